@@ -1,0 +1,5 @@
+import sys
+
+from isolate.cli import main
+
+sys.exit(main())

@@ -1,0 +1,62 @@
+"""The belief of a case: what was told at its opening, then its evidence in order."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import log
+
+import numpy as np
+from numpy.typing import NDArray
+
+from isolate.case.case import Evidence, Intake
+from isolate.reasoning.belief import Belief, Model, Start
+
+
+def believed(model: Model, intake: Intake, evidence: Sequence[Evidence]) -> Belief:
+    """Return the belief after the intake and the evidence in order."""
+    belief = told_belief(model, intake)
+    for item in evidence:
+        belief = _taken(belief, item)
+    return belief
+
+
+def told_belief(model: Model, intake: Intake) -> Belief:
+    """Return the belief after what was told at the opening: earlier work, starts, what the complaint implies."""
+    belief = Belief.before(model)
+    for work in intake.done:
+        belief = belief.repair(work.key)
+    complaint = model.fitted.complaints[intake.complaint]
+    starts = intake.starts or tuple(Start(s.channel, s.lit, intake.condition) for s in complaint.starts)
+    belief = belief.starts(starts)
+    for name, outcome in complaint.answers.items():
+        for check in model.fitted.checks.values():
+            if check.name == name and check.channel in ("", intake.channel):
+                belief = belief.answer(check.key, outcome, intake.condition)
+    return belief
+
+
+def before(
+    model: Model, intake: Intake, evidence: Sequence[Evidence], position: int, zone: str
+) -> NDArray[np.float64]:
+    """Return P(zone's state just before evidence[position] | all the evidence), by filtering once for each state."""
+    reached = believed(model, intake, evidence[:position])
+    chances = reached.zone(zone)
+    logs = np.full(len(chances), -np.inf)
+    for i, chance in enumerate(chances):
+        if chance <= 0:
+            continue
+        mask = np.zeros(len(chances))
+        mask[i] = 1.0
+        belief = reached.weighed(model.along(zone, mask))
+        start = belief.log_evidence
+        for item in evidence[position:]:
+            belief = _taken(belief, item)
+        logs[i] = log(chance) + belief.log_evidence - start
+    weights = np.exp(logs - logs.max())
+    return np.asarray(weights / weights.sum())
+
+
+def _taken(belief: Belief, item: Evidence) -> Belief:
+    if item.kind == "repair":
+        return belief.repair(item.key)
+    return belief.answer(item.key, item.outcome, item.condition)

@@ -1,0 +1,397 @@
+"""One case: a fold over its events. Nothing here is ever edited; a correction is an event like the others.
+
+An answer taken back is evidence no more, but what was opened or pulled stays as the trail has it: taking back never
+restores a safe state. After an interruption every open access state is *unknown* until somebody has walked it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal, get_args
+
+from isolate.case.events import Event
+from isolate.kb.model import Condition, Place
+from isolate.reasoning.belief import Start
+
+MoveKind = Literal["check", "repair", "verify", "end", "close"]
+CLOSE_UP = "close-up"
+
+
+class BadIntake(ValueError):
+    """What was told of the defect cannot be used; the message says which part and why."""
+
+
+@dataclass(frozen=True)
+class Person:
+    """Somebody present, with what he or she may do."""
+
+    name: str
+    may: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Work:
+    """A repair done before the case: the repair's entry name and its channel."""
+
+    repair: str
+    channel: str = ""
+
+    @property
+    def key(self) -> str:
+        return f"{self.repair}/{self.channel}" if self.channel else self.repair
+
+
+@dataclass(frozen=True)
+class Intake:
+    """What is told when a case is opened. ``minutes_left``: minutes to departure, None when nobody waits."""
+
+    aircraft: str
+    position: str
+    engine: str
+    complaint: str
+    channel: str = ""
+    operator: str = ""
+    starts: tuple[Start, ...] = ()
+    done: tuple[Work, ...] = ()
+    people: tuple[Person, ...] = ()
+    place: Place = "gate"
+    condition: Condition = "steady"
+    minutes_left: float | None = None
+    missing: tuple[str, ...] = ()
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the intake as a JSON object."""
+        return {
+            "aircraft": self.aircraft,
+            "position": self.position,
+            "engine": self.engine,
+            "complaint": self.complaint,
+            "channel": self.channel,
+            "operator": self.operator,
+            "starts": [{"channel": s.channel, "lit": s.lit, "condition": s.condition} for s in self.starts],
+            "done": [{"repair": w.repair, "channel": w.channel} for w in self.done],
+            "people": [{"name": p.name, "may": list(p.may)} for p in self.people],
+            "place": self.place,
+            "condition": self.condition,
+            "minutes_left": self.minutes_left,
+            "missing": list(self.missing),
+        }
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> Intake:
+        """Read an intake from a JSON object. Raises BadIntake."""
+        if not isinstance(data, Mapping):
+            raise BadIntake("the intake is not a set of named fields")
+        known = set(cls.__dataclass_fields__)
+        for name in data:
+            if name not in known:
+                from isolate.kb.fit import near
+
+                raise BadIntake(f"the intake has no field {name!r}{near(str(name), known)}")
+        try:
+            place, condition = data.get("place", "gate"), data.get("condition", "steady")
+            if place not in get_args(Place):
+                raise BadIntake(f"place is {' or '.join(get_args(Place))}, not {place!r}")
+            if condition not in get_args(Condition):
+                raise BadIntake(f"condition is one of {', '.join(get_args(Condition))}, not {condition!r}")
+            left = data.get("minutes_left")
+            if left is not None and not (isinstance(left, int | float) and 0 <= left <= 100_000):
+                raise BadIntake(f"minutes_left is a number of minutes from 0 up, not {left!r}")
+            return cls(
+                aircraft=_text(data, "aircraft"),
+                position=_text(data, "position"),
+                engine=_text(data, "engine"),
+                complaint=_text(data, "complaint"),
+                channel=_text(data, "channel", ""),
+                operator=_text(data, "operator", ""),
+                starts=tuple(_start(s, condition) for s in _list(data, "starts")),
+                done=tuple(Work(_text(w, "repair"), _text(w, "channel", "")) for w in _list(data, "done")),
+                people=tuple(
+                    Person(_text(p, "name"), tuple(str(m) for m in _list(p, "may"))) for p in _list(data, "people")
+                ),
+                place=place,
+                condition=condition,
+                minutes_left=None if left is None else float(left),
+                missing=tuple(str(m) for m in _list(data, "missing")),
+            )
+        except (AttributeError, TypeError) as error:
+            raise BadIntake(f"the intake is not in the form expected: {error}") from None
+
+
+def _text(data: Mapping[str, Any], name: str, default: str | None = None) -> str:
+    value = data.get(name, default)
+    if value is None:
+        raise BadIntake(f"the intake lacks {name!r}")
+    if isinstance(value, bool | dict | list):
+        raise BadIntake(f"{name} is a piece of text, not {value!r}")
+    return str(value)
+
+
+def _list(data: Mapping[str, Any], name: str) -> list[Any]:
+    value = data.get(name) or []
+    if not isinstance(value, list):
+        raise BadIntake(f"{name} is a list, not {value!r}")
+    return value
+
+
+def _start(data: Any, condition: Condition) -> Start:
+    if not isinstance(data, Mapping) or not isinstance(data.get("lit"), bool):
+        raise BadIntake(f"a start says its channel and whether it lit (true or false), not {data!r}")
+    had = data.get("condition", condition)
+    if had not in get_args(Condition):
+        raise BadIntake(f"condition is one of {', '.join(get_args(Condition))}, not {had!r}")
+    return Start(str(data.get("channel", "unknown")), data["lit"], had)
+
+
+@dataclass(frozen=True)
+class Move:
+    """What is being done: a check, a repair, the verification, a way to end, or the close-up."""
+
+    kind: MoveKind
+    key: str
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """An answer (with its outcome) or a repair, in the order they came."""
+
+    seq: int
+    kind: Literal["answer", "repair"]
+    key: str
+    outcome: str = ""
+    condition: Condition = "steady"
+
+
+@dataclass
+class CaseState:
+    """Where a case stands after its events so far."""
+
+    id: str = ""
+    knowledge: str = ""
+    intake: Intake | None = None
+    opened: str = ""
+    evidence: list[Evidence] = field(default_factory=list)
+    unsure: dict[str, int] = field(default_factory=dict)
+    """Check → seq of "could not tell": withdrawn until a repair changes something."""
+    declined: dict[str, tuple[int, str]] = field(default_factory=dict)
+    """Move → (seq, reason)."""
+    open: dict[str, Literal["open", "unknown"]] = field(default_factory=dict)
+    since: dict[str, int] = field(default_factory=dict)
+    """Access → seq at which it last changed."""
+    shut_at: dict[str, int] = field(default_factory=dict)
+    """Access → seq at which it was last shut."""
+    confirmed: dict[str, tuple[int, dict[str, Any], str]] = field(default_factory=dict)
+    """Caution → (seq, facts, time) of its last confirmation that still counts."""
+    move: Move | None = None
+    accepted: int = 0
+    """Seq of the acceptance of the move in hand."""
+    verifying: dict[str, str] = field(default_factory=dict)
+    """Check → outcome (empty: could not tell) within the verification in hand."""
+    verified: Literal["", "passed", "failed", "outstanding"] = ""
+    outstanding: list[str] = field(default_factory=list)
+    """Verification checks that could not be done."""
+    offered: dict[str, Any] | None = None
+    fired: dict[str, int] = field(default_factory=dict)
+    told: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    motored: int = 0
+    book_minutes: float = 0.0
+    """Minutes of everything done so far, by the knowledge's figures."""
+    ending: Move | None = None
+    ended: str = ""
+    record: str = ""
+    last: str = ""
+    events: list[Event] = field(default_factory=list)
+
+    @property
+    def answers(self) -> dict[str, list[str]]:
+        """Check → outcomes that still speak of the present state, oldest first."""
+        found: dict[str, list[str]] = {}
+        for item in self.evidence:
+            if item.kind == "answer":
+                found.setdefault(item.key, []).append(item.outcome)
+        return found
+
+    @property
+    def repairs(self) -> list[str]:
+        return [item.key for item in self.evidence if item.kind == "repair"]
+
+    @property
+    def unknown(self) -> list[str]:
+        """Access states to be walked before anything else."""
+        return [key for key, state in self.open.items() if state == "unknown"]
+
+
+def fold(events: Iterable[Event]) -> CaseState:
+    """Return the state that the events lead to."""
+    events = list(events)
+    void = {int(e.body["seq"]) for e in events if e.kind == "corrected"}
+    state = CaseState()
+    for event in events:
+        apply(state, event, void=event.seq in void)
+    return state
+
+
+def apply(state: CaseState, event: Event, void: bool = False) -> None:
+    """Carry the state on by one event; a void one (since corrected) leaves no evidence."""
+    state.events.append(event)
+    state.last = event.time
+    handler = _HANDLERS.get(event.kind)
+    if handler is not None:
+        handler(state, event, void)
+
+
+def _opened(state: CaseState, event: Event, void: bool) -> None:
+    state.id, state.opened = event.case, event.time
+    state.knowledge = str(event.body.get("knowledge", ""))
+    state.intake = Intake.from_dict(event.body["intake"])
+
+
+def _told(state: CaseState, event: Event, void: bool) -> None:
+    """Something told after the opening replaces that field of the intake."""
+    assert state.intake is not None
+    if not void:
+        state.intake = Intake.from_dict({**state.intake.as_dict(), **event.body["changes"]})
+        # What was declined for want of it may be possible now.
+        state.declined.clear()
+
+
+def _offered(state: CaseState, event: Event, void: bool) -> None:
+    state.offered = dict(event.body)
+
+
+def _accepted(state: CaseState, event: Event, void: bool) -> None:
+    state.move = Move(event.body["kind"], event.body["move"])
+    state.accepted = event.seq
+    state.verifying = {}
+    state.outstanding = []
+    if state.move.kind == "end":
+        state.ending = state.move
+
+
+def _answered(state: CaseState, event: Event, void: bool) -> None:
+    check, outcome = event.body["check"], event.body.get("outcome") or ""
+    state.book_minutes += float(event.body.get("minutes", 0))
+    for spoilt in event.body.get("spoils", []):
+        state.open.pop(spoilt, None)
+        state.since[spoilt] = event.seq
+    if void:
+        return
+    if state.move is not None and state.move.kind == "verify":
+        state.verifying[check] = outcome
+    elif state.move == Move("check", check):
+        state.move = None
+    if outcome:
+        state.unsure.pop(check, None)
+        state.evidence.append(Evidence(event.seq, "answer", check, outcome, event.body.get("condition", "steady")))
+    else:
+        state.unsure[check] = event.seq
+
+
+def _declined(state: CaseState, event: Event, void: bool) -> None:
+    if void:
+        return
+    key = event.body["move"]
+    state.declined[key] = (event.seq, event.body.get("reason", ""))
+    if state.move is not None and state.move.kind == "verify" and event.body["kind"] == "check":
+        state.outstanding.append(key)
+    else:
+        state.move = None
+
+
+def _caution(state: CaseState, event: Event, void: bool) -> None:
+    if not void:
+        state.confirmed[event.body["caution"]] = (event.seq, dict(event.body.get("facts", {})), event.time)
+
+
+def _access(state: CaseState, event: Event, void: bool) -> None:
+    key = event.body["access"]
+    state.book_minutes += float(event.body.get("minutes", 0))
+    state.since[key] = event.seq
+    if event.body["state"] == "open":
+        state.open[key] = "open"
+        if event.body.get("motors"):
+            state.motored += 1
+    else:
+        state.open.pop(key, None)
+        state.shut_at[key] = event.seq
+
+
+def _repaired(state: CaseState, event: Event, void: bool) -> None:
+    state.book_minutes += float(event.body.get("minutes", 0))
+    for spoilt in event.body.get("spoils", []):
+        state.open.pop(spoilt, None)
+        state.since[spoilt] = event.seq
+    if void:
+        return
+    state.evidence.append(Evidence(event.seq, "repair", event.body["repair"]))
+    state.move = None
+    state.verified = ""
+    # A repair is a change: what could not be told or done before may be now.
+    state.unsure.clear()
+    state.declined.clear()
+
+
+def _verified(state: CaseState, event: Event, void: bool) -> None:
+    if void:
+        return
+    state.verified = event.body["result"]
+    state.move = None
+
+
+def _corrected(state: CaseState, event: Event, void: bool) -> None:
+    undone = next(e for e in state.events if e.seq == int(event.body["seq"]))
+    state.confirmed.clear()
+    if undone.kind == "answered":
+        kind: MoveKind = "verify" if undone.body.get("within") == "verify" else "check"
+        if kind == "check" and undone.body.get("within") != "repair":
+            state.move = Move("check", undone.body["check"])
+            state.accepted = event.seq
+    elif undone.kind == "access":
+        state.open[undone.body["access"]] = "unknown"
+
+
+def _noted(state: CaseState, event: Event, void: bool) -> None:
+    state.notes.append(event.body["text"])
+
+
+def _fired(state: CaseState, event: Event, void: bool) -> None:
+    state.fired[event.body["key"]] = event.seq
+
+
+def _resumed(state: CaseState, event: Event, void: bool) -> None:
+    # Somebody else may have been at the aircraft: nothing counts as open or safe until it is walked.
+    for key in state.open:
+        state.open[key] = "unknown"
+    state.confirmed.clear()
+
+
+def _handed_over(state: CaseState, event: Event, void: bool) -> None:
+    state.ended = "handed over"
+
+
+def _closed(state: CaseState, event: Event, void: bool) -> None:
+    state.ended = event.body["end"]
+    state.record = event.body.get("record", "")
+    state.move = None
+
+
+_HANDLERS = {
+    "opened": _opened,
+    "told": _told,
+    "offered": _offered,
+    "accepted": _accepted,
+    "answered": _answered,
+    "declined": _declined,
+    "caution": _caution,
+    "access": _access,
+    "repaired": _repaired,
+    "verified": _verified,
+    "corrected": _corrected,
+    "noted": _noted,
+    "fired": _fired,
+    "resumed": _resumed,
+    "handed-over": _handed_over,
+    "closed": _closed,
+}

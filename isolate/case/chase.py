@@ -1,0 +1,888 @@
+"""Working a defect: what comes next in a case, and what happens when it is done. No screen, no keyboard.
+
+A chase is a state machine over its case's events: :meth:`Chase.now` says what the person is to do now, one small
+step at a time; each of the other methods takes what he or she did, writes it to the trail, and returns when it is on
+disk. Since the step follows from the events alone, a killed process stands where it stood when it is resumed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from functools import cached_property
+from typing import Any, Protocol
+
+import numpy as np
+
+from isolate.case import facts as case_facts
+from isolate.case.believed import before, believed
+from isolate.case.case import CLOSE_UP, CaseState, Intake, apply, fold
+from isolate.case.events import Event, now_text, parse_time
+from isolate.case.intake import Refused, check_intake, checked_fact
+from isolate.case.steps import (
+    Ask,
+    CautionShown,
+    Confirm,
+    Cross,
+    CrossingShown,
+    Done,
+    Found,
+    Held,
+    Mend,
+    Offer,
+    Other,
+    Step,
+    Wait,
+    Walk,
+)
+from isolate.kb.fit import FitAccess, FitCheck, FitRepair, Fitted, instance, split, worded
+from isolate.kb.model import HEALTHY, Caution, Place
+from isolate.reasoning import explain
+from isolate.reasoning.belief import Belief, Model
+from isolate.reasoning.plan import Planner, Valued
+from isolate.reasoning.pose import ESCALATE, Posed, Poser
+from isolate.reasoning.rules import Firing, RuleBook
+
+
+class Log(Protocol):
+    """Where events go. On return from an append they are on disk."""
+
+    def append_all(
+        self, case: str, items: Sequence[tuple[str, Mapping[str, Any]]], time: str, *, after: str | None = None
+    ) -> tuple[Event, ...]:
+        """Append; refuse where the last event's hash is not ``after``: somebody else wrote meanwhile."""
+
+    def events(self, case: str) -> tuple[Event, ...]: ...
+
+
+class Kit:
+    """What every chase on one profile shares, built once: tables, rules, posers by place."""
+
+    def __init__(self, fitted: Fitted) -> None:
+        self.fitted = fitted
+        self.model = Model(fitted)
+        self._posers: dict[str, Poser] = {}
+
+    @cached_property
+    def rules(self) -> RuleBook:
+        return RuleBook(self.fitted.rules)
+
+    def poser(self, place: Place) -> Poser:
+        if place not in self._posers:
+            self._posers[place] = Poser(self.model, place)
+        return self._posers[place]
+
+
+@dataclass(frozen=True)
+class Ranked:
+    """The moves that may be made now, best first, with what they are ranked in."""
+
+    moves: tuple[Valued, ...]
+    posed: Posed
+    barred: Mapping[str, str]
+
+
+@dataclass
+class _Memo:
+    """What was worked out for the present events; thrown away when they change."""
+
+    ranked: Ranked | None = None
+    firings: dict[tuple[Any, ...], tuple[Firing, ...]] = field(default_factory=dict)
+
+
+class Chase:
+    """One case being worked. ``clock`` returns aware datetimes."""
+
+    def __init__(self, kit: Kit, log: Log, case: str, clock: Callable[[], datetime]) -> None:
+        self.kit, self.fitted, self.log, self.id, self.clock = kit, kit.fitted, log, case, clock
+        self.state: CaseState = fold(log.events(case))
+        if self.state.intake is None:
+            raise Refused(f"case {case} has no beginning")
+        self._belief: Belief | None = None
+        self._memo = _Memo()
+        self.news: list[Firing] = []
+        """Rules that fired since the caller last emptied this list."""
+
+    @classmethod
+    def begin(
+        cls, kit: Kit, log: Log, case: str, intake: Intake, clock: Callable[[], datetime]
+    ) -> Chase:
+        """Open a case. Raises Refused for an intake that names what the knowledge does not have."""
+        check_intake(kit.fitted, intake)
+        body = {
+            "intake": intake.as_dict(),
+            "knowledge": kit.fitted.knowledge.digest,
+            "aircraft": intake.aircraft,
+            "position": intake.position,
+            "engine": intake.engine,
+            "complaint": intake.complaint,
+        }
+        log.append_all(case, [("opened", body)], now_text(clock()))
+        chase = cls(kit, log, case, clock)
+        chase._settle()
+        return chase
+
+    @classmethod
+    def resume(cls, kit: Kit, log: Log, case: str, clock: Callable[[], datetime]) -> Chase:
+        """Take a case up again. Every open access state is unknown until it is walked."""
+        chase = cls(kit, log, case, clock)
+        if not chase.state.ended:
+            chase._write(("resumed", {}))
+            chase._settle()
+        return chase
+
+    # -- what stands ---------------------------------------------------------------------------------
+
+    @property
+    def intake(self) -> Intake:
+        assert self.state.intake is not None
+        return self.state.intake
+
+    @property
+    def belief(self) -> Belief:
+        """The belief after all the evidence."""
+        if self._belief is None:
+            self._belief = believed(self.kit.model, self.intake, self.state.evidence)
+        return self._belief
+
+    @property
+    def elapsed(self) -> float:
+        """Minutes by the clock since the case was opened."""
+        return (self.clock() - parse_time(self.state.opened)).total_seconds() / 60
+
+    @property
+    def minutes_left(self) -> float | None:
+        """Minutes to departure by the clock; None when nobody waits."""
+        left = self.intake.minutes_left
+        return None if left is None else left - self.elapsed
+
+    @property
+    def remaining(self) -> float:
+        """The probability that some fault is left."""
+        return 1 - self.belief.healthy()
+
+    def open_now(self) -> tuple[tuple[str, str, str], ...]:
+        """Return what is open, pulled or off right now as (access, title, word); word ``unknown`` where unwalked."""
+        found = []
+        for key, how in self.state.open.items():
+            access = self.fitted.access[key]
+            found.append((key, access.title, "unknown" if how == "unknown" else access.entry.word))
+        return tuple(found)
+
+    def barred(self) -> dict[str, str]:
+        """Return what may not be done now: check, repair or access instance → why."""
+        intake, fitted = self.intake, self.fitted
+        found: dict[str, str] = {}
+        may = {a for p in intake.people for a in p.may}
+        gates = [f for f in self.firings() if f.kind == "gate"]
+        for kind in (fitted.checks, fitted.repairs, fitted.access):
+            for key, fit in kind.items():
+                entry = fit.entry
+                lacking = [a for a in entry.authority if a not in may]
+                without = [t for t in entry.tools if t in intake.missing]
+                if intake.place not in entry.place:
+                    found[key] = f"not at the {intake.place}"
+                elif lacking:
+                    found[key] = f"nobody here holds: {', '.join(lacking)}"
+                elif without:
+                    found[key] = f"not at hand: {', '.join(without)}"
+                elif entry.people > max(1, len(intake.people)):
+                    found[key] = f"takes {entry.people} people"
+                else:
+                    for gate in gates:
+                        if gate.get("block") in (fit.name, *entry.tags) and gate.get("channel") in ("", fit.channel):
+                            found[key] = gate.says
+                            break
+        for key, (_, reason) in self.state.declined.items():
+            found.setdefault(key, f"declined: {reason}" if reason else "declined")
+        for key in self.state.unsure:
+            found.setdefault(key, "could not tell")
+        for key, outcomes in self.belief.occasion.items():
+            repeats = fitted.checks[key].repeats
+            if repeats is None or len(outcomes) >= repeats.most:
+                found.setdefault(key, "answered")
+        return found
+
+    def ranked(self) -> Ranked:
+        """Return the moves that may be made now, best first."""
+        if self._memo.ranked is None:
+            barred = self.barred()
+            poser = self.kit.poser(self.intake.place)
+            posed = poser.pose(self.belief, self.intake.complaint, self.intake.condition, barred=barred)
+            planner = Planner(posed.problem)
+            moves = planner.moves(posed.problem.p, posed.mask(self.state.open))
+            withheld = set(self.state.declined) - {ESCALATE}
+            if self.state.verified == "passed":
+                withheld.add(posed.problem.verify.name)
+            self._memo.ranked = Ranked(tuple(m for m in moves if m.name not in withheld), posed, barred)
+        return self._memo.ranked
+
+    def firings(self, about: Sequence[Any] = ()) -> tuple[Firing, ...]:
+        """Return the rules that fire now; ``about``: the about-to facts of a step."""
+        key = tuple(about)
+        if key not in self._memo.firings:
+            stand = case_facts.standing(self.fitted, self.state, self.belief, self.minutes_left)
+            self._memo.firings[key] = self.kit.rules.run([*stand, *about])
+        return self._memo.firings[key]
+
+    # -- what to do now ------------------------------------------------------------------------------
+
+    def now(self) -> Step:
+        """Return what the person is to do now. Writes nothing."""
+        state = self.state
+        if state.ended:
+            return Done(f"Case {self.id}: {state.ended}", state.ended, state.record)
+        if state.unknown:
+            access = self.fitted.access[state.unknown[0]]
+            return Walk(access.title, access.key, access.entry.word)
+        if state.move is None:
+            return self._offer()
+        if state.move.kind == "check":
+            return self._doing(self.fitted.check(state.move.key), "check")
+        if state.move.kind == "repair":
+            return self._repairing(self.fitted.repair(state.move.key))
+        if state.move.kind == "verify":
+            return self._verifying()
+        return self._closing()
+
+    def _repairing(self, repair: FitRepair) -> Step:
+        held = self._held(repair.key, "repair")
+        if held:
+            return held
+        crossing = self._crossing(repair.needs, repair.shut, repair.title)
+        if crossing:
+            return crossing
+        for key in repair.examines:
+            if self._unasked(key):
+                check = self.fitted.check(key)
+                if not self._way(check.needs, check.shut):
+                    return self._doing(check, "repair")
+        tags = case_facts.about_to("repair", repair.key, repair.entry.tags)
+        step = self._before(repair.key, repair.entry.cautions, tags, repair.channel, repair.title)
+        if isinstance(step, Step):
+            return step
+        return Mend(
+            title=repair.title,
+            key=repair.key,
+            how=_worded(repair.entry.steps, repair.channel),
+            never=_worded(repair.entry.never, repair.channel),
+            cautions=step,
+            record=worded(repair.entry.record, repair.channel),
+            minutes=repair.entry.minutes,
+        )
+
+    def _verifying(self) -> Step:
+        for key in self.kit.fitted.verification(self.intake.complaint):
+            if key not in self.state.verifying and key not in self.state.outstanding:
+                return self._doing(self.fitted.check(key), "verify")
+        raise AssertionError("a finished verification is settled before anyone asks")
+
+    def _unasked(self, key: str) -> bool:
+        return not self.belief.occasion.get(key) and key not in self.state.unsure
+
+    def _doing(self, check: FitCheck, within: str) -> Step:
+        held = None if within == "repair" else self._held(check.key, "check")
+        if held:
+            return held
+        crossing = self._crossing(check.needs, check.shut, check.title)
+        if crossing:
+            return crossing
+        tags = case_facts.about_to("verify" if within == "verify" else "check", check.key, check.entry.tags)
+        step = self._before(check.key, check.entry.cautions, tags, check.channel, check.title)
+        if isinstance(step, Step):
+            return step
+        return Ask(
+            title=check.title,
+            key=check.key,
+            within=within,
+            purpose=worded(check.entry.purpose, check.channel),
+            how=_worded(check.entry.steps, check.channel),
+            never=_worded(check.entry.never, check.channel),
+            cautions=step,
+            outcomes=tuple(
+                (name, check.said(name), worded(outcome.means, check.channel))
+                for name, outcome in check.entry.outcomes.items()
+            ),
+            minutes=check.minutes,
+        )
+
+    def _closing(self) -> Step:
+        way = self._way((), tuple(self.state.open))
+        assert way, "a finished close-up is settled before anyone asks"
+        return self._cross(way, "close-up", closing_up=True)
+
+    def _held(self, key: str, kind: str) -> Held | None:
+        """Say why a move in hand may not go on, where something has come in between since it was offered."""
+        why = self.barred().get(key)
+        if why in (None, "answered", "could not tell"):
+            return None
+        fit: FitCheck | FitRepair = self.fitted.checks[key] if kind == "check" else self.fitted.repairs[key]
+        return Held(fit.title, key, (str(why),))
+
+    def _way(self, needs: Collection[str], shut: Collection[str]) -> tuple[tuple[FitAccess, bool], ...]:
+        """Return the crossings from what is open to what a step needs, in order."""
+        poser = self.kit.poser(self.intake.place)
+        ways = poser.crossings
+        _, _, crossings = ways.go(poser.mask(self.state.open), poser.mask(needs), poser.mask(shut))
+        found = []
+        for c in crossings:
+            access = self.fitted.access[poser.access[c.access]]
+            found.append((access, c.opening))
+        return tuple(found)
+
+    def _crossing(self, needs: Collection[str], shut: Collection[str], before: str) -> Step | None:
+        way = self._way(needs, shut)
+        return self._cross(way, before) if way else None
+
+    def _cross(self, way: Sequence[tuple[FitAccess, bool]], before: str, closing_up: bool = False) -> Step:
+        access, opening = way[0]
+        crossing = access.open if opening else access.close
+        title = f"{'Open' if opening else 'Close'}: {access.title}"
+        tags = case_facts.about_to("open" if opening else "close", access.key, access.entry.tags)
+        why = self.barred().get(access.key) if opening else None
+        if why:
+            return Held(title, access.key, (why,))
+        step = self._before(access.key, crossing.cautions, tags, access.channel, title)
+        if isinstance(step, Step):
+            return step
+        return Cross(
+            title=title,
+            access=access.key,
+            opening=opening,
+            do=worded(crossing.do, access.channel),
+            looks=_worded(crossing.checks, access.channel),
+            cautions=step,
+            minutes=crossing.minutes,
+            wait=crossing.wait,
+            number=1,
+            of=len(way),
+            closing_up=closing_up,
+        )
+
+    def _before(
+        self, key: str, names: Sequence[str], about: Sequence[Any], channel: str, title: str
+    ) -> Step | tuple[CautionShown, ...]:
+        """Return what comes before a step (held, a caution to confirm, a timer), or the cautions it shows."""
+        entry_tags = {str(f.get("tag")) for f in about}
+        name = split(key)[0]
+        reasons = []
+        cautions = list(names)
+        for firing in self.firings(about):
+            if firing.kind == "gate" and firing.get("channel") in ("", channel):
+                if firing.get("block") in entry_tags | {name}:
+                    reasons.append(firing.says)
+            elif firing.kind == "caution" and any(f.kind == "about-to" for f in firing.matched):
+                cautions.append(firing.get("caution"))
+        if reasons:
+            return Held(title, key, tuple(dict.fromkeys(reasons)))
+        shown = []
+        for caution_name in dict.fromkeys(cautions):
+            caution = self.fitted.knowledge.cautions[caution_name]
+            as_shown = self.caution(caution_name, channel)
+            if caution.asks and not self._stands(caution, as_shown.key, channel):
+                return Confirm(caution.title, as_shown, title)
+            until = self._until(caution, as_shown.key, channel)
+            if until is not None and self.clock() < until:
+                return Wait(caution.title, as_shown, until, title)
+            shown.append(as_shown)
+        return tuple(shown)
+
+    def caution(self, name: str, channel: str) -> CautionShown:
+        """Return a caution as it is shown for a channel."""
+        caution = self.fitted.knowledge.cautions[name]
+        return CautionShown(
+            name, instance(name, channel), caution.title, worded(caution.text, channel), caution.level, tuple(caution.asks)
+        )
+
+    def _meant(self, names: Sequence[str], channel: str) -> list[str]:
+        """Return the access instances that a caution's names mean for a step on this channel."""
+        found = []
+        for key, access in self.fitted.access.items():
+            if access.name in names and (not channel or not access.channel or access.channel == channel):
+                found.append(key)
+        return found
+
+    def _stands(self, caution: Caution, key: str, channel: str) -> bool:
+        had = self.state.confirmed.get(key)
+        if had is None:
+            return False
+        if self.state.move is not None and had[0] > self.state.accepted:
+            return True
+        held = self._meant(caution.holds_while, channel)
+        return bool(held) and all(
+            self.state.open.get(k) == "open" and self.state.shut_at.get(k, 0) < had[0] for k in held
+        )
+
+    def _until(self, caution: Caution, key: str, channel: str) -> datetime | None:
+        """Return when a caution's timer runs out; it starts at the opening of the access named, else at its telling."""
+        had = self.state.confirmed.get(key)
+        if caution.wait is None or had is None:
+            return None
+        minutes = float(had[1].get(caution.wait, 0))
+        start = parse_time(had[2])
+        opened = [
+            parse_time(e.time)
+            for access in self._meant([caution.since] if caution.since else [], channel)
+            for e in self.state.events
+            if e.kind == "access" and e.body["access"] == access and e.seq == self.state.since.get(access)
+        ]
+        return (max(opened) if opened else start) + timedelta(minutes=minutes)
+
+    def _offer(self) -> Offer:
+        moves = self.ranked().moves
+        return self.offer(moves[0])
+
+    def offer(self, move: Valued) -> Offer:
+        """Return a move in full, as it is put to the person."""
+        fitted = self.fitted
+        ranked = self.ranked()
+        crossings = tuple(
+            CrossingShown(
+                access=(a := fitted.access[ranked.posed.access[c.access]]).key,
+                opening=c.opening,
+                title=a.title,
+                word=a.entry.word,
+                minutes=(a.open if c.opening else a.close).minutes + (a.open if c.opening else a.close).wait,
+            )
+            for c in move.crossings
+            if c.opening or fitted.access[ranked.posed.access[c.access]].entry.lasting
+        )
+        others = tuple(
+            Other(m.kind, m.name, self.title_of(m.kind, m.name), m.expected, m.now)
+            for m in ranked.moves
+            if m.name != move.name
+        )[:6]
+        outcomes: tuple[explain.Shift, ...] = ()
+        how: Sequence[str] = ()
+        never: Sequence[str] = ()
+        cautions: Sequence[str] = ()
+        purpose, own, channel, direct = "", 0.0, "", False
+        if move.kind == "check":
+            check = fitted.check(move.name)
+            channel, purpose, own = check.channel, worded(check.entry.purpose, check.channel), check.minutes
+            how, never, cautions = check.entry.steps, check.entry.never, check.entry.cautions
+            outcomes = explain.shifts(self.belief, check.key, self.intake.condition)
+            asks = any(fitted.knowledge.cautions[c].asks for c in cautions)
+            direct = not crossings and not asks
+        elif move.kind == "repair":
+            repair = fitted.repair(move.name)
+            channel, own = repair.channel, repair.entry.minutes
+            how, never, cautions = repair.entry.steps, repair.entry.never, repair.entry.cautions
+            purpose = "Doing it now is expected to cost less than finding out more first."
+        elif move.kind == "verify":
+            purpose = "Prove each channel by itself, as the complaint calls for."
+            how = [fitted.check(k).title for k in ranked.posed.verification]
+            own = sum(fitted.check(k).minutes for k in ranked.posed.verification)
+        elif move.name == ESCALATE:
+            purpose = "Going on here is expected to cost more than giving it to somebody with other means."
+        else:
+            repair = fitted.repair(move.name)
+            purpose = f"The evidence points away from ignition: hand over to {repair.entry.to}, with what was found."
+            how = repair.entry.steps
+        return Offer(
+            title=self.title_of(move.kind, move.name),
+            kind=move.kind,
+            key=move.name,
+            purpose=purpose,
+            how=_worded(how, channel),
+            never=_worded(never, channel),
+            crossings=crossings,
+            cautions=tuple(self.caution(c, channel) for c in cautions),
+            outcomes=outcomes,
+            others=others,
+            expected=move.expected,
+            now=move.now,
+            own_minutes=own,
+            bits=move.told,
+            cleared=move.outcomes[0] if move.kind == "repair" else 0.0,
+            direct=direct,
+        )
+
+    def title_of(self, kind: str, key: str) -> str:
+        """Return a move's title."""
+        if kind == "check":
+            return self.fitted.check(key).title
+        if kind == "repair" or key in self.fitted.repairs:
+            return self.fitted.repair(key).title
+        if kind == "verify":
+            return "Verify: " + (self.fitted.complaints[self.intake.complaint].title.lower())
+        if key == CLOSE_UP:
+            return "Close up"
+        return "Hand the chase to somebody with other means"
+
+    # -- what was done -------------------------------------------------------------------------------
+
+    def accept(self, kind: str | None = None, key: str | None = None) -> None:
+        """Take up the move offered, or another by kind and name. Raises Refused for one that may not be done."""
+        self._need(Offer)
+        if key is None:
+            first = self.ranked().moves[0]
+            kind, key = first.kind, first.name
+        move = next((m for m in self.ranked().moves if m.name == key and kind in (None, m.kind)), None)
+        if move is None:
+            why = self.ranked().barred.get(key)
+            if why is None and key in self.fitted.repairs:
+                why = "nothing it clears is suspected any more"
+            raise Refused(f"{key} may not be done now: {why}" if why else f"there is no move called {key!r} now")
+        offer = self.offer(move)
+        self._write(
+            ("accepted", {"kind": move.kind, "move": move.name, "expected": _figure(move.expected)}),
+            *self._acknowledged(offer.cautions if offer.direct else ()),
+        )
+        self._settle()
+
+    def answer(self, outcome: str | None, note: str = "") -> None:
+        """Take a check's outcome; None is "could not tell". At a direct offer this accepts it as well."""
+        step = self.now()
+        if isinstance(step, Offer) and step.direct:
+            check = self.fitted.check(step.key)
+            self._known(check, outcome)
+            self.accept()
+            step = self.now()
+        if not isinstance(step, Ask):
+            raise Refused("nothing is being asked now")
+        check = self.fitted.check(step.key)
+        self._known(check, outcome)
+        body = {
+            "check": check.key,
+            "outcome": outcome,
+            "condition": self.intake.condition,
+            "minutes": check.minutes,
+            "spoils": [s for s in check.spoils if s in self.state.open],
+            "within": step.within,
+        }
+        items: list[tuple[str, Mapping[str, Any]]] = [*self._acknowledged(step.cautions), ("answered", body)]
+        if note:
+            items.append(("noted", {"text": note, "about": check.key}))
+        self._write(*items)
+        self._settle()
+
+    @staticmethod
+    def _known(check: FitCheck, outcome: str | None) -> None:
+        if outcome is not None and outcome not in check.outcomes:
+            from isolate.kb.fit import near
+
+            raise Refused(
+                f"{check.key} has no answer {outcome!r}{near(outcome, check.outcomes)}; "
+                f"it takes {', '.join(check.outcomes)}"
+            )
+
+    def decline(self, reason: str, key: str | None = None) -> None:
+        """Say that the move offered or in hand (or another) cannot be done; the plan goes round it at once."""
+        step = self.now()
+        kind = ""
+        if key is None:
+            if isinstance(step, Offer):
+                kind, key = step.kind, step.key
+            elif isinstance(step, Ask) and step.within in ("verify", "repair"):
+                kind, key = "check", step.key
+            elif self.state.move is not None and self.state.move.kind != "close":
+                move = self.state.move
+                kind, key = move.kind, move.key
+                if kind == "verify":
+                    kind, key = "check", self._verify_next()
+            else:
+                raise Refused("there is nothing here to decline: what is open has to be closed")
+        if key == ESCALATE:
+            raise Refused("this is the last way out; take another move from the list instead")
+        if isinstance(step, Ask) and step.within == "repair":
+            # A look at the part taken off that cannot be had does not stop the repair.
+            self.answer(None, note=f"not examined: {reason}")
+            return
+        self._write(("declined", {"move": key, "kind": kind or self._kind_of(key), "reason": reason}))
+        self._settle()
+
+    def _verify_next(self) -> str:
+        for key in self.fitted.verification(self.intake.complaint):
+            if key not in self.state.verifying and key not in self.state.outstanding:
+                return key
+        raise Refused("nothing of the verification is left to decline")
+
+    def _kind_of(self, key: str) -> str:
+        if key in self.fitted.checks:
+            return "check"
+        return "repair" if key in self.fitted.repairs else "end"
+
+    def confirm(self, facts: Mapping[str, Any]) -> None:
+        """Confirm the caution shown by its facts. Raises Refused for one missing or out of range."""
+        step = self._need(Confirm)
+        assert isinstance(step, Confirm)
+        told = {ask.name: checked_fact(ask, facts.get(ask.name)) for ask in step.caution.asks}
+        self._write(("caution", {"caution": step.caution.key, "facts": told, "before": step.before}))
+        self._settle()
+
+    def crossed(self) -> None:
+        """Say that the access state shown was opened or shut."""
+        step = self._need(Cross)
+        assert isinstance(step, Cross)
+        access = self.fitted.access[step.access]
+        body: dict[str, Any] = {
+            "access": step.access,
+            "state": "open" if step.opening else "shut",
+            "minutes": step.minutes + step.wait,
+        }
+        if step.opening and "motoring" in access.entry.tags:
+            body["motors"] = True
+        self._write(*self._acknowledged(step.cautions), ("access", body))
+        self._settle()
+
+    def walked(self, still: bool) -> None:
+        """Say what was seen of an unknown access state on the aircraft: still so, or shut."""
+        step = self._need(Walk)
+        assert isinstance(step, Walk)
+        self._write(("access", {"access": step.access, "state": "open" if still else "shut", "minutes": 0, "walked": True}))
+        self._settle()
+
+    def mended(self) -> None:
+        """Say that the repair shown was done."""
+        step = self._need(Mend)
+        assert isinstance(step, Mend)
+        repair = self.fitted.repair(step.key)
+        body = {
+            "repair": repair.key,
+            "minutes": repair.entry.minutes,
+            "parts": repair.entry.parts,
+            "spoils": [s for s in repair.spoils if s in self.state.open],
+        }
+        self._write(*self._acknowledged(step.cautions), ("repaired", body))
+        self._settle()
+
+    def take_back(self) -> str:
+        """Take back the last answer, repair, refusal or crossing; return what it was.
+
+        Evidence goes; a safe state does not come back: a crossing taken back is unknown until it is walked, and
+        every caution is asked again.
+        """
+        void = {int(e.body["seq"]) for e in self.state.events if e.kind == "corrected"}
+        items: list[tuple[str, Mapping[str, Any]]] = []
+        for event in reversed(self.state.events):
+            if event.seq in void:
+                continue
+            if event.kind in ("verified", "declined") and event.body.get("of_itself") or event.kind == "verified":
+                items.append(("corrected", {"seq": event.seq, "what": event.kind}))
+            elif event.kind in ("answered", "repaired", "declined", "access"):
+                items.append(("corrected", {"seq": event.seq, "what": event.kind}))
+                break
+        else:
+            raise Refused("there is nothing to take back")
+        if self.state.ended:
+            raise Refused("the case has ended; open a new one and say what was wrong with this")
+        self._write(*items)
+        self.state = fold(self.log.events(self.id))
+        self._belief = None
+        self._memo = _Memo()
+        self._settle()
+        body = event.body
+        what = body.get("check") or body.get("repair") or body.get("move") or body.get("access")
+        return f"{event.kind}: {what}"
+
+    def tell(self, **changes: Any) -> None:
+        """Tell something new of the case: people, missing, place, condition, minutes_left, starts, done."""
+        updated = Intake.from_dict({**self.intake.as_dict(), **changes})
+        check_intake(self.fitted, updated)
+        self._write(("told", {"changes": {name: updated.as_dict()[name] for name in changes}}))
+        self._belief = None
+        self._settle()
+
+    def note(self, text: str) -> None:
+        """Add a note."""
+        self._write(("noted", {"text": text}))
+
+    def leave(self) -> None:
+        """Leave the case for later."""
+        if not self.state.ended:
+            self._write(("left", {"open": list(self.state.open)}))
+
+    # -- keeping the trail -----------------------------------------------------------------------------
+
+    def _need(self, kind: type[Step]) -> Step:
+        step = self.now()
+        if not isinstance(step, kind):
+            raise Refused(f"that does not fit here: now it is about {step.title!r}")
+        return step
+
+    def _acknowledged(self, cautions: Sequence[CautionShown]) -> list[tuple[str, Mapping[str, Any]]]:
+        return [
+            ("caution", {"caution": c.key, "facts": {}, "shown": True})
+            for c in cautions
+            if not c.asks and c.key not in self.state.confirmed
+        ]
+
+    def _write(self, *items: tuple[str, Mapping[str, Any]]) -> None:
+        evidence = len(self.state.evidence)
+        after = self.state.events[-1].hash
+        for event in self.log.append_all(self.id, list(items), now_text(self.clock()), after=after):
+            apply(self.state, event)
+        if len(self.state.evidence) != evidence:
+            self._belief = None
+        self._memo = _Memo()
+
+    def _settle(self) -> None:
+        """Write what follows by itself from what was just said: belief, rules fired, verification, offer, ending."""
+        state = self.state
+        items: list[tuple[str, Mapping[str, Any]]] = []
+        belief = self._belief_body()
+        if belief != self._last("belief"):
+            items.append(("belief", belief))
+        for firing in self.firings():
+            key = f"{firing.rule} {sorted(dict(firing.bindings).items())}"
+            if key not in state.fired:
+                items.append(("fired", {"key": key, **firing.as_dict()}))
+                self.news.append(firing)
+        if items:
+            self._write(*items)
+        if state.ended or state.unknown:
+            return
+        if state.move is not None and state.move.kind == "verify":
+            self._settle_verification()
+        if state.move is not None and state.move.kind == "end":
+            self._write(("accepted", {"kind": "close", "move": CLOSE_UP}))
+        if state.move is None:
+            if state.verified == "passed" and self.remaining < self.fitted.profile.remaining:
+                self._write(("accepted", {"kind": "close", "move": CLOSE_UP}))
+            else:
+                self._record_offer()
+        if state.move is not None and state.move.kind == "close":
+            loose = [k for k in state.open if not self.fitted.access[k].entry.lasting]
+            if loose and len(loose) == len(state.open):
+                # Nothing to put back: it has simply ended.
+                self._write(*(("access", {"access": k, "state": "shut", "minutes": 0}) for k in loose))
+            if not state.open:
+                self._close()
+
+    def _settle_verification(self) -> None:
+        state = self.state
+        keys = self.fitted.verification(self.intake.complaint)
+        failed = [k for k, o in state.verifying.items() if o and o != self.fitted.check(k).outcomes[0]]
+        barred = self.barred()
+        if not failed:
+            for key in keys:
+                if key in state.verifying or key in state.outstanding:
+                    continue
+                why = barred.get(key)
+                if why is None or why in ("answered", "could not tell"):
+                    return
+                self._write(("declined", {"move": key, "kind": "check", "reason": why, "of_itself": True}))
+        missing = [*state.outstanding, *(k for k, o in state.verifying.items() if not o)]
+        channels: dict[str, str] = {}
+        for key, outcome in state.verifying.items():
+            good = outcome == self.fitted.check(key).outcomes[0]
+            channel = split(key)[1]
+            if channels.get(channel) != "failed":
+                channels[channel] = "passed" if good else "failed" if outcome else "not told"
+        result = "failed" if failed else "passed" if not missing else "outstanding"
+        self._write(
+            (
+                "verified",
+                {
+                    "result": result,
+                    "channels": channels,
+                    "failed": failed,
+                    "outstanding": missing,
+                    "remaining": _figure(self.remaining, 6),
+                },
+            )
+        )
+        if result == "outstanding":
+            self._write(("accepted", {"kind": "end", "move": "verification-outstanding", "outstanding": missing}))
+        else:
+            # What the verification showed is new: say what follows from it.
+            self._settle()
+
+    def _record_offer(self) -> None:
+        ranked = self.ranked()
+        first = ranked.moves[0]
+        body = {
+            "move": first.name,
+            "kind": first.kind,
+            "expected": _figure(first.expected),
+            "now": _figure(first.now),
+            "bits": _figure(first.told, 4),
+            "kept": _figure(ranked.posed.kept, 6),
+            "alternatives": [
+                {"move": m.name, "kind": m.kind, "expected": _figure(m.expected), "now": _figure(m.now)}
+                for m in ranked.moves[1:6]
+            ],
+        }
+        if body != self.state.offered:
+            self._write(("offered", body))
+
+    def _belief_body(self) -> dict[str, Any]:
+        belief = self.belief
+        return {
+            "faults": [[m.mode, _figure(m.probability, 6)] for m in belief.faults(0.01)[:8]],
+            "none": _figure(belief.healthy(), 6),
+            "surprise": _figure(belief.surprise(), 3),
+        }
+
+    def _last(self, kind: str) -> dict[str, Any] | None:
+        return next((dict(e.body) for e in reversed(self.state.events) if e.kind == kind), None)
+
+    # -- the end ---------------------------------------------------------------------------------------
+
+    def verdict(self) -> tuple[Found, ...]:
+        """Return what was at fault, as far as the case shows: one entry for each repair or hand-over.
+
+        The state of a zone before a repair is judged by everything seen since as well, so a part that was replaced
+        in vain shows as healthy.
+        """
+        found = []
+        for position, item in enumerate(self.state.evidence):
+            if item.kind == "repair":
+                for zone in self.fitted.repair(item.key).clears:
+                    found.append(self._found(item.key, zone, position))
+        ending = self.state.ending
+        if ending is not None and ending.key in self.fitted.repairs:
+            for zone in self.fitted.repair(ending.key).clears:
+                found.append(self._found(ending.key, zone, len(self.state.evidence)))
+        return tuple(found)
+
+    def _found(self, repair: str, zone: str, position: int) -> Found:
+        chances = before(self.kit.model, self.intake, self.state.evidence, position, zone)
+        fit = self.fitted.zones[zone]
+        best = int(np.argmax(chances))
+        return Found(repair, zone, fit.states[best], fit.title_of(fit.states[best]), float(chances[best]))
+
+    def _close(self) -> None:
+        from isolate.case.record import record
+
+        state = self.state
+        items: list[tuple[str, Mapping[str, Any]]] = []
+        if state.verified == "passed" and state.ending is None:
+            faults = [f for f in self.verdict() if f.state != HEALTHY]
+            end = "verified, fault found" if faults else "verified, no fault found"
+        else:
+            key = state.ending.key if state.ending else ESCALATE
+            if key == "verification-outstanding":
+                end, to = "handed over, verification outstanding", "whoever may finish the verification"
+            elif key in self.fitted.repairs:
+                to = self.fitted.repair(key).entry.to
+                end = f"not ignition, handed over to {to}"
+            else:
+                end, to = "handed over, not solved here", "somebody with other means"
+            items.append(("handed-over", {"to": to, "why": end, "remaining": _figure(self.remaining, 6)}))
+        items.append(
+            (
+                "closed",
+                {
+                    "end": end,
+                    "found": [
+                        {"mode": f.mode, "repair": f.repair, "probability": _figure(f.probability, 6)}
+                        for f in self.verdict()
+                    ],
+                    "remaining": _figure(self.remaining, 6),
+                    "record": record(self, end),
+                },
+            )
+        )
+        self._write(*items)
+
+
+def _worded(texts: Sequence[str], channel: str) -> tuple[str, ...]:
+    return tuple(worded(t, channel) for t in texts)
+
+
+def _figure(value: float, digits: int = 2) -> float:
+    rounded = round(float(value), digits)
+    return rounded if rounded != 0 else 0.0

@@ -1,0 +1,108 @@
+"""Plays a chase with somebody who answers by himself: a file of answers, or a simulated aircraft."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime, timedelta, timezone
+from typing import Any, Protocol
+
+from isolate.case.chase import Chase
+from isolate.case.steps import Ask, Confirm, Cross, Done, Held, Mend, Offer, Step, Wait, Walk
+from isolate.kb.model import Ask as Fact
+
+MOST_STEPS = 2000
+"""A case that takes more steps than this goes in circles."""
+
+
+class OutOfAnswers(Exception):
+    """The player has nothing more to say; the message says to what. The case stays as far as it came."""
+
+
+class Clock:
+    """A clock that stands still until it is told how many minutes have passed."""
+
+    def __init__(self, start: datetime | None = None) -> None:
+        self.time = start or datetime(2030, 1, 1, 6, 0, tzinfo=timezone.utc)
+
+    def __call__(self) -> datetime:
+        return self.time
+
+    def pass_minutes(self, minutes: float) -> None:
+        self.time += timedelta(minutes=minutes)
+
+
+class Player(Protocol):
+    """Whoever answers. Each method may raise OutOfAnswers."""
+
+    def outcome(self, check: str, within: str) -> str | None:
+        """The outcome of a check, or None for could not tell."""
+
+    def refuses(self, move: str) -> str | None:
+        """Why a move offered cannot be done, or None when it can."""
+
+    def fact(self, ask: Fact, caution: str) -> Any:
+        """A fact that confirms a caution."""
+
+    def repaired(self, repair: str) -> None:
+        """A repair has been done."""
+
+
+def play(chase: Chase, player: Player, clock: Clock | None = None, tell: Callable[[Step, str], None] | None = None) -> Done:
+    """Play a chase to its end and return how it ended; ``tell`` is called with each step and what was said to it.
+
+    With a clock of ours the minutes of each step pass on it and waits are waited out; without one a wait that has
+    not run out raises OutOfAnswers.
+    """
+    report = tell or (lambda step, said: None)
+    for _ in range(MOST_STEPS):
+        step = chase.now()
+        if isinstance(step, Done):
+            return step
+        report(step, _take(chase, step, player, clock))
+    raise OutOfAnswers(f"the case has not ended after {MOST_STEPS} steps; it goes in circles")
+
+
+def _take(chase: Chase, step: Step, player: Player, clock: Clock | None) -> str:
+    """Do one step as the player would; return what was said."""
+    if isinstance(step, Offer):
+        why = player.refuses(step.key)
+        if why is not None and step.kind != "end":
+            chase.decline(why)
+            return f"cannot: {why}"
+        chase.accept()
+        return "go"
+    if isinstance(step, Ask):
+        outcome = player.outcome(step.key, step.within)
+        _pass(clock, step.minutes)
+        chase.answer(outcome)
+        return "could not tell" if outcome is None else next(said for o, said, _ in step.outcomes if o == outcome)
+    if isinstance(step, Confirm):
+        facts = {ask.name: player.fact(ask, step.caution.name) for ask in step.caution.asks}
+        chase.confirm(facts)
+        return ", ".join(f"{facts[ask.name]}" for ask in step.caution.asks)
+    if isinstance(step, Cross):
+        _pass(clock, step.minutes)
+        chase.crossed()
+        return "done"
+    if isinstance(step, Mend):
+        _pass(clock, step.minutes)
+        chase.mended()
+        player.repaired(step.key)
+        return "done"
+    if isinstance(step, Wait):
+        if clock is None:
+            raise OutOfAnswers(f"a wait is not over yet: {step.title}, until {step.until:%H:%M:%S}")
+        waited = (step.until - clock()).total_seconds() / 60
+        clock.pass_minutes(waited)
+        return f"waited {waited:.0f} min"
+    if isinstance(step, Walk):
+        chase.walked(True)
+        return "still so"
+    assert isinstance(step, Held)
+    chase.decline("; ".join(step.reasons))
+    return "held: " + "; ".join(step.reasons)
+
+
+def _pass(clock: Clock | None, minutes: float) -> None:
+    if clock is not None:
+        clock.pass_minutes(minutes)

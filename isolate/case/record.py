@@ -1,0 +1,107 @@
+"""The record text of a case: what was complained of, found, done and verified, with blanks for what only people know.
+
+It is a draft for a person to complete and sign (14 CFR 43.9 asks for a description of the work, its date, and the
+signature and certificate of whoever approves it). It releases nothing.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from isolate.case.events import parse_time
+from isolate.kb.fit import worded
+from isolate.kb.model import HEALTHY
+from isolate.reasoning.belief import UNKNOWN
+
+if TYPE_CHECKING:
+    from isolate.case.chase import Chase
+
+BLANK = "____"
+
+
+def record(chase: Chase, end: str) -> str:
+    """Return the record text of a case that ends so."""
+    intake, fitted, state = chase.intake, chase.fitted, chase.state
+    lines = [
+        f"Aircraft {intake.aircraft}, engine {intake.position} ({fitted.profile.title}), case {chase.id}",
+        f"Opened {_minute(state.opened)}, closed {_minute(chase.clock().isoformat())}; times in UTC.",
+        f"Defect: {fitted.complaints[intake.complaint].title}" + (f", channel {intake.channel}" if intake.channel else ""),
+    ]
+    if intake.starts:
+        told = ", ".join(
+            f"{'channel ' + s.channel if s.channel != UNKNOWN else 'channel not known'} "
+            f"{'lit' if s.lit else 'did not light'}"
+            for s in intake.starts
+        )
+        lines.append(f"Starts told, oldest first: {told}.")
+    lines += ["", "Checked, in this order:"]
+    number = 0
+    for item in state.evidence:
+        if item.kind == "answer":
+            number += 1
+            check = fitted.check(item.key)
+            lines.append(f"  {number}. {check.title}: {check.said(item.outcome)}")
+    if not number:
+        lines.append("  nothing")
+    if state.unsure:
+        lines.append("Could not tell: " + "; ".join(fitted.check(k).title for k in state.unsure))
+    if state.declined:
+        lines.append(
+            "Not done: "
+            + "; ".join(f"{chase.title_of('', k) if k in fitted.repairs else _title(chase, k)} ({why})"
+                        for k, (_, why) in state.declined.items())
+        )
+    lines += ["", "Done:"]
+    found = {f.repair: f for f in chase.verdict() if f.state != HEALTHY}
+    done = [f for f in chase.verdict()]
+    repairs = [item.key for item in state.evidence if item.kind == "repair"]
+    for key in repairs:
+        repair = fitted.repair(key)
+        lines.append(f"  {worded(repair.entry.record, repair.channel)}")
+        if key in found:
+            lines.append(f"    For: {found[key].title} ({found[key].probability:.0%} on the evidence).")
+        elif any(f.repair == key for f in done):
+            lines.append("    Seen from the end, this part was probably good.")
+        lines.append(
+            f"    Part off: P/N {BLANK} S/N {BLANK} hours/starts {BLANK}   Part on: P/N {BLANK} S/N {BLANK}"
+        )
+        lines.append(f"    Approved data reference and revision: {BLANK}   Tool numbers: {BLANK}")
+    if not repairs:
+        lines.append("  no repair")
+    lines += ["", "Verification:"]
+    verified = [e for e in state.events if e.kind == "verified"]
+    lines += [f"  {line}" for e in verified[-1:] for line in _verification(chase, e.body)] or ["  none"]
+    lines += [
+        "",
+        f"Outcome: {end}. Probability that a fault is left, on this evidence: {chase.remaining:.1%}.",
+        "Closed up: everything opened in this case is shut on the trail."
+        if not state.open
+        else "NOT CLOSED UP: " + ", ".join(f"{title} ({word})" for _, title, word in chase.open_now()),
+    ]
+    if state.notes:
+        lines += ["", "Notes:", *(f"  {note}" for note in state.notes)]
+    lines += [
+        "",
+        f"Work done by: {BLANK}   Certificate or authorisation: {BLANK}   Date: {BLANK}   Signature: {BLANK}",
+        f"Independent inspection, where called for: {BLANK}",
+        "This text is a draft. It approves nothing: release is by authorised people under the approved data.",
+    ]
+    return "\n".join(lines)
+
+
+def _verification(chase: Chase, body: dict[str, object]) -> list[str]:
+    channels = body.get("channels")
+    assert isinstance(channels, dict)
+    lines = [f"{'Channel ' + c if c else 'Engine'}: {result}" for c, result in sorted(channels.items())]
+    outstanding = body.get("outstanding")
+    if isinstance(outstanding, list) and outstanding:
+        lines.append("OUTSTANDING: " + "; ".join(chase.fitted.check(str(k)).title for k in outstanding))
+    return lines
+
+
+def _title(chase: Chase, key: str) -> str:
+    return chase.fitted.checks[key].title if key in chase.fitted.checks else key
+
+
+def _minute(time: str) -> str:
+    return parse_time(time).strftime("%Y-%m-%d %H:%M")

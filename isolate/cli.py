@@ -1,0 +1,379 @@
+"""The command line: parse, call, print. Everything heavy is imported where it is used."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from isolate.case.chase import Chase, Kit
+    from isolate.case.steps import Step
+    from isolate.kb.load import Loaded
+    from isolate.kb.model import Knowledge
+
+STOPPED = 130
+"""Exit status after Ctrl-C, as shells have it."""
+
+
+class Failure(Exception):
+    """A sentence for the user; the command exits with status 1."""
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run a command; return its exit status."""
+    parser = _parser()
+    arguments = parser.parse_args(argv)
+    if arguments.run is None:
+        parser.print_help()
+        return 2
+    try:
+        return int(arguments.run(arguments) or 0)
+    except KeyboardInterrupt:
+        print("\nStopped.", file=sys.stderr)
+        return STOPPED
+    except BrokenPipeError:
+        # Whoever read our output has gone; say nothing more to it.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 1
+    except Exception as error:
+        sentence = _sentence(error)
+        if sentence is None:
+            if os.environ.get("ISOLATE_DEBUG"):
+                raise
+            sentence = (
+                f"something went wrong that should not ({type(error).__name__}: {error}). Nothing that was "
+                "acknowledged is lost. With ISOLATE_DEBUG=1 the same command shows where."
+            )
+        print(f"isolate: {sentence}", file=sys.stderr)
+        return 1
+
+
+def _sentence(error: Exception) -> str | None:
+    """Return what to tell the user of an error that is his or hers to know, None for one that is ours."""
+    expected: list[type[BaseException]] = [Failure, OSError]
+    for module, names in (
+        ("isolate.kb.read", ("KnowledgeError",)),
+        ("isolate.kb.fit", ("UnknownName",)),
+        ("isolate.case.store", ("StoreError",)),
+        ("isolate.case.events", ("EventError",)),
+        ("isolate.case.case", ("BadIntake",)),
+        ("isolate.case.intake", ("Refused",)),
+        ("isolate.case.play", ("OutOfAnswers",)),
+        ("isolate.reasoning.rules", ("RuleError",)),
+    ):
+        loaded = sys.modules.get(module)
+        expected += [getattr(loaded, name) for name in names if loaded is not None]
+    if not isinstance(error, tuple(expected)):
+        return None
+    if isinstance(error, OSError) and error.strerror:
+        return f"{error.filename}: {error.strerror.lower()}" if error.filename else error.strerror
+    return str(error)
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="isolate",
+        description="Fault isolation for turbine ignition: the next cheapest check, and a trail of why.",
+        epilog="It advises licensed people who work to their approved data. It never releases an aircraft.",
+    )
+    parser.set_defaults(run=None)
+    parser.add_argument("--version", action="version", version=f"isolate {_version()}")
+    common = argparse.ArgumentParser(add_help=False)
+    common.add_argument("--knowledge", type=Path, metavar="FOLDER", help="knowledge to use instead of the shipped one")
+    stored = argparse.ArgumentParser(add_help=False)
+    stored.add_argument("--store", metavar="FILE", help="where cases are kept (else ISOLATE_STORE, else your data folder)")
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND")
+
+    chase = commands.add_parser("chase", parents=[common, stored], help="work a defect, check by check")
+    chase.add_argument("--resume", nargs="?", const="", metavar="CASE", help="go on with a case (the latest open one)")
+    chase.add_argument("--answers", type=Path, metavar="FILE", help="run a scripted session from a file")
+    chase.add_argument("--aircraft", help="fleet number")
+    chase.add_argument("--position", help="engine position")
+    chase.add_argument("--engine", help="engine type")
+    chase.add_argument("--complaint", help="complaint by name")
+    chase.set_defaults(run=_chase)
+
+    cases = commands.add_parser("cases", parents=[stored], help="list cases, move one as a file")
+    cases.set_defaults(run=_cases_list)
+    moves = cases.add_subparsers(metavar="WHAT")
+    listing = moves.add_parser("list", parents=[stored], help="list them")
+    listing.set_defaults(run=_cases_list)
+    export = moves.add_parser("export", parents=[stored], help="write a case to a file of JSON lines")
+    export.add_argument("case")
+    export.add_argument("file", nargs="?", type=Path, help="default: CASE.jsonl here")
+    export.add_argument("--overwrite", action="store_true", help="replace a file that is there")
+    export.set_defaults(run=_cases_export)
+    take = moves.add_parser("import", parents=[stored], help="take a case in from a file")
+    take.add_argument("file", type=Path)
+    take.set_defaults(run=_cases_import)
+
+    following = commands.add_parser("next", parents=[common], help="rank the next moves of a case file")
+    following.add_argument("file", type=Path, metavar="CASE.jsonl")
+    following.add_argument("--json", action="store_true", help="everything, as JSON")
+    following.set_defaults(run=_next)
+
+    drill = commands.add_parser("drill", parents=[common], help="practise on a scenario")
+    drill.add_argument("name", nargs="?", help="a scenario's name or file; none: list them")
+    drill.add_argument("--solve", action="store_true", help="let the tool play it by its own advice")
+    drill.add_argument("--scenarios", type=Path, metavar="FOLDER", help="scenarios to use instead of the shipped ones")
+    drill.set_defaults(run=_drill)
+
+    kb = commands.add_parser("kb", help="look after the knowledge")
+    about = kb.add_subparsers(metavar="WHAT", required=True)
+    check = about.add_parser("check", parents=[common], help="find mistakes in the knowledge")
+    check.set_defaults(run=_kb_check)
+    shape = about.add_parser("schema", parents=[common], help="print JSON Schema for an editor")
+    shape.add_argument("--plain", action="store_true", help="without the names that the knowledge has now")
+    shape.set_defaults(run=_kb_schema)
+    return parser
+
+
+def _version() -> str:
+    from isolate import __version__
+
+    return __version__
+
+
+# -- what several commands need ------------------------------------------------------------------
+
+
+def _kits(knowledge: Knowledge) -> Callable[[str], Kit]:
+    """Return a function from engine name to its kit, each made once."""
+    from isolate.case.chase import Kit
+    from isolate.kb.fit import fit
+
+    made: dict[str, Kit] = {}
+
+    def kit(engine: str) -> Kit:
+        if engine not in made:
+            made[engine] = Kit(fit(knowledge, engine))
+        return made[engine]
+
+    return kit
+
+
+def _load(arguments: argparse.Namespace) -> Loaded:
+    from isolate.kb.load import load
+
+    return load(arguments.knowledge)
+
+
+def _now() -> Any:
+    from datetime import datetime, timezone
+
+    return datetime.now(timezone.utc)
+
+
+# -- chase -----------------------------------------------------------------------------------------
+
+
+def _chase(arguments: argparse.Namespace) -> int:
+    if arguments.answers is not None:
+        return _chase_script(arguments)
+    from isolate.terminal.start import chase
+
+    return chase(arguments)
+
+
+def _chase_script(arguments: argparse.Namespace) -> int:
+    from isolate.case.chase import Chase, Refused
+    from isolate.case.play import OutOfAnswers, play
+    from isolate.case.store import open_store
+    from isolate.case.written import Answers, Script, read
+
+    if arguments.resume is not None:
+        raise Failure("--answers opens a case of its own; it does not go with --resume")
+    written = read(arguments.answers, Answers)
+    kit = _kits(_load(arguments).knowledge)(written.case.engine)
+    written = read(arguments.answers, Answers, kit.fitted)
+    with open_store(arguments.store) as store:
+        intake = written.case.intake()
+        chase = Chase.begin(kit, store, new_case(intake), intake, _now)
+        print(f"case {chase.id}")
+        try:
+            done = play(chase, Script(written), None, lambda step, said: _print_step(chase, step, said))
+        except (OutOfAnswers, Refused) as error:
+            chase.leave()
+            raise Failure(
+                f"{arguments.answers}: {error}. The case stands as far as it came: isolate chase --resume {chase.id}"
+            ) from None
+        print()
+        print(done.record)
+    return 0
+
+
+def new_case(intake: Any) -> str:
+    """Return an id for a new case."""
+    from isolate.case.chain import case_id
+
+    return case_id(intake.aircraft, intake.position, _now(), os.urandom(8))
+
+
+def _print_step(chase: Chase, step: Step, said: str) -> None:
+    from isolate.case.steps import Ask, Confirm, Cross, Mend, Offer
+
+    spent = f"{chase.state.book_minutes:4.0f} min"
+    if isinstance(step, Offer):
+        print(f"{spent}  next: {step.title}  (about {step.expected:.0f} min to a verified, closed-up aircraft)")
+        for firing in chase.news:
+            if firing.kind != "gate":
+                print(f"          {firing.kind}: {firing.says}")
+        chase.news.clear()
+    elif isinstance(step, Ask):
+        print(f"{spent}    {step.title}: {said}")
+        leading = ", ".join(
+            f"{chase.fitted.zones[m.zone].title_of(m.state)} {m.probability:.0%}" for m in chase.belief.faults(0.05)[:3]
+        )
+        print(f"            suspects now: {leading or 'none above 5 %'}")
+    elif isinstance(step, Confirm):
+        print(f"{spent}    {step.caution.level.upper()} {step.caution.title}: {said}")
+    elif isinstance(step, Cross | Mend):
+        print(f"{spent}    {step.title}: {said}")
+    else:
+        print(f"{spent}    {step.title}: {said}")
+
+
+# -- cases -----------------------------------------------------------------------------------------
+
+
+def _cases_list(arguments: argparse.Namespace) -> int:
+    from isolate.case.store import open_store
+
+    with open_store(arguments.store) as store:
+        cases = store.cases()
+    if not cases:
+        print("No cases yet. isolate chase opens one.")
+        return 0
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=None, pad_edge=False)
+    for heading in ("case", "aircraft", "position", "complaint", "opened (UTC)", "state", "events"):
+        table.add_column(heading, overflow="fold")
+    for case in cases:
+        cells = (
+            case.id,
+            case.aircraft,
+            case.position,
+            case.complaint,
+            case.opened[:16].replace("T", " "),
+            "ended" if case.ended else "open",
+            str(case.events),
+        )
+        table.add_row(*(Text(c) for c in cells))
+    Console().print(table)
+    return 0
+
+
+def _cases_export(arguments: argparse.Namespace) -> int:
+    from isolate.case.store import open_store
+
+    path = arguments.file or Path(f"{arguments.case}.jsonl")
+    with open_store(arguments.store) as store:
+        store.export_case(arguments.case, path, overwrite=arguments.overwrite)
+    print(f"{arguments.case} is in {path}")
+    return 0
+
+
+def _cases_import(arguments: argparse.Namespace) -> int:
+    from isolate.case.store import open_store
+
+    with open_store(arguments.store) as store:
+        merged = store.import_case(arguments.file)
+    print(f"{merged.case}: {merged.added} events added, {merged.had} were here already")
+    return 0
+
+
+# -- next ------------------------------------------------------------------------------------------
+
+
+def _next(arguments: argparse.Namespace) -> int:
+    from isolate.case.advise import advise
+    from isolate.case.store import read_case
+
+    events = read_case(arguments.file)
+    advice = advise(_kits(_load(arguments).knowledge), events, _now)
+    if arguments.json:
+        import json
+
+        print(json.dumps(advice, indent=2, ensure_ascii=False))
+        return 0
+    print(f"case {advice['case']}: {advice['state']}")
+    for warning in advice["warnings"]:
+        print(f"note: {warning}")
+    for number, move in enumerate(advice["moves"][:8], start=1):
+        print(f"{number:2}. {move['title']} [{move['move']}]: {move['now']:.0f} min now, about {move['expected']:.0f} in all")
+    print("suspects: " + ", ".join(f"{s['title']} {s['probability']:.0%}" for s in advice["posterior"]["faults"][:5]))
+    return 0
+
+
+# -- drill -----------------------------------------------------------------------------------------
+
+
+def _drill(arguments: argparse.Namespace) -> int:
+    from isolate.case.written import read
+    from isolate.drill.scenario import Scenario, find, names, solve
+    from isolate.kb.load import shipped_scenarios
+
+    folder = arguments.scenarios or shipped_scenarios()
+    if arguments.name is None:
+        if not folder.is_dir():
+            raise Failure(f"{folder}: there is no such folder of scenarios")
+        for name in names(folder):
+            print(f"{name:28} {read(folder / f'{name}.yaml', Scenario).title}")
+        return 0
+    path = find(arguments.name, folder)
+    kits = _kits(_load(arguments).knowledge)
+    if not arguments.solve:
+        from isolate.terminal.start import drill
+
+        return drill(path, kits)
+    scenario = read(path, Scenario)
+    print(scenario.title)
+    print(scenario.story)
+    print()
+    solved = solve(path, kits, _print_step)
+    fitted = kits(scenario.case.engine).fitted
+    print()
+    print(f"End: {solved.done.end}; {solved.book_minutes:.0f} min by the book.")
+    for found in solved.verdict:
+        print(f"Verdict: {found.title} ({found.probability:.0%}), {fitted.repairs[found.repair].title.lower()}")
+    print(f"Truth:   {', '.join(solved.truth) or 'no fault'}")
+    print("The verdict is the truth." if solved.right else "THE VERDICT IS NOT THE TRUTH.")
+    return 0 if solved.right else 1
+
+
+# -- kb --------------------------------------------------------------------------------------------
+
+
+def _kb_check(arguments: argparse.Namespace) -> int:
+    from isolate.kb.check import check
+
+    loaded = _load(arguments)
+    problems = check(loaded)
+    for problem in problems:
+        print(problem)
+    if problems:
+        print(f"{len(problems)} to mend.")
+        return 1
+    kb = loaded.knowledge
+    modes = sum(len(z.modes) for z in kb.zones.values())
+    print(
+        f"Nothing to mend: {modes} fault modes, {len(kb.checks)} checks, {len(kb.access)} access states, "
+        f"{len(kb.repairs)} repairs, {len(kb.rules)} rules, {len(kb.cautions)} cautions, {len(kb.sources)} sources."
+    )
+    return 0
+
+
+def _kb_schema(arguments: argparse.Namespace) -> int:
+    import json
+
+    from isolate.kb.load import schema
+
+    print(json.dumps(schema(None if arguments.plain else _load(arguments).knowledge), indent=2))
+    return 0

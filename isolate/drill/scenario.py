@@ -1,0 +1,86 @@
+"""A drill's scenario: the story, the case as it is told, the hidden truth."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from pydantic import Field
+
+from isolate.case.chase import Chase, Kit
+from isolate.case.memory import Memory
+from isolate.case.play import Clock, play
+from isolate.case.steps import Done, Found, Step
+from isolate.case.written import Answers, read
+from isolate.drill.simulate import Aircraft
+from isolate.kb.fit import UnknownName, near
+from isolate.kb.model import HEALTHY, Text
+from isolate.kb.read import KnowledgeError, Problem
+
+
+class Scenario(Answers):
+    """One file under ``scenarios/``."""
+
+    title: Text
+    story: Text
+    learning: list[Text] = Field(min_length=1)
+    truth: list[Text] = Field(description="Fault modes by instance name (lead-open/A, no-fuel); empty: no fault.")
+    source: list[Text] = Field(min_length=1)
+
+
+def names(folder: Path) -> tuple[str, ...]:
+    """Return the names of the scenarios in a folder."""
+    return tuple(sorted(p.stem for p in folder.glob("*.yaml")))
+
+
+def find(name: str, folder: Path) -> Path:
+    """Return the file of a scenario, by its name or as a path. Raises UnknownName."""
+    if name.endswith((".yaml", ".yml")):
+        return Path(name)
+    if name not in names(folder):
+        raise UnknownName(f"no scenario is called {name!r}{near(name, names(folder))}")
+    return folder / f"{name}.yaml"
+
+
+@dataclass(frozen=True)
+class Solved:
+    """How the tool played a scenario by its own advice."""
+
+    done: Done
+    verdict: tuple[Found, ...]
+    truth: tuple[str, ...]
+    book_minutes: float
+
+    @property
+    def named(self) -> tuple[str, ...]:
+        """The fault modes of the verdict."""
+        return tuple(sorted(f.mode for f in self.verdict if f.state != HEALTHY))
+
+    @property
+    def right(self) -> bool:
+        return self.named == tuple(sorted(self.truth))
+
+
+def solve(
+    path: Path, kits: Callable[[str], Kit], tell: Callable[[Chase, Step, str], None] | None = None
+) -> Solved:
+    """Play a scenario by the tool's own advice. Raises KnowledgeError for a file that cannot be used."""
+    scenario = read(path, Scenario)
+    kit = kits(scenario.case.engine)
+    scenario = read(path, Scenario, kit.fitted)
+    clock = Clock()
+    try:
+        aircraft = Aircraft(
+            kit.model,
+            scenario.truth,
+            scenario.answers,
+            scenario.case.condition,
+            scenario.cannot,
+            [p.name for p in scenario.case.people],
+        )
+        chase = Chase.begin(kit, Memory(), "drill", scenario.case.intake(), clock)
+    except (UnknownName, ValueError) as error:
+        raise KnowledgeError([Problem(str(path), 0, str(error))]) from None
+    done = play(chase, aircraft, clock, None if tell is None else lambda step, said: tell(chase, step, said))
+    return Solved(done, chase.verdict(), tuple(scenario.truth), chase.state.book_minutes)

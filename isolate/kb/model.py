@@ -1,0 +1,387 @@
+"""The shapes of what is known: one frozen model for each kind of entry in ``knowledge/``.
+
+An entry is what an author writes; :mod:`isolate.kb.fit` turns the entries into what one engine
+profile has (channel entries written once become one instance a channel). Minutes are minutes,
+probabilities lie in [0, 1], a share is a fraction of one. Names are lower-case words joined by
+hyphens and are unique within their kind.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+
+HEALTHY = "healthy"
+"""The state every zone has besides its fault modes."""
+
+FLOOR = 1e-4
+"""No likelihood is ever taken as less than this: evidence makes a state unlikely, never impossible."""
+
+Name = Annotated[str, StringConstraints(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
+Text = Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)]
+Share = Annotated[float, Field(ge=0, le=1)]
+Chance = Annotated[float, Field(gt=0, lt=1)]
+Minutes = Annotated[float, Field(ge=0, le=10_000)]
+Place = Literal["gate", "hangar"]
+Condition = Literal["steady", "cold", "hot", "wet", "vibrating"]
+Sure = Literal["low", "fair", "good"]
+Scalar = str | int | float | bool
+
+
+class Model(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Source(Model):
+    """Where a statement comes from. ``judgement`` marks figures that we weighed ourselves."""
+
+    title: Text
+    kind: Literal["published", "practice", "memory", "judgement"]
+    edition: str = ""
+    chapter: str = ""
+    note: str = ""
+
+
+class Sourced(Model):
+    source: list[Name] = Field(min_length=1, description="Names of entries under sources.")
+
+
+# -- zones ---------------------------------------------------------------------------------------
+
+
+class Mode(Sourced):
+    """One way a zone can be at fault."""
+
+    title: Text = Field(description="Plain words; {channel} stands for the channel's letter.")
+    part: Name = Field(description="The part at fault, e.g. igniter, insert, lead, exciter, feeder.")
+    prior: Chance = Field(description="Probability before any evidence, complaint included.")
+    lights: Share = Field(
+        description="Probability that a start which relies on this zone lights off while the fault is active."
+    )
+    active: dict[Condition, Share] | Share = Field(
+        default=1.0,
+        description="Probability that the fault shows, by condition; one figure for all, or `steady` and the rest.",
+    )
+    tells: Text = Field(description="What tells this fault from its neighbours, in a sentence.")
+    sure: Sure = "fair"
+
+
+class Zone(Sourced):
+    """A part of the aircraft that is in exactly one state: healthy, or one of its modes."""
+
+    title: Text
+    per: Literal["channel"] | None = Field(default=None, description="`channel`: one instance for each channel.")
+    lights: Share = Field(default=0.995, description="Probability that a start lights off as far as this zone goes, healthy.")
+    kind: Literal["ignition", "other"] = Field(
+        default="ignition", description="`other`: a cause that only looks like ignition; the tool hands over."
+    )
+    modes: dict[Name, Mode] = Field(min_length=1)
+
+
+# -- checks --------------------------------------------------------------------------------------
+
+
+class Outcome(Model):
+    title: Text = Field(description="The answer in plain words, as the technician would say it.")
+    means: Text = Field(description="What this answer would point to, in a sentence.")
+
+
+class Row(Model):
+    """The likelihood of each outcome in these modes; outcomes left out get the floor."""
+
+    modes: list[Name] = Field(min_length=1)
+    gives: dict[Name, Share] = Field(min_length=1)
+
+
+class Repeats(Model):
+    """The same check again on one occasion: with share ``same`` it repeats itself, else it is a fresh trial."""
+
+    most: int = Field(ge=2, le=10)
+    same: Share
+
+
+class Cited(Model):
+    """What steps on the aircraft have in common."""
+
+    title: Text
+    per: Literal["channel"] | None = None
+    steps: list[Text] = Field(default=[], description="How it is done, in order. No maker's limit values.")
+    never: list[Text] = Field(default=[], description="What not to do.")
+    cautions: list[Name] = Field(default=[], description="Shown, and confirmed where they ask for it, before the step.")
+    tags: list[Name] = Field(default=[], description="Words rules may match: spark, motoring, hands-in, high-voltage ...")
+    place: list[Place] = Field(default=["gate", "hangar"], min_length=1)
+    authority: list[Name] = Field(default=[], description="Authorisations that somebody present must hold.")
+    tools: list[Name] = Field(default=[], description="Tools and services needed that may not be at hand, e.g. air.")
+    people: int = Field(default=1, ge=1, le=6)
+    source: list[Name] = Field(min_length=1)
+
+
+class Check(Cited):
+    """A question put to the aircraft, its papers or its crew."""
+
+    purpose: Text
+    kind: Literal["history", "visual", "functional", "measurement"] = Field(
+        description="Only a functional check depends on whether an intermittent fault is active."
+    )
+    minutes: Minutes
+    needs: list[Name] = Field(default=[], description="Access states that must be open.")
+    shut: list[Name] = Field(default=[], description="Access states that must be shut.")
+    spoils: list[Name] = Field(default=[], description="Access states that this undoes, e.g. a start undoes a dry motor.")
+    outcomes: dict[Name, Outcome] = Field(min_length=2, description="From the best news to the worst.")
+    given: dict[Name, list[Row]] = Field(
+        min_length=1,
+        description=(
+            "Likelihoods by zone; modes not listed answer as healthy does. With several zones the worst "
+            "outcome that any of them yields is seen. In a check per channel, `channel` is that channel and "
+            "`others` each other channel; else `channel` is each channel."
+        ),
+    )
+    starts: bool = Field(default=False, description="True for an engine start: its first outcome counts as lit.")
+    repeats: Repeats | None = None
+    sure: Sure = "fair"
+
+
+# -- access --------------------------------------------------------------------------------------
+
+
+class Crossing(Model):
+    """Opening or shutting an access state."""
+
+    do: Text
+    minutes: Minutes
+    wait: Minutes = Field(default=0, description="Minutes that must pass before it counts; elapsed, not labour.")
+    cautions: list[Name] = []
+    checks: list[Text] = Field(default=[], description="What is looked at, by a second look, as part of it.")
+
+
+class Access(Model):
+    """Something that is open, pulled, disconnected or done, and must be put back by the end."""
+
+    title: Text
+    per: Literal["channel"] | None = None
+    word: Text = Field(description="How the screen says it: open, pulled and tagged, off, done.")
+    open: Crossing
+    close: Crossing
+    needs: list[Name] = Field(default=[], description="Must be open, and stay so, while this is.")
+    shut: list[Name] = Field(default=[], description="Must be shut while this is opened.")
+    lasting: bool = Field(default=True, description="False: nothing to put back, it just ends (a dry motor done).")
+    tags: list[Name] = []
+    place: list[Place] = ["gate", "hangar"]
+    authority: list[Name] = []
+    tools: list[Name] = []
+    people: int = Field(default=1, ge=1, le=6)
+    source: list[Name] = Field(min_length=1)
+
+
+# -- repairs -------------------------------------------------------------------------------------
+
+
+class Disturbs(Model):
+    """A fault that the repair may leave behind."""
+
+    mode: Name
+    chance: Chance
+
+
+class Repair(Cited):
+    """A move that clears faults, or hands them to whoever clears them."""
+
+    kind: Literal["repair", "hand-over"] = "repair"
+    to: str = Field(default="", description="For a hand-over: whom or which chapter of the work it goes to.")
+    minutes: Minutes
+    parts: Minutes = Field(default=0, description="What the part costs, in equivalent minutes.")
+    needs: list[Name] = []
+    shut: list[Name] = []
+    spoils: list[Name] = []
+    clears: dict[Name, list[Name]] = Field(min_length=1, description="By zone, the modes it clears.")
+    success: Chance = Field(description="Probability that it clears a state it is meant to clear.")
+    disturbs: list[Disturbs] = []
+    examines: list[Name] = Field(default=[], description="Checks done on the part as it comes off, before the repair.")
+    record: Text = Field(description="A line for the record, with ____ for part numbers and references.")
+
+
+# -- cautions ------------------------------------------------------------------------------------
+
+
+class Ask(Model):
+    """A fact that confirms a caution."""
+
+    name: Name
+    prompt: Text
+    kind: Literal["person", "tag", "time", "text", "minutes", "count"] = "text"
+    least: float | None = Field(default=None, description="For minutes and counts: no smaller figure is taken.")
+
+
+class Caution(Sourced):
+    """A warning shown before the step it belongs to."""
+
+    title: Text
+    text: Text
+    level: Literal["warning", "caution"] = Field(description="warning: it can kill or maim; caution: it can damage.")
+    asks: list[Ask] = Field(default=[], description="With asks it is confirmed by fact, not by a key.")
+    wait: Name | None = Field(default=None, description="The ask (kind minutes) that says how long the timer runs.")
+    since: Name | None = Field(default=None, description="The access state from whose opening the timer runs.")
+    holds_while: list[Name] = Field(
+        default=[],
+        description="Once confirmed it need not be asked again while all of these stay open; none: asked for each move.",
+    )
+
+
+# -- complaints ----------------------------------------------------------------------------------
+
+
+class Told(Model):
+    """A start as a complaint implies it. Channel: a letter, `unknown` or `both`."""
+
+    channel: str = "unknown"
+    lit: bool
+
+
+class Complaint(Sourced):
+    """What is written up, mapped to evidence and to what its verification calls for."""
+
+    title: Text
+    says: list[Text] = Field(min_length=1, description="The wording that people use.")
+    starts: list[Told] = Field(default=[], description="Stands in when no starts are told.")
+    answers: dict[Name, Name] = Field(default={}, description="Checks that the write-up already answers.")
+    asks_channel: bool = Field(default=False, description="The complaint is about one channel: ask which.")
+    verify: list[Name] = Field(min_length=1, description="Checks that verify it, per channel where they are so.")
+
+
+# -- engine profiles -----------------------------------------------------------------------------
+
+
+class Cost(Model):
+    open: Minutes | None = None
+    close: Minutes | None = None
+
+
+class Weights(Model):
+    """Equivalent minutes at a place."""
+
+    labour: float = Field(default=1.0, gt=0, le=100, description="Weight of a minute's work.")
+    parts: float = Field(default=1.0, ge=0, le=100, description="Weight of a repair's `parts`.")
+    hand_over: Minutes = Field(description="Cost of a right hand-over.")
+    escalate: Minutes = Field(description="Cost of giving the chase to somebody else unsolved.")
+    missed: Minutes = Field(description="Cost of a fault left behind, or of a wrong hand-over.")
+
+
+class Omits(Model):
+    """What a profile does not have."""
+
+    modes: list[Name] = []
+    checks: list[Name] = []
+    access: list[Name] = []
+    repairs: list[Name] = []
+    rules: list[Name] = []
+
+
+class Profile(Sourced):
+    """An engine type in our world: what it has of all that is known."""
+
+    title: Text
+    channels: list[Annotated[str, StringConstraints(pattern=r"^[A-Z0-9]{1,3}$")]] = Field(min_length=1, max_length=4)
+    selection: Literal["alternate", "both", "by-hand"] = Field(description="How a start chooses its channel.")
+    features: dict[Name, Scalar] = Field(default={}, description="What rules may ask of it, e.g. inserts: true.")
+    zones: list[Name] = Field(min_length=1)
+    omits: Omits = Omits()
+    access_minutes: dict[Name, Cost] = {}
+    check_minutes: dict[Name, Minutes] = {}
+    priors: dict[Name, Chance] = {}
+    weights: dict[Place, Weights]
+    remaining: Chance = Field(default=0.05, description="Verified asks for less than this probability of a fault left.")
+
+
+# -- rules ---------------------------------------------------------------------------------------
+
+Test = Scalar | dict[Literal["at-least", "at-most", "above", "below", "one-of", "is-not"], Any]
+"""What a slot must be: a value, ``$name`` to bind or match a variable, or one comparison."""
+
+FACTS: dict[str, tuple[str, ...]] = {
+    "case": ("engine", "complaint", "place", "condition", "selection", "minutes-left", "people", "spent"),
+    "feature": ("name", "value"),
+    "person": ("authority",),
+    "at-hand": ("item",),
+    "start": ("number", "channel", "lit"),
+    "pattern": ("kind", "channel", "count"),
+    "done": ("work", "channel"),
+    "answer": ("check", "channel", "outcome", "count"),
+    "declined": ("move", "channel"),
+    "access": ("name", "channel", "state"),
+    "confirmed": ("caution",),
+    "suspect": ("mode", "channel", "part", "zone", "percent", "rank"),
+    "remaining": ("percent",),
+    "channel-fault": ("channel", "percent"),
+    "surprise": ("level",),
+    "repaired": ("repair", "channel", "count"),
+    "verified": ("channel", "result"),
+    "motored": ("count",),
+    "about-to": ("move", "kind", "channel", "tag"),
+    "finding": ("name", "channel"),
+}
+"""The facts that rules may match, with their slots; ``finding`` is what rules assert for each other.
+
+``pattern`` kinds: alternate-fails, one-channel-fails, all-fail, some-fail, all-light. ``access`` states: open,
+shut, unknown. ``surprise`` levels: low, high. ``about-to`` kinds: check, repair, open, close, verify; a move with
+several tags is several facts. ``channel`` is the letter, or "" where the entry is not per channel.
+"""
+
+
+class Pattern(Model):
+    """One condition: a fact with tests on its slots, or the absence of one, or any of several."""
+
+    fact: str | None = None
+    where: dict[str, Test] = {}
+    absent: Pattern | None = Field(default=None, description="True when no such fact stands.")
+    any: list[Pattern] | None = Field(default=None, description="True when one of these stands.")
+
+
+class Then(Model):
+    """What a rule asserts. Which fields fit follows from the rule's kind."""
+
+    finding: Name | None = None
+    channel: str | None = Field(default=None, description="For a finding: a letter or a `$variable`.")
+    block: Name | None = Field(default=None, description="For a gate: the tag or the move that may not be offered.")
+    caution: Name | None = Field(default=None, description="For a caution: the caution to show.")
+
+
+class Rule(Sourced):
+    """If all of ``when`` stands, then. Kinds as the design sorts them."""
+
+    kind: Literal["finding", "gate", "caution", "conflict", "escalation", "verdict", "advice"]
+    says: Text = Field(description="The plain sentence shown; {variables} are filled in.")
+    when: list[Pattern] = Field(min_length=1)
+    then: Then = Then()
+
+
+# -- all of it -----------------------------------------------------------------------------------
+
+
+class Knowledge(Model):
+    """Everything under ``knowledge/``, read and checked."""
+
+    sources: dict[Name, Source] = {}
+    zones: dict[Name, Zone] = {}
+    checks: dict[Name, Check] = {}
+    access: dict[Name, Access] = {}
+    repairs: dict[Name, Repair] = {}
+    cautions: dict[Name, Caution] = {}
+    complaints: dict[Name, Complaint] = {}
+    engines: dict[Name, Profile] = {}
+    rules: dict[Name, Rule] = {}
+    digest: str = Field(default="", description="SHA-256 over the canonical JSON of the rest, outcomes as pairs.")
+
+
+KINDS: dict[str, type[Model]] = {
+    "sources": Source,
+    "zones": Zone,
+    "checks": Check,
+    "access": Access,
+    "repairs": Repair,
+    "cautions": Caution,
+    "complaints": Complaint,
+    "engines": Profile,
+    "rules": Rule,
+}
+"""Kind of entry → its model; the kinds are also the folders of ``knowledge/``."""

@@ -1,0 +1,225 @@
+"""Poses the decision problem of a case: what is believed, what is open, what may be done now."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from isolate.kb.fit import Fitted, FitZone, instance
+from isolate.kb.model import Condition, Place, Weights
+from isolate.reasoning.belief import Belief, Model, Table
+from isolate.reasoning.problem import CheckMove, EndMove, Problem, RepairMove, Way, Ways
+
+Index = NDArray[np.int64]
+
+KEPT = 0.998
+"""Share of the probability that planning keeps; belief itself stays exact."""
+MOST = 160
+"""No more joint states than this are planned over, before the states that repairs lead to are added."""
+ESCALATE = "escalate"
+
+
+@dataclass(frozen=True, eq=False)
+class Posed:
+    """A problem with the names behind its indices. ``kept``: the share of the probability planned over."""
+
+    problem: Problem
+    joint: tuple[tuple[int, ...], ...]
+    kept: float
+    access: tuple[str, ...]
+    verification: tuple[str, ...]
+
+    def mask(self, names: Collection[str]) -> int:
+        """Return the bit mask of access instance names."""
+        return sum(1 << i for i, name in enumerate(self.access) if name in names)
+
+
+class Poser:
+    """Poses problems for one fitted profile at one place; what does not change is worked out once."""
+
+    def __init__(self, model: Model, place: Place) -> None:
+        self.model, self.fitted, self.place = model, model.fitted, place
+        self.weights: Weights = weights(self.fitted, place)
+        self.access = tuple(self.fitted.access)
+        self._bit = {name: 1 << i for i, name in enumerate(self.access)}
+        labour = self.weights.labour
+        self.ways = tuple(
+            Way(
+                name=a.key,
+                open=labour * a.open.minutes + a.open.wait,
+                close=labour * a.close.minutes + a.close.wait,
+                needs=self.mask(a.needs),
+                shut=self.mask(a.shut),
+                lasting=a.entry.lasting,
+            )
+            for a in self.fitted.access.values()
+        )
+        self.crossings = Ways(self.ways)
+
+    def mask(self, names: Collection[str]) -> int:
+        return sum(self._bit[n] for n in names)
+
+    def needed(self, names: Collection[str]) -> frozenset[str]:
+        """Return these access states with all that they need."""
+        found: set[str] = set()
+        todo = list(names)
+        while todo:
+            name = todo.pop()
+            if name not in found:
+                found.add(name)
+                todo += self.fitted.access[name].needs
+        return frozenset(found)
+
+    def pose(
+        self,
+        belief: Belief,
+        complaint: str,
+        condition: Condition = "steady",
+        open_: Collection[str] = (),
+        barred: Collection[str] = (),
+    ) -> Posed:
+        """Return the problem; ``barred`` names checks, repairs and access that may not be used now."""
+        barred = frozenset(barred)
+        joint, kept = self._states(belief)
+        index = {state: i for i, state in enumerate(joint)}
+        at = tuple(np.array([state[axis] for state in joint]) for axis in range(len(self.model.zones)))
+        p = belief.joint[at]
+        p = p / p.sum()
+        clear = np.array([not any(state) for state in joint])
+        verification = self.fitted.verification(complaint)
+        problem = Problem(
+            states=tuple(self._label(state) for state in joint),
+            p=p,
+            clear=clear,
+            access=self.ways,
+            checks=tuple(
+                CheckMove(
+                    name=check.key,
+                    cost=self.weights.labour * check.minutes,
+                    likelihood=_columns(self.model.likelihood(check.key, condition), at),
+                    needs=self.mask(check.needs),
+                    shut=self.mask(check.shut),
+                    spoils=self.mask(check.spoils),
+                )
+                for check in self.fitted.checks.values()
+                if check.key not in barred and not self.needed(check.needs) & barred
+            ),
+            repairs=tuple(
+                RepairMove(
+                    name=repair.key,
+                    cost=self.weights.labour * repair.entry.minutes + self.weights.parts * repair.entry.parts,
+                    to=self._targets(repair.clears, joint, index),
+                    success=repair.entry.success,
+                    needs=self.mask(repair.needs),
+                    shut=self.mask(repair.shut),
+                    spoils=self.mask(repair.spoils),
+                )
+                for repair in self.fitted.repairs.values()
+                if not repair.hand_over and repair.key not in barred and not self.needed(repair.needs) & barred
+            ),
+            verify=self._verify(verification, condition, at),
+            ends=self._ends(joint, barred),
+            missed=self.weights.missed,
+        )
+        return Posed(problem=problem, joint=joint, kept=kept, access=self.access, verification=verification)
+
+    def _label(self, state: tuple[int, ...]) -> str:
+        names = []
+        for axis, i in enumerate(state):
+            if i:
+                zone: FitZone = self.fitted.zones[self.model.zones[axis]]
+                names.append(instance(zone.states[i], zone.channel))
+        return " + ".join(names) or "no fault"
+
+    def _states(self, belief: Belief) -> tuple[tuple[tuple[int, ...], ...], float]:
+        """Return the joint states planned over: those that carry ``KEPT``, and what repairs make of them."""
+        flat = belief.joint.ravel()
+        count = min(MOST, flat.size)
+        top = np.argpartition(-flat, count - 1)[:count]
+        top = top[np.lexsort((top, -flat[top]))]
+        upto = int(np.searchsorted(np.cumsum(flat[top]), KEPT)) + 1
+        top = top[:upto]
+        found: dict[tuple[int, ...], None] = {}
+        for state in zip(*(axis.tolist() for axis in np.unravel_index(top, belief.joint.shape)), strict=True):
+            found[state] = None
+        for state in list(found):
+            faulty = [axis for axis, i in enumerate(state) if i]
+            for keep in range(1 << len(faulty)):
+                cleared = list(state)
+                for k, axis in enumerate(faulty):
+                    if not keep >> k & 1:
+                        cleared[axis] = 0
+                found[tuple(cleared)] = None
+        return tuple(found), float(flat[top].sum())
+
+    def _targets(
+        self,
+        clears: Mapping[str, frozenset[str]],
+        joint: Sequence[tuple[int, ...]],
+        index: dict[tuple[int, ...], int],
+    ) -> Index:
+        cleared: dict[int, frozenset[int]] = {}
+        for zone, states in clears.items():
+            names = self.fitted.zones[zone].states
+            cleared[self.model.axis[zone]] = frozenset(names.index(s) for s in states)
+        return np.array(
+            [
+                index[tuple(0 if i in cleared.get(axis, ()) else i for axis, i in enumerate(state))]
+                for state in joint
+            ],
+            dtype=np.int64,
+        )
+
+    def _verify(self, keys: Sequence[str], condition: Condition, at: tuple[Index, ...]) -> CheckMove:
+        """Make one move of the verification: passed, failed on one channel alone (each), failed on several."""
+        groups: dict[str, Table] = {}
+        needs, shut, spoils, cost = 0, 0, 0, 0.0
+        for key in keys:
+            check = self.fitted.check(key)
+            passes = _columns(self.model.likelihood(key, condition), at)[0]
+            groups[check.channel] = groups.get(check.channel, np.ones_like(passes)) * passes
+            needs |= self.mask(check.needs)
+            shut |= self.mask(check.shut)
+            spoils |= self.mask(check.spoils)
+            cost += self.weights.labour * check.minutes
+        passed = np.prod(np.stack(list(groups.values())), axis=0)
+        rows = [passed]
+        if len(groups) > 1:
+            for channel, own in groups.items():
+                others = [g for c, g in groups.items() if c != channel]
+                rows.append((1 - own) * np.prod(np.stack(others), axis=0))
+        rows.append(np.clip(1 - np.sum(np.stack(rows), axis=0), 0.0, 1.0))
+        return CheckMove("verification", cost, np.stack(rows), needs & ~shut, shut, spoils)
+
+    def _ends(self, joint: Sequence[tuple[int, ...]], barred: frozenset[str]) -> tuple[EndMove, ...]:
+        w = self.weights
+        ends = [EndMove(ESCALATE, np.full(len(joint), w.escalate))]
+        for repair in self.fitted.repairs.values():
+            if not repair.hand_over or repair.key in barred:
+                continue
+            cost = []
+            for state in joint:
+                faulty = {self.model.zones[axis]: i for axis, i in enumerate(state) if i}
+                right = {
+                    zone for zone, i in faulty.items()
+                    if self.fitted.zones[zone].states[i] in repair.clears.get(zone, ())
+                }
+                # Handing over with another fault still aboard leaves that one behind.
+                left = w.missed if not right else 0.5 * w.missed * (len(faulty) > len(right))
+                cost.append(w.hand_over + left)
+            ends.append(EndMove(repair.key, np.array(cost)))
+        return tuple(ends)
+
+
+def weights(fitted: Fitted, place: Place) -> Weights:
+    """Return the profile's weights at a place, or any it has."""
+    return fitted.profile.weights.get(place) or next(iter(fitted.profile.weights.values()))
+
+
+def _columns(table: Table, at: tuple[Index, ...]) -> Table:
+    """Return the table (outcomes, zones…) at these joint states, shape (outcomes, states)."""
+    index = [np.zeros_like(i) if n == 1 else i for n, i in zip(table.shape[1:], at, strict=True)]
+    return np.stack([outcome[tuple(index)] for outcome in table])

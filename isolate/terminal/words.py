@@ -1,0 +1,121 @@
+"""The words on the screen, and how figures and told text are put into words. Nothing here prints."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Sequence
+
+NARROWEST = 40
+"""Columns that the screen needs."""
+
+TOO_NARROW = (
+    "This window is {width} columns wide; at least {least} are needed to show a step with its warnings. "
+    "Make it wider and go on."
+)
+NOTHING_OPEN = "nothing open, pulled or off"
+OPEN_NOW = "OPEN NOW"
+UNKNOWN = "UNKNOWN, go and look"
+
+KEPT = "Case {case} is kept. Go on with it: isolate chase --resume {case}"
+NOT_KEPT = "This was worked in memory only; nothing of it is kept."
+LEFT_OPEN = "Left as it stands: {open}. Say so to whoever comes next; going on begins with a look at each."
+INPUT_ENDED = "The input ended before the case did."
+NO_CASE = "Stopped before all was told: no case was opened and nothing is kept."
+INTERRUPT = "Ctrl-C again, or {leave}, leaves; the case is kept."
+INTERRUPT_INTAKE = "Ctrl-C again leaves; there is no case yet, so nothing would be kept."
+NOT_WRITTEN = "What you just did could not be written to the case: {why}"
+LAST_KEPT = "The last thing acknowledged: {last}. All up to there is on disk."
+
+LEVELS = {"warning": "WARNING", "caution": "CAUTION"}
+NEWS = {
+    "finding": "Finding",
+    "advice": "Advice",
+    "conflict": "CONFLICT",
+    "escalation": "ESCALATE",
+    "verdict": "Verdict",
+}
+"""Kinds of rules whose firing is told; gates and cautions are met at their steps."""
+
+CONDITIONS = {
+    "steady": "shows all the time, or no condition stands out",
+    "cold": "cold soaked",
+    "hot": "hot, soon after a run",
+    "wet": "wet: rain, wash or de-icing",
+    "vibrating": "when the engine shakes or the harness moves",
+}
+PLACES = {"gate": "at the gate, the aircraft is wanted", "hangar": "in the hangar"}
+
+HELP = (
+    "A digit answers at once, without Enter. Nothing else on the trail is ever rubbed out: what is taken back stays "
+    "there, marked as taken back.",
+    "Warnings with questions are passed by telling the facts, never by a key. Taking an answer back, leaving or going "
+    "on later never makes anything safe again: it is unknown until somebody has looked.",
+    "Minutes and percentages are estimates from the knowledge. The approved data, the local rules and licensed people "
+    "decide; nothing here releases an aircraft.",
+)
+
+_SEQUENCE = re.compile(
+    r"(?:\x1b\[|\x9b)[0-?]*[ -/]*[@-~]"  # control sequences
+    r"|(?:\x1b[\]PX^_]|[\x9d\x90\x98\x9e\x9f])[^\x07\x1b\x9c]*(?:\x07|\x1b\\|\x9c)?"  # strings
+    r"|\x1b[ -/]*[0-~]"
+)
+
+
+def plain(text: object, lines: bool = False) -> str:
+    """Return told text as it may be shown: no escape sequences, control or direction-changing characters.
+
+    Line ends become spaces unless ``lines``.
+    """
+    found = []
+    for letter in _SEQUENCE.sub("", str(text)):
+        category = unicodedata.category(letter)
+        if letter == "\n" and lines:
+            found.append(letter)
+        elif letter in "\n\r\t" or category in ("Zl", "Zp"):
+            found.append(" ")
+        elif category not in ("Cc", "Cf", "Cs", "Co"):
+            found.append(letter)
+    return "".join(found)
+
+
+def minutes(value: float) -> str:
+    """Return minutes in words: ``less than 1 min``, ``52 min``, ``3 h 20 min``."""
+    if 0 < value < 0.75:
+        return "less than 1 min"
+    whole = round(value)
+    if abs(whole) < 180:
+        return f"{whole} min"
+    hours, rest = divmod(abs(whole), 60)
+    return f"{'-' if whole < 0 else ''}{hours} h" + (f" {rest} min" if rest else "")
+
+
+def percent(value: float) -> str:
+    """Return a probability in whole percent; what is neither 0 nor 1 is not shown as 0 % or 100 %."""
+    if 0 < value < 0.005:
+        return "<1%"
+    if 0.995 <= value < 1:
+        return ">99%"
+    return f"{100 * value:.0f}%"
+
+
+def small(text: str) -> str:
+    """Return a title as it stands within a sentence: ``Lead B open`` as ``lead B open``; ``APU`` stays."""
+    first = text.split(" ", 1)[0]
+    return text[:1].lower() + text[1:] if first[1:] == first[1:].lower() and len(first) > 1 else text
+
+
+def departure(left: float | None) -> str:
+    """Return the minutes to departure in words; nothing when nobody waits."""
+    if left is None:
+        return ""
+    if left < 0:
+        return f"departure was {minutes(-left)} ago"
+    return f"{minutes(left)} to departure"
+
+
+def listed(items: Sequence[str], last: str = "and") -> str:
+    """Return items in a row: ``a, b and c``."""
+    if len(items) < 2:
+        return "".join(items)
+    return f"{', '.join(items[:-1])} {last} {items[-1]}"
