@@ -373,7 +373,7 @@ def _kb_check(arguments: argparse.Namespace) -> int:
 def _kb_schema(arguments: argparse.Namespace) -> int:
     import json
 
-    from isolate.kb.load import schema
+    from isolate.kb.schema import schema
 
     print(json.dumps(schema(None if arguments.plain else _load(arguments).knowledge), indent=2))
     return 0

@@ -198,6 +198,11 @@ class Chase:
             found.setdefault(key, f"declined: {reason}" if reason else "declined")
         for key in self.state.unsure:
             found.setdefault(key, "could not tell")
+        touched = {zone for key in self.state.repairs for zone in fitted.repairs[key].clears}
+        for key, check in fitted.checks.items():
+            # What the papers and the crew say is about the time before the repair.
+            if touched & set(check.given) and check.entry.kind == "history":
+                found.setdefault(key, "about the time before the repair")
         for key, outcomes in self.belief.occasion.items():
             repeats = fitted.checks[key].repeats
             if repeats is None or len(outcomes) >= repeats.most:

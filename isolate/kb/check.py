@@ -6,13 +6,14 @@ each finding has the file and line of the entry that it is about.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from typing import Any, get_args
 
-from isolate.kb.load import VERIFY, Loaded, Problem, did_you_mean
+from isolate.kb.load import Loaded, Problem
 from isolate.kb.model import (
     FLOOR,
     HEALTHY,
+    VERIFY,
     Access,
     Check,
     Condition,
@@ -27,6 +28,7 @@ from isolate.kb.model import (
     Rule,
     Zone,
 )
+from isolate.kb.names import near
 
 __all__ = ["DANGEROUS", "check"]
 
@@ -46,7 +48,7 @@ def check(loaded: Loaded) -> list[Problem]:
         label = ".".join(step for step in path if isinstance(step, str))
         problems.add(Problem(spot.file, spot.line, f"{name}, {label}: {message}" if label else f"{name}: {message}"))
 
-    for part in (_modes, _checks, _unused, _repairs, _complaints, _profiles, _warnings, _rules):
+    for part in (_modes, _checks, _unused, _repairs, _complaints, _profiles, _warnings, _rules, _gates):
         part(loaded.knowledge, say)
     return sorted(problems)
 
@@ -254,6 +256,113 @@ def _words(tags: list[str]) -> str:
     return " and ".join([", ".join(tags[:-1]), tags[-1]]) if len(tags) > 1 else tags[0]
 
 
+# -- gates that nothing can lift -----------------------------------------------------------------
+
+_TOLD = ("case", "feature", "person", "at-hand", "start", "pattern", "done")
+"""Facts that no step on the aircraft takes away (but see ``_RUNS_ON``)."""
+
+_RUNS_ON = ("minutes-left", "spent")
+"""Slots of the case that change by themselves."""
+
+_Way = tuple[str, str, str]
+"""A step: kind of entry, name, and for an access state ``open`` or ``close``, else nothing."""
+
+
+def _gates(base: Knowledge, say: _Say) -> None:
+    """Report gates that wait for a caution which is shown, and so confirmed, only behind the gate itself."""
+    shown = _shown(base)
+    for name, rule in base.rules.items():
+        block = rule.then.block
+        if rule.kind != "gate" or block is None:
+            continue
+        held = _held(base, block)
+        behind = {caution for caution, steps in shown.items() if steps <= held}
+        stuck = [_stands_for_good(pattern, block, behind) for pattern in rule.when]
+        if None in stuck:
+            continue
+        for caution in sorted(set().union(*(cautions or () for cautions in stuck))):
+            message = f"waits until `{caution}` is confirmed, but only steps that it blocks show that caution"
+            say("rules", name, ("then", "block"), f"{message}: nothing can lift it")
+
+
+def _steps(base: Knowledge) -> dict[_Way, Check | Repair | Access]:
+    found: dict[_Way, Check | Repair | Access] = {}
+    found.update({("checks", name, ""): entry for name, entry in base.checks.items()})
+    found.update({("repairs", name, ""): entry for name, entry in base.repairs.items()})
+    for name, state in base.access.items():
+        found.update({("access", name, way): state for way in ("open", "close")})
+    return found
+
+
+def _shown(base: Knowledge) -> dict[str, set[_Way]]:
+    """By caution, the steps before which an entry or a rule shows it."""
+    shown: dict[str, set[_Way]] = {}
+    for step, entry in _steps(base).items():
+        cautions = getattr(entry, step[2]).cautions if isinstance(entry, Access) else entry.cautions
+        for caution in cautions:
+            shown.setdefault(caution, set()).add(step)
+    for rule in base.rules.values():
+        about = [pattern for pattern, _ in _patterns(rule) if pattern.fact == "about-to"]
+        if rule.then.caution is not None and about:
+            shown.setdefault(rule.then.caution, set()).update(
+                step
+                for step, entry in _steps(base).items()
+                if any(
+                    _meets(pattern.where, "tag", entry.tags) and _meets(pattern.where, "move", [step[1]])
+                    for pattern in about
+                )
+            )
+    return shown
+
+
+def _meets(where: Mapping[str, Any], slot: str, words: Collection[str]) -> bool:
+    """Whether one of the words can stand in the slot, as far as the test names values that it takes."""
+    wanted = [word for word, _, is_not in _literals(where.get(slot)) if not is_not]
+    return not wanted or any(word in wanted for word in words)
+
+
+def _held(base: Knowledge, block: str) -> set[_Way]:
+    """The steps that a gate blocks by tag or name, and those behind an access state that it keeps shut."""
+    steps = _steps(base)
+    held = {step for step, entry in steps.items() if block == step[1] or block in entry.tags}
+    while True:
+        shut = {name for kind, name, way in held if kind == "access" and way == "open"}
+        more = {
+            step
+            for step, entry in steps.items()
+            if shut & set(entry.needs) or (step[0] == "access" and step[1] in shut)
+        }
+        if more <= held:
+            return held
+        held |= more
+
+
+def _stands_for_good(pattern: Pattern, block: str, behind: set[str]) -> set[str] | None:
+    """The cautions that a condition waits for in vain, if no step can make it fail; else None."""
+    if pattern.any is not None:
+        found = [cautions for inner in pattern.any if (cautions := _stands_for_good(inner, block, behind)) is not None]
+        return set().union(*found) if found else None
+    if pattern.absent is not None:
+        return _never_comes(pattern.absent, behind)
+    if pattern.fact == "about-to":
+        # A step is held before its cautions are shown, so to be about to take it lifts nothing.
+        words = {word: test for word, test in pattern.where.items() if word != "channel"}
+        opening = words.get("move") == block and words.pop("kind", "open") == "open"
+        return set() if words == {"tag": block} or (opening and words == {"move": block}) else None
+    return set() if pattern.fact in _TOLD and not set(_RUNS_ON) & pattern.where.keys() else None
+
+
+def _never_comes(pattern: Pattern, behind: set[str]) -> set[str] | None:
+    """The cautions behind the gate that a fact would need, if no step can bring the fact; else None."""
+    if pattern.any is not None:
+        parts = [_never_comes(inner, behind) for inner in pattern.any]
+        return None if None in parts else set().union(*(part or () for part in parts))
+    if pattern.fact == "confirmed":
+        named = {word for word, _, is_not in _literals(pattern.where.get("caution")) if not is_not}
+        return named if named and named <= behind else None
+    return set() if pattern.fact in _TOLD and not set(_RUNS_ON) & pattern.where.keys() else None
+
+
 # -- rules that cannot fire ----------------------------------------------------------------------
 
 
@@ -265,7 +374,7 @@ def _rules(base: Knowledge, say: _Say) -> None:
                 for word, inner, _ in _literals(test):
                     known = _known(base, vocabulary, pattern, slot)
                     if known is not None and word not in known:
-                        hint = did_you_mean(word, (str(item) for item in known))
+                        hint = near(word, (str(item) for item in known))
                         shown = str(word).lower() if isinstance(word, bool) else word
                         message = f"nothing gives `{pattern.fact}` the {slot} `{shown}`{hint}"
                         say("rules", name, (*path, "where", slot, *inner), message)

@@ -29,20 +29,23 @@ from isolate.kb.model import (
     Rule,
     Zone,
 )
+from isolate.kb.names import UnknownName, near
+
+__all__ = [
+    "FitAccess",
+    "FitCheck",
+    "FitRepair",
+    "FitZone",
+    "Fitted",
+    "UnknownName",
+    "fit",
+    "instance",
+    "near",
+    "split",
+    "worded",
+]
 
 _T = TypeVar("_T")
-
-
-class UnknownName(LookupError):
-    """A name that the knowledge does not have; the message says which are near."""
-
-
-def near(name: str, names: Iterable[str]) -> str:
-    """Return `` (did you mean …?)`` for the closest of names, or nothing."""
-    from difflib import get_close_matches
-
-    found = get_close_matches(name, list(names), n=1, cutoff=0.5)
-    return f" (did you mean {found[0]}?)" if found else ""
 
 
 def instance(name: str, channel: str) -> str:
@@ -136,7 +139,10 @@ class FitAccess:
 
 @dataclass(frozen=True)
 class FitRepair:
-    """A repair of this aircraft. ``clears``: zone key → the states it clears; ``disturbs``: zone key → (state, chance)."""
+    """A repair of this aircraft.
+
+    ``clears``: zone key → the states it clears; ``disturbs``: zone key → (state, chance).
+    """
 
     key: str
     name: str

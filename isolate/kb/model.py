@@ -15,10 +15,16 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 HEALTHY = "healthy"
 """The state every zone has besides its fault modes."""
 
+VERIFY = "verify"
+"""The move that is no entry: verify now. A gate may block it by this name."""
+
 FLOOR = 1e-4
 """No likelihood is ever taken as less than this: evidence makes a state unlikely, never impossible."""
 
-Name = Annotated[str, StringConstraints(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
+NAME = r"^[a-z0-9]+(-[a-z0-9]+)*$"
+"""The pattern of a name."""
+
+Name = Annotated[str, StringConstraints(pattern=NAME)]
 Text = Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)]
 Share = Annotated[float, Field(ge=0, le=1)]
 Chance = Annotated[float, Field(gt=0, lt=1)]
@@ -72,7 +78,9 @@ class Zone(Sourced):
 
     title: Text
     per: Literal["channel"] | None = Field(default=None, description="`channel`: one instance for each channel.")
-    lights: Share = Field(default=0.995, description="Probability that a start lights off as far as this zone goes, healthy.")
+    lights: Share = Field(
+        default=0.995, description="Probability that a start lights off as far as this zone goes, healthy."
+    )
     kind: Literal["ignition", "other"] = Field(
         default="ignition", description="`other`: a cause that only looks like ignition; the tool hands over."
     )
@@ -109,7 +117,9 @@ class Cited(Model):
     steps: list[Text] = Field(default=[], description="How it is done, in order. No maker's limit values.")
     never: list[Text] = Field(default=[], description="What not to do.")
     cautions: list[Name] = Field(default=[], description="Shown, and confirmed where they ask for it, before the step.")
-    tags: list[Name] = Field(default=[], description="Words rules may match: spark, motoring, hands-in, high-voltage ...")
+    tags: list[Name] = Field(
+        default=[], description="Words rules may match: spark, motoring, hands-in, high-voltage ..."
+    )
     place: list[Place] = Field(default=["gate", "hangar"], min_length=1)
     authority: list[Name] = Field(default=[], description="Authorisations that somebody present must hold.")
     tools: list[Name] = Field(default=[], description="Tools and services needed that may not be at hand, e.g. air.")
@@ -127,7 +137,9 @@ class Check(Cited):
     minutes: Minutes
     needs: list[Name] = Field(default=[], description="Access states that must be open.")
     shut: list[Name] = Field(default=[], description="Access states that must be shut.")
-    spoils: list[Name] = Field(default=[], description="Access states that this undoes, e.g. a start undoes a dry motor.")
+    spoils: list[Name] = Field(
+        default=[], description="Access states that this undoes, e.g. a start undoes a dry motor."
+    )
     outcomes: dict[Name, Outcome] = Field(min_length=2, description="From the best news to the worst.")
     given: dict[Name, list[Row]] = Field(
         min_length=1,
@@ -224,7 +236,9 @@ class Caution(Sourced):
     since: Name | None = Field(default=None, description="The access state from whose opening the timer runs.")
     holds_while: list[Name] = Field(
         default=[],
-        description="Once confirmed it need not be asked again while all of these stay open; none: asked for each move.",
+        description=(
+            "Once confirmed it need not be asked again while all of these stay open; none: asked for each move."
+        ),
     )
 
 

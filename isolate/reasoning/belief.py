@@ -42,7 +42,7 @@ class Start:
 
 @dataclass(frozen=True)
 class Told:
-    """An answer taken into the belief: check instance, outcome, condition, and how surprising it was."""
+    """An answer taken into the belief: check instance, outcome, condition."""
 
     check: str
     outcome: str
@@ -199,6 +199,7 @@ class Belief:
     model: Model
     joint: Table
     told: tuple[Told, ...] = ()
+    """The answers that still speak of the present state: those about zones repaired since are gone from here."""
     occasion: Mapping[str, tuple[str, ...]] = None  # type: ignore[assignment]
     log_evidence: float = 0.0
 
@@ -257,12 +258,16 @@ class Belief:
         for zone in touched:
             axis = self.model.axis[zone]
             joint = np.moveaxis(np.tensordot(joint, self.model.transition(fit, zone), axes=(axis, 0)), -1, axis)
-        kept = {
-            check: outcomes
-            for check, outcomes in self.occasion.items()
-            if not touched & set(self.model.fitted.check(check).given)
-        }
-        return replace(self, joint=joint, occasion=kept)
+
+        def stands(check: str) -> bool:
+            return not touched & set(self.model.fitted.check(check).given)
+
+        return replace(
+            self,
+            joint=joint,
+            told=tuple(t for t in self.told if stands(t.check)),
+            occasion={check: outcomes for check, outcomes in self.occasion.items() if stands(check)},
+        )
 
     # -- reading it --------------------------------------------------------------------------------
 

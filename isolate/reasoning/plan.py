@@ -54,6 +54,7 @@ class Planner:
         self.members = np.zeros((len(problem.states), len(self._paths)))
         self.members[np.arange(len(problem.states)), self.group] = 1.0
         self._hindsight: dict[int, Vector] = {}
+        self._attempts: dict[int, tuple[Vector, Vector, float]] = {}
 
     # -- hindsight -----------------------------------------------------------------------------------
 
@@ -63,32 +64,42 @@ class Planner:
         The cheapest by each repair's own cost and its access from nothing open; states with one route are a group.
         """
         problem = self.problem
+        _, verifying, _ = self.ways.go(0, problem.verify.needs, problem.verify.shut)
+        again = problem.verify.cost + self.ways.go(0, problem.verify.needs, problem.verify.shut)[0]
+        again += self.ways.close_all(verifying)[0]
         solo = []
         for repair in problem.repairs:
             cost, opened, _ = self.ways.go(0, repair.needs, repair.shut)
-            solo.append((repair.cost + cost + self.ways.close_all(opened)[0]) / repair.success)
-        best: dict[int, tuple[float, tuple[int, ...], int]] = {}
+            solo.append(repair.cost + cost + self.ways.close_all(opened)[0])
+        best: dict[int, tuple[float, tuple[int, ...], int, float]] = {}
 
-        def route(h: int) -> tuple[float, tuple[int, ...], int]:
-            if h not in best:
-                found: list[tuple[float, tuple[int, ...], int]] = []
-                if problem.clear[h]:
-                    found.append((0.0, (), -1))
-                found += [(float(end.cost[h]), (), i) for i, end in enumerate(problem.ends)]
-                for i, repair in enumerate(problem.repairs):
-                    to = int(repair.to[h])
-                    if to != h:
-                        cost, rest, end_index = route(to)
-                        found.append((solo[i] + cost, (i, *rest), end_index))
-                best[h] = min(found)
+        def route(h: int) -> tuple[float, tuple[int, ...], int, float]:
+            """Return (cost, repairs, end, what failing repairs are expected to add) of a state."""
+            if h in best:
+                return best[h]
+            found: list[tuple[float, tuple[int, ...], int, float]] = []
+            if problem.clear[h]:
+                found.append((0.0, (), -1, 0.0))
+            found += [(float(end.cost[h]), (), i, 0.0) for i, end in enumerate(problem.ends)]
+            works = [i for i, repair in enumerate(problem.repairs) if int(repair.to[h]) != h]
+            for i in works:
+                repair = problem.repairs[i]
+                to = int(repair.to[h])
+                # A repair that failed is not simply done again: what else clears the state is done after it.
+                others = [solo[j] for j in works if j != i and int(problem.repairs[j].to[h]) == to]
+                failing = (1 - repair.success) * (again + min(others, default=solo[i]))
+                cost, rest, end_index, extra = route(to)
+                found.append((solo[i] + failing + cost, (i, *rest), end_index, failing + extra))
+            best[h] = min(found)
             return best[h]
 
         paths: dict[tuple[tuple[int, ...], int], int] = {}
         group = np.zeros(len(problem.states), dtype=np.int64)
+        extra = np.zeros(len(problem.states))
         for h in range(len(problem.states)):
-            _, repairs, end = route(h)
+            _, repairs, end, extra[h] = route(h)
             group[h] = paths.setdefault((tuple(sorted(repairs)), end), len(paths))
-        self._end_cost = np.array([self._ending(h, paths, group) for h in range(len(problem.states))])
+        self._extra = extra + np.array([self._ending(h, paths, group) for h in range(len(problem.states))])
         return list(paths), group
 
     def _ending(self, h: int, paths: dict[tuple[tuple[int, ...], int], int], group: NDArray[np.int64]) -> float:
@@ -100,7 +111,7 @@ class Planner:
         found = self._hindsight.get(opened)
         if found is None:
             costs = np.array([self._follow(repairs, end, opened) for repairs, end in self._paths])
-            found = self._hindsight[opened] = costs[self.group] + self._end_cost
+            found = self._hindsight[opened] = costs[self.group] + self._extra
         return found
 
     def _follow(self, repairs: Sequence[int], end: int, opened: int) -> float:
@@ -109,7 +120,7 @@ class Planner:
             repair = self.problem.repairs[i]
             step, opened, _ = self.ways.go(opened, repair.needs, repair.shut)
             opened &= ~repair.spoils
-            cost += step + repair.cost / repair.success
+            cost += step + repair.cost
         if end < 0:
             verify = self.problem.verify
             step, opened, _ = self.ways.go(opened, verify.needs, verify.shut)
@@ -124,14 +135,66 @@ class Planner:
             terms = np.where(groups > 0, groups * np.log2(groups), 0.0)
         return np.asarray(-terms.sum(axis=-1))
 
+    def attempts(self, opened: int) -> tuple[Vector, Vector, float]:
+        """Return each group's cost of trying it: from here, and again after a failed verification; and of closing up.
+
+        Trying is the group's repairs and one verification. Groups that end otherwise cost infinitely much.
+        """
+        found = self._attempts.get(opened)
+        if found is None:
+            problem = self.problem
+            _, after, _ = self.ways.go(opened, problem.verify.needs, problem.verify.shut)
+            after &= ~problem.verify.spoils
+            closing = self.ways.close_all(after)[0]
+            first, again = (
+                np.array(
+                    [
+                        np.inf if end >= 0 else self._follow(repairs, end, state) - closing
+                        for repairs, end in self._paths
+                    ]
+                )
+                for state in (opened, after)
+            )
+            found = self._attempts[opened] = (first, again, closing)
+        return found
+
+    def trying(self, p: Vector, opened: int) -> Vector:
+        """Return the expected cost of trying repairs by probability per minute until one verifies, asking nothing.
+
+        p: (..., states). The verification is taken at its word; what nothing cures is escalated at the end.
+        """
+        first, again, closing = self.attempts(opened)
+        groups = p @ self.members
+        finite = np.isfinite(first)
+        if not finite.any():
+            return np.full(groups.shape[:-1], np.inf)
+        mass = groups[..., finite]
+        first, again = first[finite], again[finite]
+        rate = mass / again
+        lead = np.argmax(mass / first, axis=-1)
+        np.put_along_axis(rate, lead[..., None], np.inf, axis=-1)
+        order = np.argsort(-rate, axis=-1, kind="stable")
+        sorted_mass = np.take_along_axis(mass, order, axis=-1)
+        left = 1.0 - np.cumsum(sorted_mass, axis=-1) + sorted_mass
+        cost = np.take(again, order)
+        cost[..., 0] = np.take(first, lead)
+        # Trying stops where giving up costs less than going on for what is left.
+        give_up = min(float(end.cost.max()) for end in self.problem.ends)
+        spent = np.cumsum(left * cost, axis=-1)
+        after = left - sorted_mass
+        stopping = spent + after * give_up
+        return np.asarray(stopping.min(axis=-1) + closing)
+
     def value(self, p: Vector, opened: int) -> float:
         """Return the estimated cost from belief p (normalised) with ``opened`` open."""
-        going_on = float(p @ self.hindsight(opened)) + self.doubt * float(self.entropy(p))
-        return min(going_on, self._stop(p, opened))
+        return float(self.values(p, opened))
 
-    def _stop(self, p: Vector, opened: int) -> float:
+    def values(self, p: Vector, opened: int) -> Vector:
+        """Return the estimated cost from each belief p[..., states] (normalised) with ``opened`` open."""
+        asking = p @ self.hindsight(opened) + self.doubt * self.entropy(p)
         closing = self.ways.close_all(opened)[0]
-        return closing + min(float(p @ end.cost) for end in self.problem.ends)
+        stop = np.stack([p @ end.cost for end in self.problem.ends]).min(axis=0) + closing
+        return np.asarray(np.minimum(np.minimum(asking, self.trying(p, opened)), stop))
 
     # -- moves ---------------------------------------------------------------------------------------
 
@@ -158,16 +221,15 @@ class Planner:
             return []
         went = [self.ways.go(opened, problem.checks[i].needs, problem.checks[i].shut) for i in which]
         after = [state & ~problem.checks[i].spoils for i, (_, state, _) in zip(which, went, strict=True)]
-        hindsight = np.stack([self.hindsight(state) for state in after])
         joint = problem.padded[which] * p  # (checks, outcomes, states)
         chance = joint.sum(axis=-1)
         with np.errstate(divide="ignore", invalid="ignore"):
             posterior = np.where(chance[..., None] > 0, joint / chance[..., None], 0.0)
         doubt = self.entropy(posterior)
-        ahead = np.einsum("koh,kh->ko", posterior, hindsight) + self.doubt * doubt
-        stop = np.stack([posterior @ end.cost for end in problem.ends]).min(axis=0)
-        closing = np.array([self.ways.close_all(state)[0] for state in after])
-        ahead = np.minimum(ahead, stop + closing[:, None])
+        ahead = np.empty(chance.shape)
+        for state in set(after):
+            rows = [k for k, other in enumerate(after) if other == state]
+            ahead[rows] = self.values(posterior[rows], state)
         now = np.array([cost for cost, _, _ in went]) + np.array([problem.checks[i].cost for i in which])
         expected = now + (chance * ahead).sum(axis=1)
         told = float(self.entropy(p)) - (chance * doubt).sum(axis=1)

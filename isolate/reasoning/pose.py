@@ -103,6 +103,7 @@ class Poser:
                     needs=self.mask(check.needs),
                     shut=self.mask(check.shut),
                     spoils=self.mask(check.spoils),
+                    past=check.entry.kind == "history",
                 )
                 for check in self.fitted.checks.values()
                 if check.key not in barred and not self.needed(check.needs) & barred

@@ -40,7 +40,10 @@ class Way:
 
 @dataclass(frozen=True, eq=False)
 class CheckMove:
-    """A check; ``likelihood`` has shape (outcomes, states), each column summing to one."""
+    """A check; ``likelihood`` has shape (outcomes, states), each column summing to one.
+
+    ``past``: it speaks of the time before any repair, so it tells nothing new after one.
+    """
 
     name: str
     cost: float
@@ -48,6 +51,7 @@ class CheckMove:
     needs: int = 0
     shut: int = 0
     spoils: int = 0
+    past: bool = False
 
 
 @dataclass(frozen=True, eq=False)

@@ -86,8 +86,9 @@ class Firing:
 
     ``bindings`` are those of the variables that the rule says or asserts; a variable that only joins
     conditions does not make the same sentence come twice. ``matched`` holds every fact that took part
-    in a match with these bindings, sorted; facts that were found absent are not in it. ``asserted`` pairs ``finding``, ``block`` or ``caution`` with
-    the name, and ``channel`` with the letter where the rule gives one.
+    in a match with these bindings, sorted; facts that were found absent are not in it. ``asserted``
+    pairs ``finding``, ``block`` or ``caution`` with the name, and for a finding ``channel`` with the
+    letter where the rule gives one.
     """
 
     rule: str
@@ -271,9 +272,7 @@ def _compile(name: str, rule: Rule) -> _Compiled:
     """
     try:
         parts = [_alternatives(pattern) for pattern in rule.when]
-        branches = tuple(
-            _branch(list(itertools.chain.from_iterable(chosen))) for chosen in itertools.product(*parts)
-        )
+        branches = tuple(_branch(list(itertools.chain.from_iterable(chosen))) for chosen in itertools.product(*parts))
         bound = [set().union(*(_binds(one) for one in branch.positives)) for branch in branches]
         variables = set.intersection(*bound)
         shown = set(_BLANK.findall(rule.says))

@@ -8,12 +8,11 @@ from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Any, Literal, Protocol, TextIO
+from typing import TYPE_CHECKING, Any, Protocol, TextIO
 
 from isolate.terminal import words
 
 if TYPE_CHECKING:
-    from prompt_toolkit import PromptSession
     from rich.console import Console
 
 OVER = "over"
@@ -60,8 +59,10 @@ RECORD = Key("r", "record", "the record so far")
 HELP = Key("?", "help", "this list")
 GO = Key("g", "go", "go: one step at a time, with its warnings")
 DONE = Key("d", "done", "done")
+AGAIN = Key("", "card", "Enter: show this step again")
 STILL = Key("s", "still", "it is still so", ("still so",))
 SHUT = Key("x", "shut", "it is shut, in, on or put back", ("it is shut",))
+MORE = Key("m", "more", "more of these")
 YES = Key("y", "yes", "yes")
 NO = Key("n", "no", "no")
 
@@ -104,7 +105,7 @@ class Lines:
     def __init__(self, source: TextIO, console: Console) -> None:
         self.source, self.console = source, console
         with suppress(AttributeError, ValueError):
-            source.reconfigure(errors="replace")  # type: ignore[union-attr]
+            source.reconfigure(errors="replace")  # type: ignore[attr-defined]
 
     def _read(self, prompt: str) -> str:
         from rich.text import Text
@@ -168,7 +169,7 @@ class Lines:
 
 def not_a_key(text: str, keys: Sequence[Key]) -> str:
     """Return what to say to a key that does nothing now."""
-    known = ", ".join(k.key for k in keys)
+    known = ", ".join(k.key or "Enter" for k in keys)
     if not text.strip():
         return f"Nothing was said. One of these goes on: {known}"
     return f"{words.plain(text)[:20]!r} does nothing here. Keys now: {known}"
@@ -180,94 +181,57 @@ class Typed:
     def __init__(self) -> None:
         self._hint = ""
 
-    def _session(self, bar: Bar, bindings: Any, menu: int = 0, **more: Any) -> PromptSession[str]:
-        from prompt_toolkit import PromptSession
-        from prompt_toolkit.application import get_app
-        from prompt_toolkit.styles import Style
+    # -- what both kinds of question share
 
-        def foot() -> Fragments:
+    def _foot(self, bar: Bar) -> Callable[[], Fragments]:
+        """Return what draws the block at the foot."""
+        from prompt_toolkit.application import get_app
+
+        def draw() -> Fragments:
             width = get_app().output.get_size().columns
             found: Fragments = []
-            lines = list(bar(width))
-            if self._hint:
-                lines.append(("hint", self._hint))
-            for number, (style, text) in enumerate(lines):
+            for number, (style, text) in enumerate((*bar(width), *([("hint", self._hint)] if self._hint else []))):
                 if number:
                     found.append(("", "\n"))
                 # Padded to the edge, so that the reversed line is one bar.
                 found.append((f"class:{style}", text.ljust(width) if style == "open" else text))
             return found
 
-        style = Style.from_dict(
-            {
-                "bottom-toolbar": "noreverse",
-                "open": "reverse bold",
-                "hint": "bold",
-                "prompt": "bold",
-                "keys": "",
-                "plain": "",
-            }
-        )
-        return PromptSession(
-            key_bindings=bindings,
-            bottom_toolbar=foot,
-            style=style,
-            reserve_space_for_menu=menu,
-            refresh_interval=1.0,
-            **more,
+        return draw
+
+    @staticmethod
+    def _style() -> Any:
+        from prompt_toolkit.styles import Style
+
+        return Style.from_dict(
+            {"bottom-toolbar": "noreverse", "open": "reverse bold", "hint": "bold", "prompt": "bold"}
         )
 
     def _stops(self, bindings: Any, interrupt: str) -> None:
         """Bind Ctrl-C (says how to leave, leaves the second time) and Ctrl-D (leaves)."""
         from prompt_toolkit.keys import Keys
 
-        once = []
+        once: list[bool] = []
 
-        @bindings.add(Keys.ControlC, eager=True)
-        @bindings.add(Keys.SIGINT, eager=True)
-        def _(event: Any) -> None:
+        def interrupted(event: Any) -> None:
             if once:
                 event.app.exit(exception=Stopped(left=True))
             once.append(True)
             self._hint = interrupt
             event.app.invalidate()
 
-        @bindings.add(Keys.ControlD, eager=True)
-        def _(event: Any) -> None:
+        def over(event: Any) -> None:
             event.app.exit(exception=Stopped(left=True))
 
-    def _keys(self, keys: Sequence[Key], interrupt: str) -> Any:
-        from prompt_toolkit.key_binding import KeyBindings
-        from prompt_toolkit.keys import Keys
+        for key in (Keys.ControlC, Keys.SIGINT):
+            bindings.add(key, eager=True)(interrupted)
+        bindings.add(Keys.ControlD, eager=True)(over)
 
-        bindings = KeyBindings()
-
-        @bindings.add(Keys.Any, eager=True)
-        @bindings.add(Keys.Enter, eager=True)
-        @bindings.add(Keys.BracketedPaste, eager=True)
-        def _(event: Any) -> None:
-            pressed = event.data if event.key_sequence[0].key != Keys.Enter else ""
-            self._hint = not_a_key(pressed, keys)
-            event.app.invalidate()
-
-        def act(key: Key) -> Callable[[Any], None]:
-            def press(event: Any) -> None:
-                event.current_buffer.text = f"{key.key}  {key.word}"
-                event.app.exit(result=key.key)
-
-            return press
-
-        for key in keys:
-            for spelling in {key.key, key.key.upper()}:
-                bindings.add(spelling, eager=True)(act(key))
-        self._stops(bindings, interrupt)
-        return bindings
-
-    def _run(self, session: PromptSession[Any], *arguments: Any, **more: Any) -> Any:
-        from prompt_toolkit.patch_stdout import patch_stdout  # noqa: F401  (loaded before raw mode is entered)
-
+    def _run(self, app: Any, run: Callable[[], Any]) -> Any:
+        # The library's own remark on terminals that do not tell the cursor's place would read like a warning of ours.
+        app.renderer.cpr_not_supported_callback = None
         try:
-            return session.prompt(*arguments, **more)
+            return run()
         except KeyboardInterrupt:
             raise Stopped(left=True) from None
         except EOFError:
@@ -275,10 +239,92 @@ class Typed:
         finally:
             self._hint = ""
 
+    # -- single keys
+
     def key(self, prompt: str, keys: Sequence[Key], bar: Bar, interrupt: str) -> str:
+        return self._pressed(lambda: prompt, keys, bar, interrupt)
+
+    def wait(
+        self, until: datetime, clock: Callable[[], datetime], keys: Sequence[Key], bar: Bar, interrupt: str
+    ) -> str:
+        return self._pressed(
+            lambda: f"{left_words(until, clock())} to wait; it ends by itself.",
+            keys,
+            bar,
+            interrupt,
+            over=lambda: clock() >= until,
+        )
+
+    def _pressed(
+        self,
+        prompt: Callable[[], str],
+        keys: Sequence[Key],
+        bar: Bar,
+        interrupt: str,
+        over: Callable[[], bool] | None = None,
+    ) -> str:
+        """Return the key pressed, or OVER as soon as ``over`` says so."""
+        import asyncio
+
+        from prompt_toolkit.application import Application
+        from prompt_toolkit.filters import is_done
+        from prompt_toolkit.layout import ConditionalContainer, FormattedTextControl, HSplit, Layout, Window
+
         self._forget()
-        session = self._session(bar, self._keys(keys, interrupt))
-        return str(self._run(session, [("class:prompt", f"{prompt} ")]))
+        chosen: list[str] = []
+
+        def line() -> Any:
+            return [("class:prompt", f"{prompt()} "), ("", " ".join(chosen))]
+
+        bindings = self._bound(keys, chosen, interrupt)
+        ask = Window(FormattedTextControl(line, focusable=True), wrap_lines=True, dont_extend_height=True)
+        rest = Window()
+        shown: Any = self._foot(bar)
+        foot = Window(FormattedTextControl(shown), dont_extend_height=True)
+        app: Application[str] = Application(
+            Layout(HSplit([ask, ConditionalContainer(HSplit([rest, foot]), ~is_done)])),
+            style=self._style(),
+            key_bindings=bindings,
+            include_default_pygments_style=False,
+            refresh_interval=0.5,
+        )
+
+        async def watch() -> None:
+            while over is not None and not over():
+                await asyncio.sleep(0.1)
+            app.exit(result=OVER)
+
+        def start() -> None:
+            if over is not None:
+                app.create_background_task(watch())
+
+        return str(self._run(app, lambda: app.run(pre_run=start)))
+
+    def _bound(self, keys: Sequence[Key], chosen: list[str], interrupt: str) -> Any:
+        from prompt_toolkit.key_binding import KeyBindings
+        from prompt_toolkit.keys import Keys
+
+        bindings = KeyBindings()
+
+        def stray(event: Any) -> None:
+            pressed = event.data if event.data.isprintable() else ""
+            self._hint = not_a_key(pressed, keys)
+            event.app.invalidate()
+
+        def act(key: Key) -> Callable[[Any], None]:
+            def press(event: Any) -> None:
+                chosen.append(f"{key.key}  {key.says if key.key.isdigit() else key.word}" if key.key else "")
+                event.app.exit(result=key.key)
+
+            return press
+
+        for other in (Keys.Any, Keys.Enter, Keys.BracketedPaste):
+            bindings.add(other)(stray)
+        for key in keys:
+            for spelling in {key.key or Keys.Enter, key.key.upper() or Keys.Enter}:
+                bindings.add(spelling)(act(key))
+        self._stops(bindings, interrupt)
+        return bindings
 
     @staticmethod
     def _forget() -> None:
@@ -292,41 +338,32 @@ class Typed:
 
             termios.tcflush(sys.stdin.fileno(), termios.TCIFLUSH)
 
+    # -- lines of text
+
     def line(self, prompt: str, bar: Bar, interrupt: str, choices: Sequence[str] = ()) -> str | None:
+        from prompt_toolkit import PromptSession
         from prompt_toolkit.key_binding import KeyBindings
         from prompt_toolkit.keys import Keys
 
         bindings = KeyBindings()
 
-        @bindings.add(Keys.Escape)
-        def _(event: Any) -> None:
+        def escape(event: Any) -> None:
             event.app.exit(result=None)
 
+        bindings.add(Keys.Escape)(escape)
         self._stops(bindings, interrupt)
-        more = {"completer": _completer(choices), "complete_while_typing": True} if choices else {}
-        session = self._session(bar, bindings, menu=min(5, len(choices)), **more)
-        text = self._run(session, [("class:prompt", f"{prompt} ")])
+        foot: Any = self._foot(bar)
+        session: PromptSession[Any] = PromptSession(
+            key_bindings=bindings,
+            bottom_toolbar=foot,
+            style=self._style(),
+            completer=_completer(choices) if choices else None,
+            complete_while_typing=True,
+            reserve_space_for_menu=min(5, len(choices)),
+            refresh_interval=0.5,
+        )
+        text = self._run(session.app, lambda: session.prompt([("class:prompt", f"{prompt} ")]))
         return None if text is None else str(text).strip()
-
-    def wait(
-        self, until: datetime, clock: Callable[[], datetime], keys: Sequence[Key], bar: Bar, interrupt: str
-    ) -> str:
-        import asyncio
-
-        from prompt_toolkit.application import get_app
-
-        self._forget()
-        session = self._session(bar, self._keys(keys, interrupt))
-
-        def message() -> Fragments:
-            return [("class:prompt", f"{left_words(until, clock())} to wait, it ends by itself. ")]
-
-        async def watch() -> None:
-            while clock() < until:
-                await asyncio.sleep(0.2)
-            get_app().exit(result=OVER)
-
-        return str(self._run(session, message, pre_run=lambda: get_app().create_background_task(watch())))
 
 
 def _completer(choices: Sequence[str]) -> Any:

@@ -47,7 +47,7 @@ CONDITIONS = {
 PLACES = {"gate": "at the gate, the aircraft is wanted", "hangar": "in the hangar"}
 
 HELP = (
-    "A digit answers at once, without Enter. Nothing else on the trail is ever rubbed out: what is taken back stays "
+    "A digit answers at once, without Enter. Nothing on the trail is ever rubbed out: what is taken back stays "
     "there, marked as taken back.",
     "Warnings with questions are passed by telling the facts, never by a key. Taking an answer back, leaving or going "
     "on later never makes anything safe again: it is unknown until somebody has looked.",

@@ -185,7 +185,7 @@ LACKS = [
         "outcome: sielnt",
         RULES,
         "sielnt",
-        "silent-channel, when.where.outcome: nothing gives `answer` the outcome `sielnt`; did you mean `silent`?",
+        "silent-channel, when.where.outcome: nothing gives `answer` the outcome `sielnt` (did you mean silent?)",
     ),
     (
         RULES,
@@ -201,7 +201,7 @@ LACKS = [
         "check: spark-tets",
         RULES,
         "tets",
-        "silent-channel, when.where.check: nothing gives `answer` the check `spark-tets`; did you mean `spark-test`?",
+        "silent-channel, when.where.check: nothing gives `answer` the check `spark-tets` (did you mean spark-test?)",
     ),
     (
         RULES,
@@ -209,8 +209,8 @@ LACKS = [
         "{name: chanel-silent, channel: $c}",
         RULES,
         "chanel-silent",
-        "warn-of-energy, when.any.where.name: nothing gives `finding` the name `chanel-silent`; "
-        "did you mean `channel-silent`?",
+        "warn-of-energy, when.any.where.name: nothing gives `finding` the name `chanel-silent` "
+        "(did you mean channel-silent?)",
     ),
     (
         RULES,
@@ -218,7 +218,7 @@ LACKS = [
         "name: insets",
         RULES,
         "insets",
-        "warn-of-energy, when.where.name: nothing gives `feature` the name `insets`; did you mean `inserts`?",
+        "warn-of-energy, when.where.name: nothing gives `feature` the name `insets` (did you mean inserts?)",
     ),
     (
         RULES,
@@ -234,8 +234,8 @@ LACKS = [
         "authority: licenced",
         RULES,
         "licenced",
-        "no-spark-unlicensed, when.absent.where.authority: nothing gives `person` the authority `licenced`; "
-        "did you mean `licensed`?",
+        "no-spark-unlicensed, when.absent.where.authority: nothing gives `person` the authority `licenced` "
+        "(did you mean licensed?)",
     ),
     (
         RULES,
@@ -243,8 +243,8 @@ LACKS = [
         "[lead-loose, igniter-warn]",
         RULES,
         "igniter-warn",
-        "warn-of-energy, when.any.where.mode.one-of: nothing gives `suspect` the mode `igniter-warn`; "
-        "did you mean `igniter-worn`?",
+        "warn-of-energy, when.any.where.mode.one-of: nothing gives `suspect` the mode `igniter-warn` "
+        "(did you mean igniter-worn?)",
     ),
     (
         RULES,
@@ -252,8 +252,8 @@ LACKS = [
         "{is-not: lead-lose}",
         RULES,
         "lead-lose",
-        "warn-of-energy, when.any.where.mode.is-not: nothing gives `suspect` the mode `lead-lose`; "
-        "did you mean `lead-loose`?",
+        "warn-of-energy, when.any.where.mode.is-not: nothing gives `suspect` the mode `lead-lose` "
+        "(did you mean lead-loose?)",
     ),
     (
         RULES,
@@ -261,8 +261,7 @@ LACKS = [
         "move: nut-fell",
         RULES,
         "nut-fell",
-        "silent-channel, when.absent.where.move: nothing gives `declined` the move `nut-fell`; "
-        "did you mean `nut-feel`?",
+        "silent-channel, when.absent.where.move: nothing gives `declined` the move `nut-fell` (did you mean nut-feel?)",
     ),
     (
         RULES,
@@ -270,7 +269,7 @@ LACKS = [
         "- fact: about-to\n        where: {tag: sparc}",
         RULES,
         "sparc",
-        "warn-of-energy, when.where.tag: nothing gives `about-to` the tag `sparc`; did you mean `spark`?",
+        "warn-of-energy, when.where.tag: nothing gives `about-to` the tag `sparc` (did you mean spark?)",
     ),
     (
         RULES,
@@ -349,6 +348,96 @@ def test_a_rule_that_always_warns_of_a_tag_stands_in_for_the_step(base: Base) ->
     # A rule that warns only now and then does not.
     base.swap("rules/vapour.yaml", "{tag: spark}}", "{tag: spark, kind: repair}}")
     assert [problem.file for problem in check(load(base.folder))] == ["knowledge/checks/all.yaml"]
+
+
+COLD = """\
+rules:
+  hot-waits:
+    kind: gate
+    says: The engine is hot.
+    source: [weighed]
+    when:
+      - {fact: case, where: {condition: hot}}
+      - {absent: {fact: confirmed, where: {caution: spark-near-fuel}}}
+    then: {block: spark}
+"""
+BEHIND = (
+    "hot-waits, then.block: waits until `spark-near-fuel` is confirmed, but only steps that it blocks show that "
+    "caution: nothing can lift it"
+)
+
+
+def gate(base: Base, old: str = "", new: str = "") -> list[str]:
+    assert old in COLD
+    base.write("rules/gate.yaml", COLD.replace(old, new))
+    return [f"{problem.line} {problem.message}" for problem in check(load(base.folder))]
+
+
+def test_a_gate_that_waits_for_a_caution_shown_only_behind_it(base: Base) -> None:
+    assert gate(base) == [f"9 {BEHIND}"]
+
+
+WAITS = "{absent: {fact: confirmed, where: {caution: spark-near-fuel}}}"
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        # The step is held before its caution is shown, whether or not the gate asks what is about to be done.
+        ("{fact: case, where: {condition: hot}}", "{fact: about-to, where: {tag: spark, channel: $c}}"),
+        ("block: spark", "block: spark-test"),
+        # Both must be there to lift it.
+        (WAITS, "{any: [{absent: {fact: answer, where: {check: nut-feel}}}, " + WAITS + "]}"),
+        # Either would lift it, but nobody who is not licensed now will be so later.
+        (
+            "{fact: confirmed, where: {caution: spark-near-fuel}}",
+            "{any: [{fact: confirmed, where: {caution: {one-of: [spark-near-fuel]}}}, "
+            "{fact: person, where: {authority: licensed}}]}",
+        ),
+    ],
+)
+def test_other_ways_to_wait_in_vain(base: Base, old: str, new: str) -> None:
+    assert gate(base, old, new) == [f"9 {BEHIND}"]
+
+
+def test_what_needs_a_blocked_access_state_is_blocked_too(base: Base) -> None:
+    """Cowls stay shut until the lead's caution is confirmed, and the lead is behind the cowls."""
+    base.swap(ACCESS, "minutes: 8, cautions: [discharge]", "minutes: 8")
+    base.swap(RULES, "then: {caution: discharge}", "then: {caution: spark-near-fuel}")
+    said = BEHIND.replace("spark-near-fuel", "discharge")
+    base.write(
+        "rules/gate.yaml", COLD.replace("spark-near-fuel", "discharge").replace("block: spark", "block: cowls-open")
+    )
+    assert [problem.message for problem in check(load(base.folder))] == [said]
+
+
+def test_a_gate_that_something_can_lift(base: Base) -> None:
+    waits = "{fact: confirmed, where: {caution: spark-near-fuel}}"
+    # Another way to lift it.
+    assert (
+        gate(base, "{fact: case, where: {condition: hot}}", "{fact: access, where: {name: notices, state: shut}}") == []
+    )
+    assert gate(base, waits, "{any: [" + waits + ", {fact: answer, where: {check: nut-feel}}]}") == []
+    assert gate(base, "{condition: hot}", "{spent: {at-most: 30}}") == []
+    # A gate on other steps, or on opening only.
+    assert gate(base, "{block: spark}", "{block: high-voltage}") == []
+    assert gate(base, "{fact: case, where: {condition: hot}}", "{fact: about-to, where: {tag: high-voltage}}") == []
+    # A standing gate that no step lifts, on purpose.
+    assert gate(base, waits, "{fact: person, where: {authority: licensed}}") == []
+    # A caution that a step in front of the gate shows, by itself or by a rule.
+    assert gate(base, "caution: spark-near-fuel", "caution: discharge") == []
+    rule = (
+        "rules:\n  vapour:\n    kind: caution\n    says: Mind the vapour.\n    source: [weighed]\n"
+        "    when:\n      - {fact: about-to, where: {move: nut-feel}}\n    then: {caution: spark-near-fuel}\n"
+    )
+    base.write("rules/vapour.yaml", rule)
+    assert gate(base) == []
+    base.swap("rules/vapour.yaml", "move: nut-feel", "tag: spark")
+    assert gate(base) == [f"9 {BEHIND}"]
+    base.swap("rules/vapour.yaml", "{fact: about-to, where: {tag: spark}}", "{fact: case, where: {condition: hot}}")
+    assert gate(base) == [f"9 {BEHIND}"]
+    base.swap(CHECKS, "needs: [cowls-open]\n", "needs: [cowls-open]\n    cautions: [spark-near-fuel]\n")
+    assert gate(base) == []
 
 
 def test_a_feature_said_yes_or_no_to_can_be_either_way(base: Base) -> None:

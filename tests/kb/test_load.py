@@ -13,8 +13,10 @@ import pytest
 import yaml
 
 from isolate.kb import load as module
-from isolate.kb.load import KnowledgeError, Problem, load, schema, shipped, shipped_scenarios
+from isolate.kb import read as reader
+from isolate.kb.load import KnowledgeError, Problem, load, shipped, shipped_scenarios
 from isolate.kb.model import KINDS
+from isolate.kb.schema import schema
 
 if TYPE_CHECKING:
     from conftest import Base
@@ -71,7 +73,13 @@ def test_a_problem_and_an_error_read_well() -> None:
     assert error.problems == (one, two)
     assert str(one) == "knowledge/zones/a.yaml:9: is wrong"
     assert str(error) == (
-        "the knowledge has 2 mistakes:\n  knowledge/zones/a.yaml:9: is wrong\n  knowledge/zones/a.yaml:10: is worse"
+        "knowledge/zones/a.yaml has 2 mistakes:\n"
+        "  knowledge/zones/a.yaml:9: is wrong\n"
+        "  knowledge/zones/a.yaml:10: is worse"
+    )
+    other = Problem("knowledge/access/a.yaml", 1, "is empty")
+    assert str(KnowledgeError([one, other])) == (
+        "the knowledge has 2 mistakes:\n  knowledge/access/a.yaml:1: is empty\n  knowledge/zones/a.yaml:9: is wrong"
     )
     assert str(Problem("knowledge", 0, "there is no such folder")) == "knowledge: there is no such folder"
 
@@ -152,7 +160,7 @@ def test_an_empty_folder(tmp_path: Path) -> None:
 
 def test_an_unknown_folder(base: Base) -> None:
     (base.folder / "cheks").mkdir()
-    assert only(base) == ("knowledge/cheks", 0, "unknown folder; did you mean `checks`?")
+    assert only(base) == ("knowledge/cheks", 0, "unknown folder (did you mean checks?)")
 
 
 def test_files_where_none_are_read(base: Base) -> None:
@@ -222,6 +230,14 @@ def test_aliases_that_grow_without_end(base: Base) -> None:
     base.write("checks/laughs.yaml", "\n".join(lines))
     file, _, message = only(base)
     assert (file, message) == ("knowledge/checks/laughs.yaml", "aliases (*name) blow this file up: write it out")
+
+
+@pytest.mark.parametrize("text", ["!local\nchecks:\n  a: {}\n", "checks: !local\n  a: {title: x}\n"])
+def test_a_tag_where_entries_should_be(base: Base, text: str) -> None:
+    base.write("checks/bad.yaml", text)
+    assert "the tag !local is refused: only text, numbers, lists and maps are taken" in {
+        problem.message for problem in base.problems()
+    }
 
 
 def test_an_honest_alias_is_taken(base: Base) -> None:
@@ -372,7 +388,7 @@ def test_a_name_written_twice_in_two_files(base: Base) -> None:
             "minutes: 2",
             "minutes: 2\n    tagz: [a]",
             "tagz",
-            "nut-feel, tagz: unknown field; did you mean `tags`?",
+            "nut-feel, tagz: unknown field (did you mean tags?)",
         ),
         (
             CHECKS,
@@ -386,15 +402,15 @@ def test_a_name_written_twice_in_two_files(base: Base) -> None:
             "{title: Tight., means: The nut holds.}",
             "{title: Tight., meens: The nut holds.}",
             "meens",
-            "nut-feel, outcomes.tight.meens: unknown field; did you mean `means`?",
+            "nut-feel, outcomes.tight.meens: unknown field (did you mean means?)",
         ),
         (
             CHECKS,
             "kind: visual",
             "kind: visul",
             "visul",
-            "nut-feel, kind: `visul` is not known; it can be history, visual, functional or measurement; "
-            "did you mean `visual`?",
+            "nut-feel, kind: `visul` is not known; it can be history, visual, functional or measurement "
+            "(did you mean visual?)",
         ),
         (CHECKS, "minutes: 2", "minutes: two", "minutes: two", "nut-feel, minutes: needs a number"),
         (CHECKS, "minutes: 2", "minutes: '2'", "minutes: '2'", "nut-feel, minutes: needs a number"),
@@ -444,7 +460,7 @@ def test_a_name_written_twice_in_two_files(base: Base) -> None:
             "vibratin: 0.9",
             "vibratin:",
             "channel, modes.lead-loose.active.vibratin: `vibratin` is not known; it can be steady, cold, hot, wet or "
-            "vibrating; did you mean `vibrating`?",
+            "vibrating (did you mean vibrating?)",
         ),
         (
             ZONES,
@@ -481,7 +497,7 @@ def test_a_name_written_twice_in_two_files(base: Base) -> None:
             "{atleast: 40}",
             "atleast",
             "warn-of-energy, when.any.where.percent.atleast: `atleast` is not known; it can be at-least, at-most, "
-            "above, below, one-of or is-not; did you mean `at-least`?",
+            "above, below, one-of or is-not (did you mean at-least?)",
         ),
         (
             RULES,
@@ -519,7 +535,7 @@ def test_messages_hold_no_jargon(base: Base) -> None:
         "checks:\n  bad:\n    title: [1]\n    kind: 7\n    minutes: {a: 1}\n    outcomes: 3\n    given: [x]\n"
         "    repeats: {most: 99, same: x}\n    place: [roof]\n    people: many\n    starts: maybe\n    source: []\n",
     )
-    text = str(KnowledgeError(base.problems()))
+    text = "\n".join(map(str, base.problems()))
     assert text.count("knowledge/checks/bad.yaml") == 12
     for word in ("Input", "type=", "valid", "dictionary", "Field", "str", "None", "pydantic", "instance", "Error"):
         assert word not in text.replace("string", "")
@@ -553,7 +569,7 @@ FIT = [
         "[spark-near-fule]",
         CHECKS,
         "fule",
-        "spark-test, cautions: no caution `spark-near-fule`; did you mean `spark-near-fuel`?",
+        "spark-test, cautions: no caution `spark-near-fule` (did you mean spark-near-fuel?)",
     ),
     (
         CHECKS,
@@ -561,7 +577,7 @@ FIT = [
         "needs: [notice]",
         CHECKS,
         "[notice]",
-        "spark-test, needs: no access state `notice`; did you mean `notices`?",
+        "spark-test, needs: no access state `notice` (did you mean notices?)",
     ),
     (
         CHECKS,
@@ -569,7 +585,7 @@ FIT = [
         "shut: [leed-off]",
         CHECKS,
         "leed",
-        "spark-test, shut: no access state `leed-off`; did you mean `lead-off`?",
+        "spark-test, shut: no access state `leed-off` (did you mean lead-off?)",
     ),
     (
         CHECKS,
@@ -585,7 +601,7 @@ FIT = [
         "needs: [notises]",
         ACCESS,
         "notises",
-        "cowls-open, needs: no access state `notises`; did you mean `notices`?",
+        "cowls-open, needs: no access state `notises` (did you mean notices?)",
     ),
     (ACCESS, "minutes: 8, cautions: [discharge]", "minutes: 8, cautions: [discharg]", ACCESS, "discharg]", None),
     (
@@ -594,7 +610,7 @@ FIT = [
         "mode: lead-lose",
         REPAIRS,
         "lead-lose",
-        "replace-igniter, disturbs.mode: no fault mode `lead-lose`; did you mean `lead-loose`?",
+        "replace-igniter, disturbs.mode: no fault mode `lead-lose` (did you mean lead-loose?)",
     ),
     (
         REPAIRS,
@@ -602,7 +618,7 @@ FIT = [
         "examines: [nut-fell]",
         REPAIRS,
         "nut-fell",
-        "replace-igniter, examines: no check `nut-fell`; did you mean `nut-feel`?",
+        "replace-igniter, examines: no check `nut-fell` (did you mean nut-feel?)",
     ),
     (
         REPAIRS,
@@ -610,7 +626,7 @@ FIT = [
         "engines: [no-fuel]",
         REPAIRS,
         "engines:",
-        "hand-over-fuel, clears.engines: no zone `engines`; did you mean `engine`?",
+        "hand-over-fuel, clears.engines: no zone `engines` (did you mean engine?)",
     ),
     (
         REPAIRS,
@@ -618,7 +634,7 @@ FIT = [
         "channel: [igniter-won]",
         REPAIRS,
         "igniter-won",
-        "replace-igniter, clears.channel: no fault mode `igniter-won`; did you mean `igniter-worn`?",
+        "replace-igniter, clears.channel: no fault mode `igniter-won` (did you mean igniter-worn?)",
     ),
     (
         REPAIRS,
@@ -658,7 +674,7 @@ FIT = [
         "{spark-tets: silent}",
         COMPLAINTS,
         "tets",
-        "one-channel-silent, answers.spark-tets: no check `spark-tets`; did you mean `spark-test`?",
+        "one-channel-silent, answers.spark-tets: no check `spark-tets` (did you mean spark-test?)",
     ),
     (
         COMPLAINTS,
@@ -666,8 +682,8 @@ FIT = [
         "{spark-test: silence}",
         COMPLAINTS,
         "silence",
-        "one-channel-silent, answers.spark-test: the check `spark-test` has no outcome `silence`; did you mean "
-        "`silent`?",
+        "one-channel-silent, answers.spark-test: the check `spark-test` has no outcome `silence` "
+        "(did you mean silent?)",
     ),
     (
         COMPLAINTS,
@@ -675,7 +691,7 @@ FIT = [
         "verify: [spark]",
         COMPLAINTS,
         "verify",
-        "one-channel-silent, verify: no check `spark`; did you mean `spark-test`?",
+        "one-channel-silent, verify: no check `spark` (did you mean spark-test?)",
     ),
     (
         COMPLAINTS,
@@ -691,7 +707,7 @@ FIT = [
         "zones: [chanel, engine]",
         ENGINE,
         "chanel",
-        "halden-hf-3, zones: no zone `chanel`; did you mean `channel`?",
+        "halden-hf-3, zones: no zone `chanel` (did you mean channel?)",
     ),
     (
         ENGINE,
@@ -699,7 +715,7 @@ FIT = [
         "cowl-open: {open: 7}",
         ENGINE,
         "cowl-open",
-        "halden-hf-3, access_minutes.cowl-open: no access state `cowl-open`; did you mean `cowls-open`?",
+        "halden-hf-3, access_minutes.cowl-open: no access state `cowl-open` (did you mean cowls-open?)",
     ),
     (
         ENGINE,
@@ -707,7 +723,7 @@ FIT = [
         "{nutfeel: 3}",
         ENGINE,
         "nutfeel",
-        "halden-hf-3, check_minutes.nutfeel: no check `nutfeel`; did you mean `nut-feel`?",
+        "halden-hf-3, check_minutes.nutfeel: no check `nutfeel` (did you mean nut-feel?)",
     ),
     (
         ENGINE,
@@ -715,7 +731,7 @@ FIT = [
         "{igniter-wron: 0.03}",
         ENGINE,
         "wron",
-        "halden-hf-3, priors.igniter-wron: no fault mode `igniter-wron`; did you mean `igniter-worn`?",
+        "halden-hf-3, priors.igniter-wron: no fault mode `igniter-wron` (did you mean igniter-worn?)",
     ),
     (
         ENGINE,
@@ -723,7 +739,7 @@ FIT = [
         "selection: alternate\n    omits: {rules: [silent-chanel]}",
         ENGINE,
         "omits",
-        "halden-hf-3, omits.rules: no rule `silent-chanel`; did you mean `silent-channel`?",
+        "halden-hf-3, omits.rules: no rule `silent-chanel` (did you mean silent-channel?)",
     ),
     (
         ENGINE,
@@ -739,7 +755,7 @@ FIT = [
         "{caution: dischrge}",
         RULES,
         "dischrge",
-        "warn-of-energy, then.caution: no caution `dischrge`; did you mean `discharge`?",
+        "warn-of-energy, then.caution: no caution `dischrge` (did you mean discharge?)",
     ),
     # zones
     (
@@ -789,7 +805,7 @@ FIT = [
         "tight: 0.05, lose: 0.95",
         CHECKS,
         "lose: 0.95",
-        "nut-feel, given.channel.gives.lose: the check has no outcome `lose`; did you mean `loose`?",
+        "nut-feel, given.channel.gives.lose: the check has no outcome `lose` (did you mean loose?)",
     ),
     (
         CHECKS,
@@ -805,7 +821,7 @@ FIT = [
         "- modes: [igniter-worm]",
         CHECKS,
         "worm",
-        "spark-test, given.channel.modes: no fault mode `igniter-worm`; did you mean `igniter-worn`?",
+        "spark-test, given.channel.modes: no fault mode `igniter-worm` (did you mean igniter-worn?)",
     ),
     (
         CHECKS,
@@ -822,7 +838,7 @@ FIT = [
         "      enigne:\n",
         CHECKS,
         "enigne",
-        "fuel-flow-look, given.enigne: no zone `enigne`; did you mean `engine`?",
+        "fuel-flow-look, given.enigne: no zone `enigne` (did you mean engine?)",
     ),
     (
         CHECKS,
@@ -929,7 +945,7 @@ FIT = [
         "wait: sinceoff",
         CAUTIONS,
         "sinceoff",
-        "discharge, wait: no ask `sinceoff` in this caution; did you mean `since-off`?",
+        "discharge, wait: no ask `sinceoff` in this caution (did you mean since-off?)",
     ),
     (
         CAUTIONS,
@@ -954,6 +970,30 @@ FIT = [
         CAUTIONS,
         "least: 2",
         "discharge, asks.least: holds only for minutes and counts",
+    ),
+    (
+        CAUTIONS,
+        "wait: since-off",
+        "wait: since-off\n    since: leadoff",
+        CAUTIONS,
+        "since: leadoff",
+        "discharge, since: no access state `leadoff` (did you mean lead-off?)",
+    ),
+    (
+        CAUTIONS,
+        "wait: since-off",
+        "since: lead-off",
+        CAUTIONS,
+        "since: lead-off",
+        "discharge, since: says from when a timer runs, but there is no `wait`",
+    ),
+    (
+        CAUTIONS,
+        "wait: since-off",
+        "wait: since-off\n    holds_while: [notices, cowl-open]",
+        CAUTIONS,
+        "holds_while",
+        "discharge, holds_while: no access state `cowl-open` (did you mean cowls-open?)",
     ),
     # engines
     (
@@ -995,7 +1035,7 @@ FIT = [
         "- fact: anser",
         RULES,
         "anser",
-        "silent-channel, when.fact: no fact `anser`; did you mean `answer`?",
+        "silent-channel, when.fact: no fact `anser` (did you mean answer?)",
     ),
     (
         RULES,
@@ -1003,7 +1043,7 @@ FIT = [
         "outcom: silent,",
         RULES,
         "outcom:",
-        "silent-channel, when.where.outcom: the fact `answer` has no slot `outcom`; did you mean `outcome`?",
+        "silent-channel, when.where.outcom: the fact `answer` has no slot `outcom` (did you mean outcome?)",
     ),
     (
         RULES,
@@ -1067,7 +1107,7 @@ FIT = [
         "Channel {cc} is silent",
         RULES,
         "{cc}",
-        "silent-channel, says: no pattern that must stand binds `$cc`, so {cc} cannot be filled in; did you mean `$c`?",
+        "silent-channel, says: no pattern that must stand binds `$cc`, so {cc} cannot be filled in (did you mean $c?)",
     ),
     (RULES, "Channel {c} is silent", "Channel {c is silent", RULES, "{c is", None),
     (
@@ -1108,7 +1148,7 @@ FIT = [
         "then: {block: sparks}",
         RULES,
         "sparks",
-        "no-spark-unlicensed, then.block: no tag in use and no move is called `sparks`; did you mean `spark`?",
+        "no-spark-unlicensed, then.block: no tag in use and no move is called `sparks` (did you mean spark?)",
     ),
     (
         RULES,
@@ -1150,6 +1190,22 @@ FIT = [
         "- where",
         "warn-of-energy, when: a pattern has exactly one of `fact`, `absent` and `any`; this has none",
     ),
+    (
+        RULES,
+        "- fact: feature\n        where: {name: inserts, value: true}",
+        "- absent:\n          any:\n            - absent: {fact: finding}\n            - fact: surprise",
+        RULES,
+        "- absent: {fact: finding}",
+        "warn-of-energy, when.absent.any.absent: stands inside another `absent`: say it plainly",
+    ),
+    (
+        RULES,
+        "{name: inserts, value: true}",
+        "{name: $in_serts, value: true}",
+        RULES,
+        "$in_serts",
+        "warn-of-energy, when.where.name: `$in_serts` is no variable: use $ and a lower-case name",
+    ),
 ]
 
 
@@ -1166,8 +1222,8 @@ def test_fit(base: Base, file: str, old: str, new: str, at: str, marker: str | N
             assert found[0].line == base.line(at, marker)
     else:
         expected = {
-            "weighted": "no source `weighed`; did you mean `weighted`?",
-            "discharg]": "cowls-open, open.cautions: no caution `discharg`; did you mean `discharge`?",
+            "weighted": "no source `weighed` (did you mean weighted?)",
+            "discharg]": "cowls-open, open.cautions: no caution `discharg` (did you mean discharge?)",
             "worn, healthy": f"`healthy` has a row already, on line {base.line(CHECKS, 'snaps: 0.97') - 1}",
             "{c is": "silent-channel, says: has a brace without its partner",
         }
@@ -1249,7 +1305,7 @@ def test_long_chains_of_needs_break_nothing(base: Base) -> None:
 
 def test_without_the_c_reader_the_same_is_read(base: Base, monkeypatch: pytest.MonkeyPatch) -> None:
     before = load(base.folder).knowledge.digest
-    monkeypatch.setattr(module, "_LOADER", yaml.SafeLoader)
+    monkeypatch.setattr(reader, "_LOADER", yaml.SafeLoader)
     assert load(base.folder).knowledge.digest == before
     base.write("checks/bad.yaml", "checks: " + "[" * 5000)
     assert only(base) == ("knowledge/checks/bad.yaml", 1, "is nested too deep to be read")
@@ -1287,6 +1343,8 @@ def test_the_schema_takes_what_the_reader_takes(base: Base) -> None:
         (REPAIRS, "mode: lead-loose", "mode: lead-lose", False),
         (REPAIRS, "channel: [igniter-worn]", "channel: [igniter-won]", False),
         (RULES, "{caution: discharge}", "{caution: dischrge}", False),
+        (CAUTIONS, "wait: since-off", "wait: since-off\n    since: leadoff", False),
+        (CAUTIONS, "wait: since-off", "wait: since-off\n    holds_while: [cowl-open]", False),
         (ENGINE, "cowls-open: {open: 7}", "cowl-open: {open: 7}", False),
         (COMPLAINTS, "{spark-test: silent}", "{spark-tets: silent}", False),
         (SOURCES, "kind: practice", "kind: practise", True),

@@ -1,0 +1,364 @@
+"""What is asked when a case is opened. The first questions need no knowledge, so that it may load meanwhile."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any, TypeVar, cast, get_args
+
+from isolate.terminal import words
+from isolate.terminal.keys import Bar, Face, Key, Stopped
+from isolate.terminal.words import listed, plain
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from isolate.case.case import Intake, Person, Work
+    from isolate.kb.fit import Fitted
+    from isolate.reasoning.belief import Start
+
+__all__ = ["Stopped", "ask", "done", "minutes_left", "missing", "people", "starts"]
+
+_T = TypeVar("_T")
+LONGEST = 60
+"""Letters of an aircraft's or a person's name."""
+
+
+class Unclear(ValueError):
+    """What was typed cannot be taken; the message says why and what would do."""
+
+
+def ask(
+    fitted_by_engine: Callable[[str], Fitted],
+    engines: Mapping[str, str] | Callable[[], Mapping[str, str]],
+    given: Mapping[str, Any],
+    console: Console | None = None,
+    face: Face | None = None,
+) -> Intake:
+    """Ask what ``given`` (fields of an Intake) lacks and return the intake.
+
+    ``engines``: profile name → title, or what returns it; like ``fitted_by_engine`` it is not touched before the
+    aircraft and the position are told. Raises Stopped, after saying that there is no case.
+    """
+    from rich.console import Console
+
+    from isolate.terminal.keys import face as fitting
+
+    console = console or Console(highlight=False, markup=False, emoji=False)
+    face = face or fitting(console)
+    asking = _Asking(console, face)
+    try:
+        return _all(asking, fitted_by_engine, engines, given)
+    except (Stopped, KeyboardInterrupt) as stop:
+        asking.say(words.NO_CASE)
+        raise Stopped(words.NO_CASE, left=getattr(stop, "left", True)) from None
+
+
+class _Asking:
+    """Puts questions, and takes no answer that its reader does not."""
+
+    def __init__(self, console: Console, face: Face) -> None:
+        self.console, self.face = console, face
+        self.about: list[str] = []
+
+    def say(self, what: str, style: str = "") -> None:
+        from rich.text import Text
+
+        self.console.print(Text(plain(what), style=style))
+
+    def _bar(self) -> Bar:
+        known = ", ".join(self.about)
+
+        def lines(width: int) -> list[tuple[str, str]]:
+            return [
+                ("open", " no case yet: it begins with the last of these questions"[: width - 1]),
+                ("plain", f" so far: {known}"[: width - 1] if known else " nothing told yet"),
+                ("keys", " Enter takes the answer  Ctrl-D stops"[: width - 1]),
+            ]
+
+        return lines
+
+    def line(self, prompt: str, read: Callable[[str], _T], choices: Sequence[str] = (), hint: str = "") -> _T:
+        """Ask until ``read`` takes the answer; it raises Unclear for one that will not do."""
+        if hint:
+            self.say(hint, "dim")
+        while True:
+            told = self.face.line(f"{prompt}:", self._bar(), words.INTERRUPT_INTAKE, choices)
+            try:
+                return read("" if told is None else told)
+            except Unclear as error:
+                self.say(str(error), "bold")
+
+    def choose(self, prompt: str, named: Mapping[str, str]) -> str:
+        """Ask for one of a few by its digit."""
+        from isolate.terminal.layout import keyed
+
+        names = list(named)
+        self.say(f"{prompt}:", "bold")
+        self.console.print(keyed([(str(i), named[n], "") for i, n in enumerate(names, 1)], self.console.width))
+        keys = [Key(str(i), name, named[name]) for i, name in enumerate(names, start=1)]
+        return names[int(self.face.key(f"1-{len(names)}:", keys, self._bar(), words.INTERRUPT_INTAKE)) - 1]
+
+
+def _all(
+    asking: _Asking,
+    fitted_by_engine: Callable[[str], Fitted],
+    engines: Mapping[str, str] | Callable[[], Mapping[str, str]],
+    given: Mapping[str, Any],
+) -> Intake:
+    told = {name: value for name, value in given.items() if value is not None}
+
+    def lacking(name: str) -> bool:
+        return name not in told
+
+    if lacking("aircraft"):
+        told["aircraft"] = asking.line("Aircraft, fleet number", lambda t: _name(t, "which aircraft it is"))
+    asking.about.append(f"aircraft {plain(told['aircraft'])}")
+    if lacking("position"):
+        told["position"] = asking.line("Engine position", lambda t: _name(t, "which engine it is"))
+    asking.about.append(f"engine {plain(told['position'])}")
+
+    from isolate.case.case import Intake
+
+    known = engines() if callable(engines) else engines
+    if lacking("engine") or told["engine"] not in known:
+        if "engine" in told:
+            asking.say(f"No engine type is called {plain(told['engine'])!r}.", "bold")
+        told["engine"] = next(iter(known)) if len(known) == 1 else asking.choose("Engine type", known)
+    asking.about.append(plain(known[told["engine"]]))
+    fitted = fitted_by_engine(told["engine"])
+    if lacking("complaint") or told["complaint"] not in fitted.complaints:
+        if "complaint" in told:
+            asking.say(f"No complaint is called {plain(told['complaint'])!r}.", "bold")
+        told["complaint"] = _complaint(asking, fitted)
+    complaint = fitted.complaints[told["complaint"]]
+    asking.about.append(complaint.title)
+    if complaint.asks_channel and lacking("channel"):
+        told["channel"] = asking.choose("Which channel", {c: f"channel {c}" for c in fitted.channels})
+    if lacking("starts"):
+        told["starts"] = asking.line(
+            "Recent starts, oldest first", lambda t: starts(t, fitted),
+            hint=f"Did it light? Such as: {_starts_example(fitted)}. ?: channel not known. Blank: nothing is known.",
+        )
+    if lacking("done"):
+        told["done"] = asking.line(
+            "Already done about it", lambda t: done(t, fitted), choices=list(fitted.repairs),
+            hint="Repairs by name, commas between. Blank: nothing.",
+        )
+    if lacking("people"):
+        told["people"] = asking.line(
+            "Who is here", lambda t: people(t, fitted), choices=authorities_of(fitted), hint=_people_hint(fitted)
+        )
+    if lacking("place"):
+        told["place"] = asking.choose("Where", words.PLACES)
+    if lacking("condition"):
+        told["condition"] = asking.choose("When it shows", words.CONDITIONS)
+    if lacking("minutes_left"):
+        told["minutes_left"] = asking.line("Minutes to departure (blank: nobody waits)", minutes_left)
+    if lacking("missing"):
+        told["missing"] = asking.line(
+            "What is not at hand", lambda t: missing(t, fitted), choices=tools_of(fitted),
+            hint=f"Of {', '.join(tools_of(fitted))}; commas between. Blank: everything is at hand.",
+        )
+    return Intake(**told)
+
+
+# -- readers: text → what it says; each raises Unclear --------------------------------------------------
+
+
+def _name(text: str, what: str) -> str:
+    name = plain(text).strip()
+    if not name:
+        raise Unclear(f"It has to be told {what}.")
+    if len(name) > LONGEST:
+        raise Unclear(f"That is too long a name: {LONGEST} letters at most.")
+    return name
+
+
+def _words(text: str) -> list[str]:
+    return re.findall(r"[a-z0-9]+", text.casefold())
+
+
+def _complaint(asking: _Asking, fitted: Fitted) -> str:
+    from isolate.terminal.layout import keyed
+
+    names = list(fitted.complaints)
+    asking.say("What is written up? A number, or the crew's own words:", "bold")
+    asking.console.print(
+        keyed([(str(i), fitted.complaints[n].title, "") for i, n in enumerate(names, start=1)], asking.console.width)
+    )
+    name = asking.line("Complaint", lambda text: complaint(text, fitted), choices=names)
+    asking.say(f"Taken as: {fitted.complaints[name].title}")
+    return name
+
+
+def complaint(text: str, fitted: Fitted) -> str:
+    """Return the complaint meant by a number, a name, or words like those that people use."""
+    names = list(fitted.complaints)
+    said = text.strip()
+    if said.isdecimal():
+        if 1 <= int(said) <= len(names):
+            return names[int(said) - 1]
+        raise Unclear(f"There is no number {said}: 1 to {len(names)}, or the crew's own words.")
+    if said in fitted.complaints:
+        return said
+    if not _words(said):
+        raise Unclear("It has to be told what is wrong: a number, or the crew's own words.")
+    scores = {name: _likeness(said, name, fitted) for name in names}
+    ranked = sorted(names, key=lambda name: -scores[name])
+    best = scores[ranked[0]]
+    if best >= SURE and (len(ranked) == 1 or scores[ranked[1]] < best - 0.1):
+        return ranked[0]
+    # Taken for another defect it would mislead the whole case: ask, rather than guess.
+    near = [n for n in ranked if scores[n] >= max(0.15, best - 0.2)][:3]
+    if not near:
+        raise Unclear("Those words are near none of these. Take the nearest by its number.")
+    which = listed([f"{names.index(n) + 1} ({fitted.complaints[n].title})" for n in near], "or")
+    raise Unclear(f"Near to {which}. Which number?")
+
+
+SURE = 0.7
+"""Words as near as this to what people say of one complaint alone are taken for it."""
+
+
+def _likeness(said: str, name: str, fitted: Fitted) -> float:
+    """Return how near words are to the nearest of what people say of a complaint, 0 to 1."""
+    from difflib import SequenceMatcher
+
+    entry = fitted.complaints[name]
+    mine = {word[:5] for word in _words(said)}
+    best = 0.0
+    for other in (*entry.says, entry.title, name):
+        theirs = {word[:5] for word in _words(other)}
+        shared = len(mine & theirs) / max(2, len(mine))
+        order = SequenceMatcher(None, " ".join(_words(said)), " ".join(_words(other))).ratio()
+        best = max(best, 0.6 * shared + 0.4 * order)
+    return best
+
+
+LIT = ("yes", "y", "lit", "lights", "ok", "on")
+DARK = ("no", "n", "dark", "failed", "fail", "not")
+
+
+def _starts_example(fitted: Fitted) -> str:
+    a, b = fitted.channels[0], fitted.channels[-1]
+    return f"{a} no, {b} yes, ? no" if a != b else f"{a} no, {a} yes"
+
+
+def starts(text: str, fitted: Fitted) -> tuple[Start, ...]:
+    """Return starts from ``A no, B yes, ? no``: channel, whether it lit, and the condition where it is told."""
+    from isolate.kb.model import Condition
+    from isolate.reasoning.belief import BOTH, UNKNOWN, Start
+
+    channels = {c.casefold(): c for c in fitted.channels} | {"?": UNKNOWN, UNKNOWN: UNKNOWN, BOTH: BOTH}
+    found = []
+    for part in re.split(r"[,;]", text):
+        if not part.strip():
+            continue
+        channel, lit, condition = UNKNOWN, None, ""
+        for word in part.casefold().split():
+            if word in channels:
+                channel = channels[word]
+            elif word in LIT or word in DARK:
+                lit = word in LIT
+            elif word in get_args(Condition):
+                condition = word
+            elif word not in ("channel", "did", "light", "start"):
+                raise Unclear(
+                    f"{plain(word)!r} is not understood in {plain(part).strip()!r}. A start is a channel "
+                    f"({', '.join(fitted.channels)}, ? or both) and yes or no, such as: {_starts_example(fitted)}"
+                )
+        if lit is None:
+            raise Unclear(f"Did {plain(part).strip()!r} light, yes or no? Such as: {_starts_example(fitted)}")
+        found.append(Start(channel, lit, cast(Condition, condition)) if condition else Start(channel, lit))
+    if len(found) > 60:
+        raise Unclear("That is more than 60 starts; the last 60 will do.")
+    return tuple(found)
+
+
+def _among(text: str, names: Sequence[str], what: str, also: Mapping[str, str] | None = None) -> list[str]:
+    """Return the names in a row of them; ``also`` maps other spellings, lower-case, to names."""
+    from isolate.kb.fit import near
+
+    spellings = {name.casefold(): name for name in names} | dict(also or {})
+    found: dict[str, None] = {}
+    for part in re.split(r"[,;]", text):
+        said = " ".join(part.split())
+        if not said:
+            continue
+        name = spellings.get(said.casefold()) or spellings.get(said.casefold().replace(" ", "-"))
+        if name is None:
+            raise Unclear(f"No {what} is called {plain(said)!r}{near(said.casefold(), names)}.")
+        found[name] = None
+    return list(found)
+
+
+def done(text: str, fitted: Fitted) -> tuple[Work, ...]:
+    """Return repairs done before, from their names or titles with commas between."""
+    from isolate.case.case import Work
+    from isolate.kb.fit import split
+
+    titles = {" ".join(r.title.casefold().replace(",", "").split()): key for key, r in fitted.repairs.items()}
+    return tuple(Work(*split(key)) for key in _among(text, list(fitted.repairs), "repair", titles))
+
+
+def authorities_of(fitted: Fitted) -> list[str]:
+    from isolate.case.facts import authorities
+
+    return sorted(authorities(fitted))
+
+
+def tools_of(fitted: Fitted) -> list[str]:
+    from isolate.case.facts import tools
+
+    return sorted(tools(fitted))
+
+
+def _people_hint(fitted: Fitted) -> str:
+    known = authorities_of(fitted)
+    return (
+        f"Name, colon, what he or she may do ({', '.join(known)}); a semicolon between people. "
+        f"Such as: Quill: {', '.join(known[:2])}; Marrow"
+    )
+
+
+def people(text: str, fitted: Fitted) -> tuple[Person, ...]:
+    """Return people from ``Name: licensed, motoring; Name``. Somebody has to be there."""
+    from isolate.case.case import Person
+
+    known = authorities_of(fitted)
+    found: dict[str, Person] = {}
+    for part in text.split(";"):
+        if not part.strip():
+            continue
+        name, _, may = part.partition(":")
+        name = _name(name, "who may do that")
+        if not may and "," in name:
+            raise Unclear("A colon goes between a name and what he or she may do, a semicolon between people.")
+        held = _among(may.replace(" and ", ","), known, "authorisation")
+        if name in found:
+            raise Unclear(f"{name} is told twice.")
+        found[name] = Person(name, tuple(held))
+    if not found:
+        raise Unclear("Somebody has to be here: a name at least.")
+    if len(found) > 30:
+        raise Unclear("30 people at most.")
+    return tuple(found.values())
+
+
+def minutes_left(text: str) -> float | None:
+    """Return minutes to departure, None for nothing told."""
+    if not text.strip():
+        return None
+    try:
+        value = float(text.replace(",", "."))
+    except ValueError:
+        raise Unclear(f"Minutes are a number such as 45, not {plain(text)!r}.") from None
+    if not 0 <= value <= 100_000:
+        raise Unclear(f"Minutes from 0 to 100000, not {plain(text)}.")
+    return value
+
+
+def missing(text: str, fitted: Fitted) -> tuple[str, ...]:
+    """Return the tools and services that are not at hand."""
+    return tuple(_among(text, tools_of(fitted), "tool or service"))

@@ -1,0 +1,531 @@
+"""What stands where on the screen: the cards of the steps, the answers to "why", the block at the foot.
+
+Cards are rich renderables made of plain text; what is shown of told text goes through :func:`words.plain`, and
+nothing is ever read as markup. Colour only ever repeats what a word says already.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from rich.cells import cell_len, set_cell_size
+from rich.console import Console, Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from isolate.case.steps import (
+    Ask,
+    CautionShown,
+    Confirm,
+    Cross,
+    CrossingShown,
+    Held,
+    Mend,
+    Offer,
+    Step,
+    Wait,
+    Walk,
+)
+from isolate.terminal import words
+from isolate.terminal.words import minutes, percent, plain, small
+
+if TYPE_CHECKING:
+    from isolate.case.chase import Chase
+    from isolate.reasoning.belief import Marginal
+    from isolate.reasoning.rules import Firing
+    from isolate.terminal.keys import Bar, Key
+
+LABEL = 8
+"""Columns of the labels at the left of a card."""
+STYLES = {"warning": "bold red", "caution": "bold yellow"}
+Row = tuple[str, str, str]
+"""Label, text, style of the label."""
+
+
+def text(what: object, style: str = "") -> Text:
+    """Return told text as it is shown."""
+    return Text(plain(what), style=style)
+
+
+def heading(what: str, width: int, kind: str = "") -> RenderableType:
+    """Return a heading over the whole width; ``kind`` says what sort of step it is."""
+    title = Text(f"{kind}: " if kind else "", style="bold")
+    title.append(plain(what), style="bold")
+    if cell_len(title.plain) <= width - 8:
+        title = Text.assemble("── ", title, " ", ("─" * (width - cell_len(title.plain) - 4), "dim"))
+    return title
+
+
+def rows(items: Iterable[Row]) -> Table:
+    """Return labelled texts, each hanging from its label."""
+    grid = Table.grid(padding=(0, 1, 0, 0))
+    grid.add_column(width=LABEL, no_wrap=True)
+    grid.add_column(ratio=1, overflow="fold")
+    for label, what, style in items:
+        grid.add_row(Text(label, style=style), text(what))
+    return grid
+
+
+def numbered(items: Sequence[str]) -> list[str]:
+    return [f"{i}. {item}" for i, item in enumerate(items, start=1)] if len(items) > 1 else list(items)
+
+
+def several(label: str, items: Sequence[str], style: str = "bold") -> list[Row]:
+    """Return rows of which the first carries the label."""
+    return [(label if i == 0 else "", item, style) for i, item in enumerate(items)]
+
+
+def keyed(items: Sequence[tuple[str, str, str]], width: int) -> Table:
+    """Return (key, words, what they would mean) in rows; the meaning on the same line where all fit."""
+    grid = Table.grid(padding=(0, 1, 0, 0))
+    grid.add_column(width=3, justify="right", no_wrap=True)
+    grid.add_column(ratio=1, overflow="fold")
+    for key, said, means in items:
+        line = text(said, "bold")
+        meaning = Text(f"→ {plain(means)}", style="dim") if means else Text()
+        if not means or cell_len(line.plain) + cell_len(meaning.plain) + 1 <= width - 4:
+            grid.add_row(Text(key, style="bold"), Text.assemble(line, " " if means else "", meaning))
+        else:
+            grid.add_row(Text(key, style="bold"), Group(line, Padding(meaning, (0, 0, 0, 2))))
+    return grid
+
+
+# -- cards -----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Card:
+    """A step as it is shown: heading, body, and what may be answered, nearest the prompt.
+
+    ``spare`` holds shorter bodies, used in turn where the card would not fit on the screen.
+    """
+
+    head: RenderableType
+    body: RenderableType
+    answers: RenderableType
+    spare: tuple[RenderableType, ...] = ()
+    spare_answers: RenderableType | None = None
+
+    def fitted(self, console: Console, height: int) -> Group:
+        """Return the fullest form that takes no more than ``height`` lines, else the shortest."""
+        forms = [Group(self.head, body, self.answers) for body in (self.body, *self.spare)]
+        if self.spare_answers is not None:
+            forms.append(Group(self.head, (self.spare or (self.body,))[-1], self.spare_answers))
+        for form in forms:
+            if tall(console, form) <= height:
+                return form
+        return forms[-1]
+
+
+def tall(console: Console, what: RenderableType) -> int:
+    """Return how many lines something takes."""
+    return len(console.render_lines(what, pad=False))
+
+
+def card(chase: Chase, step: Step, width: int) -> Card:
+    """Return the card of a step."""
+    if isinstance(step, Offer):
+        return _offer(chase, step, width)
+    if isinstance(step, Ask):
+        return _ask(chase, step, width)
+    if isinstance(step, Cross):
+        return _cross(chase, step, width)
+    if isinstance(step, Mend):
+        return _mend(step, width)
+    if isinstance(step, Confirm | Wait):
+        return _warned(step, width)
+    if isinstance(step, Walk):
+        body = rows([
+            ("Why", "Work was interrupted since it was last known. Nobody counts on it until it is seen.", "bold"),
+            ("How", f"Go and look at the aircraft: is it still {step.word}?", "bold"),
+        ])
+        return Card(heading(step.title, width, "Go and look"), body, keyed(_plain_keys((
+            ("s", f"still {step.word}"), ("x", "no: it is shut, in, on or put back"))), width))
+    assert isinstance(step, Held), step
+    body = rows(several("Why", list(step.reasons)))
+    return Card(heading(reworded(step.title), width, "On hold"), body, keyed(_plain_keys((
+        ("c", "it cannot be done: the plan goes round it"),
+        ("t", "something has changed: tell it"),
+        ("q", "leave and come back later"))), width))
+
+
+def _plain_keys(items: Iterable[tuple[str, str]]) -> list[tuple[str, str, str]]:
+    return [(key, says, "") for key, says in items]
+
+
+def tells(chase: Chase, check: str) -> str:
+    """Return what a check tells apart, in words; nothing when no suspect moves."""
+    from isolate.reasoning.explain import parted
+
+    up, down = (
+        re.sub(r"(?<=, )[A-Z](?=[a-z])", lambda found: found[0].lower(), small(titles))
+        for titles in parted(chase.belief, check, chase.intake.condition)
+    )
+    if up and down:
+        return f"{up}  apart from  {down}"
+    return f"for or against {up or down}" if up or down else ""
+
+
+def costs(step: Offer) -> str:
+    """Return a move's figures in a sentence."""
+    text = f"{minutes(step.now)} now; about {minutes(step.expected)} to a verified, closed-up aircraft"
+    if step.kind == "end":
+        text = f"{minutes(step.now)} to close up; worth about {minutes(step.expected)}, what follows elsewhere included"
+    return text
+
+
+def ways(crossings: Sequence[CrossingShown]) -> list[Row]:
+    """Return what has to be opened and shut first, each with its minutes."""
+    found: list[Row] = []
+    opened = [f"{small(c.title)}: {c.word}, {minutes(c.minutes)}" for c in crossings if c.opening]
+    shut = [f"{small(c.title)}, {minutes(c.minutes)}" for c in crossings if not c.opening]
+    if shut:
+        found.append(("Shuts", " · ".join(shut), "bold"))
+    if opened:
+        found.append(("Opens", " · ".join(opened), "bold"))
+    return found
+
+
+def warnings(cautions: Sequence[CautionShown], full: bool = True) -> list[Row]:
+    """Return cautions with their level in words; titles only unless ``full``."""
+    found: list[Row] = []
+    for caution in sorted(cautions, key=lambda c: c.level != "warning"):
+        shown = f"{caution.title}. {caution.text}" if full else caution.title
+        if not full and caution.asks:
+            shown += " (asked before the step)"
+        found.append((words.LEVELS[caution.level], shown, STYLES[caution.level]))
+    return found
+
+
+def _brief(cautions: Sequence[CautionShown], more: str = "(in full before the step)") -> list[Row]:
+    """Return the titles of cautions, those of a level in one row."""
+    found: list[Row] = []
+    for level, word in words.LEVELS.items():
+        titles = [c.title for c in cautions if c.level == level]
+        if titles:
+            found.append((word, f"{' · '.join(titles)} {more}", STYLES[level]))
+    return found
+
+
+def _offer(chase: Chase, step: Offer, width: int) -> Card:
+    top: list[Row] = [("Purpose", step.purpose, "bold")]
+    if step.kind == "check" and (told := tells(chase, step.key)):
+        top.append(("Tells", told, "bold"))
+    if step.kind == "repair":
+        top.append(("Clears", f"{percent(step.cleared)}: the chance that a fault it clears is there", "bold"))
+    top.append(("Costs", costs(step), "bold"))
+    top += ways(step.crossings)
+    how = several("How", numbered(step.how))
+    never = several("Never", step.never)
+    if step.direct and step.outcomes:
+        body = rows([*top, *how, *never, *warnings(step.cautions)])
+        full = [(str(i), s.said, s.means) for i, s in enumerate(step.outcomes, start=1)]
+        unsure = ("u", "could not tell", "")
+        return Card(
+            heading(step.title, width, "Next"),
+            body,
+            keyed([*full, unsure], width),
+            spare=(rows([*top[1:], *how, *never, *warnings(step.cautions)]),),
+            spare_answers=keyed([*((k, said, "") for k, said, _ in full), unsure], width),
+        )
+    answers = [("", f"{s.said} ({percent(s.probability)})", s.means) for s in step.outcomes]
+    go = ("g", GO_WORDS[step.kind], "")
+    rest = [*top, *_brief(step.cautions)]
+    return Card(
+        heading(step.title, width, "Next"),
+        rows([*top, *how, *never, *warnings(step.cautions, full=False)]),
+        keyed([*answers, go], width),
+        # The steps and warnings are all shown again when it comes to them.
+        spare=(rows([*top, *how, *_brief(step.cautions)]), rows(rest)),
+        spare_answers=keyed([*((k, said, "") for k, said, _ in answers), go], width),
+    )
+
+
+GO_WORDS = {
+    "check": "go: what has to be opened first, one step at a time, each with its warnings",
+    "repair": "go: one step at a time, each with its warnings",
+    "verify": "go: one step at a time, each with its warnings",
+    "end": "go: close up, then the record for whoever takes it over",
+}
+
+
+def _ask(chase: Chase, step: Ask, width: int) -> Card:
+    kind = {"check": "Check", "verify": "Verify", "repair": "Look at the part"}.get(step.within, "Check")
+    top: list[Row] = [("Purpose", step.purpose, "bold")]
+    if step.within == "check" and (told := tells(chase, step.key)):
+        top.append(("Tells", told, "bold"))
+    top.append(("Takes", minutes(step.minutes), "bold"))
+    rest = [*several("How", numbered(step.how)), *several("Never", step.never)]
+    unasked = [c for c in step.cautions if not c.asks]
+    asked = [c for c in step.cautions if c.asks]
+    body = rows([*top, *rest, *warnings(unasked), *_confirmed(asked)])
+    full = [(str(i), said, means) for i, (_, said, means) in enumerate(step.outcomes, start=1)]
+    unsure = ("u", "could not tell", "")
+    return Card(
+        heading(step.title, width, kind),
+        body,
+        keyed([*full, unsure], width),
+        spare=(rows([*top[1:], *rest, *warnings(unasked), *_confirmed(asked)]),),
+        spare_answers=keyed([*((k, said, "") for k, said, _ in full), unsure], width),
+    )
+
+
+def _confirmed(cautions: Sequence[CautionShown]) -> list[Row]:
+    """Return what was confirmed by facts just before, as a reminder, one row a level."""
+    return _brief(cautions, "(confirmed)")
+
+
+def goal(chase: Chase, step: Cross) -> str:
+    """Return what a crossing leads to, in words."""
+    access = chase.fitted.access[step.access]
+    return f"{access.title}: {access.entry.word}" if step.opening else f"Put back: {access.title}"
+
+
+def reworded(before: str) -> str:
+    """Return a step's title as it is said here: much of what is opened is pulled, hung or counted instead."""
+    return before.removeprefix("Open: ") if before.startswith("Open: ") else before.replace("Close: ", "Put back: ", 1)
+
+
+def _cross(chase: Chase, step: Cross, width: int) -> Card:
+    kind = "Close up" if step.closing_up else "Set up"
+    if step.of > 1:
+        kind += f", {step.of} to go"
+    unasked = [c for c in step.cautions if not c.asks]
+    asked = [c for c in step.cautions if c.asks]
+    took = minutes(step.minutes) + (f", and {minutes(step.wait)} to wait" if step.wait else "")
+    body = rows([
+        ("Takes", took, "bold"),
+        *warnings(unasked),
+        *_confirmed(asked),
+        ("Do", step.do, "bold"),
+        *several("Look", step.looks),
+    ])
+    done = keyed(_plain_keys((("d", "done, and looked at"),)), width)
+    return Card(heading(goal(chase, step), width, kind), body, done)
+
+
+def _mend(step: Mend, width: int) -> Card:
+    unasked = [c for c in step.cautions if not c.asks]
+    asked = [c for c in step.cautions if c.asks]
+    body = rows([
+        ("Takes", minutes(step.minutes), "bold"),
+        *warnings(unasked),
+        *_confirmed(asked),
+        *several("How", numbered(step.how)),
+        *several("Never", step.never),
+        ("Record", step.record, "bold"),
+    ])
+    return Card(heading(step.title, width, "Repair"), body, keyed(_plain_keys((("d", "done"),)), width))
+
+
+def _warned(step: Confirm | Wait, width: int) -> Card:
+    caution = step.caution
+    body = rows([
+        (words.LEVELS[caution.level], caution.text, STYLES[caution.level]),
+        ("Before", reworded(step.before), "bold"),
+    ])
+    if isinstance(step, Wait):
+        until = f"until {step.until.astimezone():%H:%M:%S}"
+        says: RenderableType = text(f"The time runs {until}. It may be left, not passed.")
+    else:
+        says = text("Confirmed by the facts below, from the aircraft and not from memory. Esc shows the other keys.")
+    return Card(heading(caution.title, width, words.LEVELS[caution.level]), body, says)
+
+
+# -- answers to questions ----------------------------------------------------------------------------
+
+
+def named(chase: Chase, marginal: Marginal) -> str:
+    """Return a suspect in words."""
+    return chase.fitted.zones[marginal.zone].title_of(marginal.state)
+
+
+def brief(marginal: Marginal) -> str:
+    """Return a suspect in as few words as will do: ``igniter worn B``."""
+    state, _, channel = marginal.mode.partition("/")
+    return f"{state.replace('-', ' ')} {channel}".strip()
+
+
+def why(chase: Chase, offer: Offer | None, width: int) -> Group:
+    """Return why this move: its outcomes, the evidence on the leading suspect, and what else was considered."""
+    from isolate.reasoning.explain import weighed
+
+    parts: list[RenderableType] = []
+    if offer is not None:
+        parts.append(heading(offer.title, width, "Why"))
+        if offer.outcomes:
+            parts.append(Text("What each answer would do to the suspects:", style="bold"))
+            items = []
+            for shift in offer.outcomes:
+                moved = ", ".join(
+                    f"{small(named(chase, m))} {percent(was)} → {percent(m.probability)}" for m, was in shift.suspects
+                )
+                items.append((percent(shift.probability), shift.said, moved or "no suspect of weight left"))
+            parts.append(_figures(items))
+            parts.append(text(f"On average it removes {offer.bits:.2f} bits of doubt over what to repair."))
+        elif offer.kind == "repair":
+            parts.append(text(f"A fault that it clears is there with {percent(offer.cleared)}. {offer.purpose}"))
+        else:
+            parts.append(text(offer.purpose))
+    leading = chase.belief.faults(0.01)
+    if leading:
+        first = leading[0]
+        zone = chase.fitted.zones[first.zone]
+        parts.append(Text(f"Why {small(named(chase, first))} leads, at {percent(first.probability)}:", style="bold"))
+        items = [
+            (w.words, f"{w.title}: {w.said}", f"{w.bits:+.2f} bits")
+            for w in weighed(chase.belief, {first.zone: first.state})
+        ]
+        if chase.intake.starts:
+            items.append(("told", "the starts told at the opening are weighed in as well", ""))
+        if items:
+            parts.append(_weights(items))
+        parts.append(rows([("Telltale", zone.modes[first.state].tells, "bold")]))
+    parts.append(text(f"No fault at all: {percent(chase.belief.healthy())}."))
+    if offer is not None and offer.others:
+        parts.append(Text("Considered as well, and why not:", style="bold"))
+        items = [
+            (minutes(o.now), o.title, f"{minutes(o.expected)} in all: {dearer(o.expected - offer.expected)}")
+            for o in offer.others[:5]
+        ]
+        parts.append(_figures(items))
+    return Group(*parts)
+
+
+def dearer(difference: float) -> str:
+    """Return how one move compares with the move offered."""
+    if abs(difference) < 0.5:
+        return "as good as the same"
+    return f"dearer by {minutes(difference)}" if difference > 0 else f"cheaper by {minutes(-difference)}"
+
+
+def _figures(items: Iterable[tuple[str, str, str]]) -> Table:
+    grid = Table.grid(padding=(0, 1, 0, 0))
+    grid.add_column(width=LABEL, justify="right", no_wrap=True)
+    grid.add_column(ratio=1, overflow="fold")
+    for figure, what, more in items:
+        line = text(what)
+        if more:
+            line.append("\n  ")
+            line.append(plain(more), style="dim")
+        grid.add_row(text(figure), line)
+    return grid
+
+
+def _weights(items: Iterable[tuple[str, str, str]]) -> Table:
+    grid = Table.grid(padding=(0, 1, 0, 0))
+    grid.add_column(width=22, overflow="fold")
+    grid.add_column(ratio=1, overflow="fold")
+    for strength, what, figure in items:
+        line = text(what)
+        if figure:
+            line.append(f"  {figure}", style="dim")
+        grid.add_row(text(f"  {strength}", "bold"), line)
+    return grid
+
+
+def others(offer: Offer, found: Sequence[tuple[str, float, float]], width: int) -> Group:
+    """Return the other moves, (title, minutes now, minutes in all), numbered."""
+    items = [
+        (str(i), title, f"{minutes(now)} now, about {minutes(expected)} in all, {dearer(expected - offer.expected)}")
+        for i, (title, now, expected) in enumerate(found, start=1)
+    ]
+    return Group(
+        heading(offer.title, width, "Instead of"),
+        keyed(items, width) if items else text("Nothing else may be done now."),
+    )
+
+
+def news(firings: Sequence[Firing]) -> list[Row]:
+    """Return what rules have to say, one row each, the same sentence once."""
+    found: dict[Row, None] = {}
+    for firing in firings:
+        if firing.kind in words.NEWS:
+            loud = firing.kind in ("conflict", "escalation", "verdict")
+            found[(words.NEWS[firing.kind], firing.says, "bold" if loud else "")] = None
+    return list(found)
+
+
+# -- the block at the foot -----------------------------------------------------------------------------
+
+
+def bar(chase: Chase, keys: Sequence[Key], digits_do: str = "answer") -> Bar:
+    """Return the block at the foot: what is open now, minutes, leading suspects, keys. Only the clock moves in it."""
+    opened = _opened(chase)
+    suspects = [f"{brief(m)} {percent(m.probability)}" for m in chase.belief.faults(0.02)[:4]]
+    if chase.belief.healthy() >= 0.02:
+        suspects.append(f"no fault {percent(chase.belief.healthy())}")
+    led = [f"suspects  {suspects[0]}", *suspects[1:]] if suspects else ["no suspect above 2%"]
+    book = f"{minutes(chase.state.book_minutes)} by the book"
+    digits = [k.key for k in keys if k.key.isdigit()]
+    shown = [f"{digits[0]}-{digits[-1]} {digits_do}" if len(digits) > 1 else f"1 {digits_do}"] if digits else []
+    shown += [f"{k.key} {k.word}" for k in keys if k.key and not k.key.isdigit()]
+
+    def lines(width: int) -> list[tuple[str, str]]:
+        times = [f"{minutes(max(0.0, chase.elapsed))} by the clock", book]
+        times += [left for left in (words.departure(chase.minutes_left),) if left]
+        found = [("open", line) for line in _state(opened, width)]
+        found += [("plain", line) for line in flow_items(times, ", ", width, 2)]
+        found += [("plain", line) for line in flow_items(led, " · ", width, 1)]
+        found += [("keys", line) for line in flow_items(shown, "  ", width, 3)]
+        return found
+
+    return lines
+
+
+def cut(line: str, width: int) -> str:
+    """Return a line that is no wider than ``width`` columns; what was cut off shows as an ellipsis."""
+    return line if cell_len(line) <= width else set_cell_size(line, max(0, width - 1)).rstrip() + "…"
+
+
+def _opened(chase: Chase) -> list[str]:
+    """Return what is open, pulled or off now, what is unknown first; what follows a comma in a title is left off."""
+    found = []
+    for _, title, word in sorted(chase.open_now(), key=lambda item: item[2] != "unknown"):
+        found.append(f"{plain(title).split(',')[0]}: {words.UNKNOWN if word == 'unknown' else word}")
+    return found
+
+
+def _state(opened: Sequence[str], width: int) -> list[str]:
+    """Return what is open now in at most three lines; how many did not fit is said, never left out in silence."""
+    if not opened:
+        return [cut(f" {words.NOTHING_OPEN}", width)]
+    for count in range(len(opened), -1, -1):
+        rest = f"{len(opened) - count} more (? lists them)"
+        items = [*opened[:count], *([rest] if count < len(opened) else [])]
+        lines = flow_items([f"{words.OPEN_NOW}  {items[0]}", *items[1:]], " · ", width, 99)
+        if len(lines) <= 3:
+            break
+    return lines
+
+
+def flow_items(items: Sequence[str], between: str, width: int, most: int) -> list[str]:
+    """Return items in at most ``most`` lines, none broken; those without room are left off."""
+    found = [""]
+    for item in items:
+        grown = f"{found[-1]}{between}{item}" if found[-1] else f" {item}"
+        if cell_len(grown) <= width or not found[-1]:
+            found[-1] = grown
+        elif len(found) < most:
+            found.append(f" {item}")
+        else:
+            break
+    return [cut(line, width) for line in found]
+
+
+def help_rows(keys: Sequence[Key], chase: Chase, width: int) -> Group:
+    """Return what the keys do now, and what is open in full."""
+    items = [(k.key, k.says, "") for k in keys]
+    opened = [f"{plain(title)}: {words.UNKNOWN if word == 'unknown' else word}" for _, title, word in chase.open_now()]
+    return Group(
+        heading("what the keys do now", width),
+        keyed(items, width),
+        rows(several("Open now", opened or [words.NOTHING_OPEN])),
+        *(text(line) for line in words.HELP),
+    )
+
+

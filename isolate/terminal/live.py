@@ -1,0 +1,522 @@
+"""A case worked at the terminal: shows each step, takes what is said to it, until it ends or is left."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Sequence
+from contextlib import suppress
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+from rich.console import Console, Group, RenderableType
+from rich.text import Text
+
+from isolate.case.case import BadIntake
+from isolate.case.intake import Refused, checked_fact
+from isolate.case.steps import Ask, Confirm, Cross, Done, Held, Mend, Offer, Step, Wait, Walk
+from isolate.case.store import StoreError
+from isolate.kb.model import Ask as Fact
+from isolate.terminal import intake as reading
+from isolate.terminal import keys as k
+from isolate.terminal import layout, words
+from isolate.terminal.keys import Face, Key, Stopped
+from isolate.terminal.words import plain
+
+if TYPE_CHECKING:
+    from isolate.case.chase import Chase
+
+
+def run(chase: Chase, console: Console | None = None, face: Face | None = None) -> int:
+    """Work a chase until it ends or is left. Return the exit status: 0 when ended or left by choice, else 1."""
+    for stream in (sys.stdout, sys.stdin):
+        with suppress(AttributeError, ValueError, OSError):
+            stream.reconfigure(errors="replace")  # type: ignore[union-attr]
+    console = console or Console(highlight=False, markup=False, emoji=False)
+    return _Session(chase, console, face or k.face(console)).run()
+
+
+class _Left(Exception):
+    """The case is left by choice."""
+
+
+class _Session:
+    def __init__(self, chase: Chase, console: Console, face: Face) -> None:
+        self.chase, self.console, self.face = chase, console, face
+        self.last = "the opening of the case" if len(chase.state.evidence) == 0 else "what was told before now"
+        self.interrupt = words.INTERRUPT.format(leave=k.LEAVE.key)
+        self.shown: Step | None = None
+        """The step whose card is on the screen."""
+        self.aside = False
+        """True once something else was shown after the card."""
+
+    # -- the whole session -----------------------------------------------------------------------------
+
+    def run(self) -> int:
+        if self.console.width < words.NARROWEST:
+            self.say(words.TOO_NARROW.format(width=self.console.width, least=words.NARROWEST), "bold")
+            self._kept()
+            return 1
+        try:
+            self._greet()
+            while True:
+                step = self.chase.now()
+                if isinstance(step, Done):
+                    self._news()
+                    return self._done(step)
+                try:
+                    self._step(step)
+                except (Refused, BadIntake) as error:
+                    self.say(str(error), "bold")
+        except (_Left, KeyboardInterrupt):
+            return self._leave(0)
+        except Stopped as stop:
+            if not stop.left:
+                self.say(words.INPUT_ENDED, "bold")
+            return self._leave(0 if stop.left else 1)
+        except (StoreError, OSError) as error:
+            return self._unwritten(error)
+
+    def _greet(self) -> None:
+        intake, fitted = self.chase.intake, self.chase.fitted
+        complaint = fitted.complaints[intake.complaint].title
+        where = f", channel {intake.channel}" if intake.channel else ""
+        self.print(
+            layout.heading(f"case {self.chase.id}", self.console.width),
+            layout.text(
+                f"Aircraft {intake.aircraft}, engine {intake.position} ({fitted.profile.title}): {complaint}{where}"
+            ),
+        )
+
+    def _leave(self, status: int) -> int:
+        opened = [f"{plain(title)} ({word})" for _, title, word in self.chase.open_now()]
+        try:
+            self.chase.leave()
+        except (StoreError, OSError) as error:
+            return self._unwritten(error)
+        if opened:
+            self.say(words.LEFT_OPEN.format(open=", ".join(opened)), "bold")
+        self._kept()
+        return status
+
+    def _kept(self) -> None:
+        in_memory = type(self.chase.log).__name__ == "Memory"
+        self.say(words.NOT_KEPT if in_memory else words.KEPT.format(case=self.chase.id))
+
+    def _unwritten(self, error: Exception) -> int:
+        why = str(error)
+        if isinstance(error, OSError) and error.strerror:
+            why = f"{error.strerror} ({error.filename})" if error.filename else error.strerror
+        with suppress(OSError):
+            self.say(words.NOT_WRITTEN.format(why=why), "bold")
+            self.say(words.LAST_KEPT.format(last=self.last))
+            self.say(words.KEPT.format(case=self.chase.id))
+        return 1
+
+    def _done(self, step: Done) -> int:
+        self.print(layout.heading(step.title, self.console.width), Text(plain(step.record, lines=True)))
+        path = getattr(self.chase.log, "path", None)
+        self.say(f"Case {self.chase.id} is kept in {path}." if path else words.NOT_KEPT)
+        return 0
+
+    # -- showing ----------------------------------------------------------------------------------------
+
+    def say(self, what: str, style: str = "") -> None:
+        self.console.print(Text(plain(what), style=style))
+
+    def print(self, *parts: RenderableType) -> None:
+        for part in parts:
+            self.console.print(part)
+
+    def _news(self) -> list[layout.Row]:
+        """Show what rules said since the last step; each is told once."""
+        rows = layout.news(self.chase.news)
+        self.chase.news.clear()
+        if rows:
+            self.print(layout.rows(rows))
+        return rows
+
+    def _show(self, step: Step) -> None:
+        """Show a step's card unless it is there, with the news above the answers or, for want of room, first."""
+        if step == self.shown:
+            return
+        self.aside = False
+        if self.console.width < words.NARROWEST:
+            self.say(words.TOO_NARROW.format(width=self.console.width, least=words.NARROWEST), "bold")
+        card = layout.card(self.chase, step, self.console.width)
+        foot = layout.bar(self.chase, self._keys(step))(self.console.width)
+        height = max(10, self.console.height - len(foot) - 2)
+        rows = layout.news(self.chase.news)
+        self.chase.news.clear()
+        self.console.print()
+        if rows:
+            told = layout.rows(rows)
+            full = Group(card.head, card.body, told, card.answers)
+            if layout.tall(self.console, full) <= height:
+                self.console.print(full)
+                self.shown = step
+                return
+            self.console.print(told)
+        self.console.print(card.fitted(self.console, height))
+        self.shown = step
+
+    # -- one step -----------------------------------------------------------------------------------------
+
+    def _step(self, step: Step) -> None:
+        if isinstance(step, Wait):
+            self._wait(step)
+        elif isinstance(step, Confirm):
+            self._confirm(step)
+        else:
+            self._keyed(step)
+
+    def _keys(self, step: Step) -> list[Key]:
+        """Return the keys that do something at a step."""
+        found: list[Key] = []
+        asked: Sequence[tuple[str, str]] = ()
+        if isinstance(step, Offer):
+            if step.direct:
+                asked = [(s.outcome, s.said) for s in step.outcomes]
+            else:
+                found.append(k.GO)
+        elif isinstance(step, Ask):
+            asked = [(name, said) for name, said, _ in step.outcomes]
+        elif isinstance(step, Cross | Mend):
+            found.append(k.DONE)
+        elif isinstance(step, Walk):
+            found += [k.STILL, k.SHUT]
+        found += [Key(str(i), name, said, (said,)) for i, (name, said) in enumerate(asked[:9], start=1)]
+        if asked:
+            found.append(k.UNSURE)
+        found.append(k.WHY)
+        if isinstance(step, Offer):
+            found.append(k.ELSE)
+        if not isinstance(step, Walk) and not (isinstance(step, Cross | Confirm | Wait) and self._closing()):
+            found.append(k.CANNOT)
+        return [*found, k.BACK, k.NOTE, k.TELL, k.RECORD, k.LEAVE, k.HELP, k.AGAIN]
+
+    def _closing(self) -> bool:
+        move = self.chase.state.move
+        return move is not None and move.kind == "close"
+
+    def _keyed(self, step: Step) -> None:
+        self._show(step)
+        keys = self._keys(step)
+        pressed = self.face.key(self._prompt(step, keys), keys, layout.bar(self.chase, keys), self.interrupt)
+        self._act(step, pressed, keys)
+
+    def _prompt(self, step: Step, keys: Sequence[Key]) -> str:
+        """Return the prompt; once something else has come between, it says again what it is about."""
+        digits = [key.key for key in keys if key.key.isdigit()]
+        first = [key.key for key in keys if key in (k.GO, k.DONE, k.STILL, k.SHUT)]
+        what = f"{digits[0]}-{digits[-1]}" if len(digits) > 1 else " or ".join(first)
+        what = f"{what}, or another key:" if what else "A key:"
+        return f"{layout.reworded(plain(step.title))} (Enter shows it again)\n{what}" if self.aside else what
+
+    def _act(self, step: Step, pressed: str, keys: Sequence[Key]) -> None:
+        """Do what a key asks for."""
+        chase = self.chase
+        if pressed.isdigit():
+            key = next(key for key in keys if key.key == pressed)
+            self._did(f"{step.title}: {key.says}", lambda: chase.answer(key.word))
+        elif pressed == k.UNSURE.key:
+            self._did(f"{step.title}: could not tell", lambda: chase.answer(None))
+        elif pressed == k.GO.key:
+            self._did(f"{step.title}: taken up", chase.accept)
+        elif pressed == k.DONE.key:
+            self._did(f"{step.title}: done", chase.mended if isinstance(step, Mend) else chase.crossed)
+        elif pressed in (k.STILL.key, k.SHUT.key):
+            still = pressed == k.STILL.key
+            self._did(f"{step.title}: {'still so' if still else 'shut'}", lambda: chase.walked(still))
+        elif pressed == k.AGAIN.key:
+            self.shown = None
+        else:
+            self.aside = True
+            self._aside(step, pressed, keys)
+
+    def _aside(self, step: Step, pressed: str, keys: Sequence[Key]) -> None:
+        """Do what a key asks for that does not carry the step on by itself."""
+        chase = self.chase
+        if pressed == k.NOTE.key:
+            self._note()
+        elif pressed == k.WHY.key:
+            self._why(step)
+        elif pressed == k.ELSE.key:
+            self._else(step)
+        elif pressed == k.CANNOT.key:
+            self._cannot(step)
+        elif pressed == k.BACK.key:
+            self._back()
+        elif pressed == k.TELL.key:
+            self._tell()
+        elif pressed == k.RECORD.key:
+            from isolate.case.record import record
+
+            self.print(Text(plain(record(chase, "not ended yet"), lines=True)))
+        elif pressed == k.HELP.key:
+            self.print(layout.help_rows(keys, chase, self.console.width))
+        elif pressed == k.LEAVE.key:
+            raise _Left
+
+    def _did(self, what: str, do: Callable[[], Any]) -> None:
+        """Do something that is written to the trail, and remember it as the last that was."""
+        do()
+        self.last = plain(what)
+        self.shown = None
+
+    # -- warnings confirmed by facts ---------------------------------------------------------------------
+
+    def _confirm(self, step: Confirm) -> None:
+        self._show(step)
+        keys = [Key("g", "go", "go on with the facts"), *self._keys(step)]
+        facts: dict[str, Any] = {}
+        for number, asked in enumerate(step.caution.asks, start=1):
+            fact = self._fact(asked, f"{number}/{len(step.caution.asks)}", keys)
+            if fact is None:
+                self._menu(step, keys)
+                return
+            facts[asked.name] = fact
+        self._did(f"{step.title}: confirmed", lambda: self.chase.confirm(facts))
+
+    def _fact(self, asked: Fact, number: str, keys: Sequence[Key]) -> Any:
+        """Ask for one fact until it can be taken; None for Escape or ``?``."""
+        bar = layout.bar(self.chase, [Key("Enter", "tells it", ""), Key("Esc", "other keys", "")])
+        names = self._names() if asked.kind == "person" else ()
+        prompt = plain(asked.prompt) + {"time": " (hh:mm or now)", "minutes": " (minutes)"}.get(asked.kind, "")
+        while True:
+            told = self.face.line(f"{number} {prompt}", bar, self.interrupt, names)
+            if told is None or told == k.MENU:
+                return None
+            try:
+                return checked_fact(asked, self._timed(told) if asked.kind == "time" else plain(told))
+            except Refused as error:
+                self.say(str(error), "bold")
+
+    def _timed(self, told: str) -> str:
+        """Return a time of day as hh:mm. Raises Refused for what is none."""
+        import re
+
+        if not told:
+            return ""
+        if told.casefold() == "now":
+            return f"{self.chase.clock().astimezone():%H:%M}"
+        found = re.fullmatch(r"([01]?\d|2[0-3])[:.h]?([0-5]\d)", told)
+        if found is None:
+            raise Refused(f"{plain(told)!r} is no time of day: such as 14:05, or now.")
+        return f"{int(found[1]):02}:{found[2]}"
+
+    def _names(self) -> list[str]:
+        """Return the names told so far, to complete from."""
+        found = [p.name for p in self.chase.intake.people]
+        asks = {a.name for c in self.chase.fitted.knowledge.cautions.values() for a in c.asks if a.kind == "person"}
+        for event in self.chase.state.events:
+            if event.kind == "caution":
+                found += [str(v) for name, v in event.body.get("facts", {}).items() if name in asks]
+        return [plain(name) for name in dict.fromkeys(found)]
+
+    def _menu(self, step: Step, keys: Sequence[Key]) -> None:
+        self.print(layout.help_rows(keys, self.chase, self.console.width))
+        pressed = self.face.key("A key:", keys, layout.bar(self.chase, keys), self.interrupt)
+        if pressed != k.GO.key:
+            self._act(step, pressed, keys)
+        # Facts told so far are asked again: they go on the trail all at once or not at all.
+
+    def _wait(self, step: Wait) -> None:
+        self._show(step)
+        keys = self._keys(step)
+        pressed = self.face.wait(step.until, self.chase.clock, keys, layout.bar(self.chase, keys), self.interrupt)
+        if pressed == k.OVER:
+            self.say("The wait is over.", "bold")
+            self.shown = None
+        else:
+            self._act(step, pressed, keys)
+
+    # -- what the other keys do ---------------------------------------------------------------------------
+
+    def _line(self, prompt: str, choices: Sequence[str] = ()) -> str | None:
+        bar = layout.bar(self.chase, [Key("Enter", "takes it", ""), Key("Esc", "or nothing: back", "")])
+        return self.face.line(prompt, bar, self.interrupt, choices) or None
+
+    def _choice(self, prompt: str, items: Sequence[tuple[str, str]]) -> str | None:
+        """Ask for one of several by digit; None for back. Items are (name, words)."""
+        self.print(layout.keyed([(str(i), says, "") for i, (_, says) in enumerate(items, 1)], self.console.width))
+        keys = [Key(str(i), name, says, (says,)) for i, (name, says) in enumerate(items, start=1)]
+        keys.append(Key(k.BACK.key, k.BACK.word, "back, nothing changes"))
+        keys.append(k.LEAVE)
+        pressed = self.face.key(prompt, keys, layout.bar(self.chase, keys, "take one"), self.interrupt)
+        if pressed == k.LEAVE.key:
+            raise _Left
+        return None if pressed == k.BACK.key else items[int(pressed) - 1][0]
+
+    def _note(self) -> None:
+        note = self._line("Note:")
+        if note:
+            self.chase.note(note)
+            self.last = "a note"
+            self.say("Noted.")
+
+    def _why(self, step: Step) -> None:
+        offer = step if isinstance(step, Offer) else None
+        move = self.chase.state.move
+        if offer is None and move is not None:
+            valued = [m for m in self.chase.ranked().moves if (m.kind, m.name) == (move.kind, move.key)]
+            if valued:
+                offer = self.chase.offer(valued[0])
+            else:
+                self.say(f"In hand: {self.chase.title_of(move.kind, move.key)}.")
+        if isinstance(step, Held):
+            self.print(layout.rows(layout.several("Why", list(step.reasons))))
+        self.print(layout.why(self.chase, offer, self.console.width))
+
+    def _else(self, step: Step) -> None:
+        assert isinstance(step, Offer)
+        moves = [m for m in self.chase.ranked().moves if (m.kind, m.name) != (step.kind, step.key)]
+        first = 0
+        while True:
+            page = moves[first : first + 9]
+            found = [(self.chase.title_of(m.kind, m.name), m.now, m.expected) for m in page]
+            self.print(layout.others(step, found, self.console.width))
+            keys = [Key(str(i), m.name, title) for i, (m, (title, _, _)) in enumerate(zip(page, found, strict=True), 1)]
+            if len(moves) > first + 9:
+                keys.append(k.MORE)
+            keys += [Key(k.BACK.key, k.BACK.word, "back to what was offered"), k.LEAVE]
+            pressed = self.face.key(
+                "Take one by its digit, or b for back:" if page else "b for back:",
+                keys,
+                layout.bar(self.chase, keys, "take one"),
+                self.interrupt,
+            )
+            if pressed == k.LEAVE.key:
+                raise _Left
+            if pressed == k.BACK.key:
+                self.shown = None
+                return
+            if pressed == k.MORE.key:
+                first += 9
+                continue
+            move, title = page[int(pressed) - 1], found[int(pressed) - 1][0]
+            self._did(f"{title}: taken up", partial(self.chase.accept, move.kind, move.name))
+            return
+
+    def _cannot(self, step: Step) -> None:
+        if isinstance(step, Held):
+            reason: str | None = "; ".join(step.reasons)
+        else:
+            reason = self._line("Why can it not be done?")
+        if reason:
+            self._did(f"{step.title}: cannot be done", lambda: self.chase.decline(plain(reason)))
+
+    def _back(self) -> None:
+        sure = self.face.key(
+            "Take the last answer, repair, refusal or crossing back? y or n:",
+            [k.YES, k.NO],
+            layout.bar(self.chase, [k.YES, k.NO]),
+            self.interrupt,
+        )
+        if sure == k.YES.key:
+            what = ""
+
+            def take() -> None:
+                nonlocal what
+                what = self.chase.take_back()
+
+            self._did("something taken back", take)
+            self.last = f"taken back: {self._titled(what)}"
+            self.say(f"Taken back: {self._titled(what)}. What was confirmed for safety is asked again.", "bold")
+
+    def _titled(self, what: str) -> str:
+        """Return what take_back says it was, with the title of what it names."""
+        kind, _, key = what.partition(": ")
+        fitted = self.chase.fitted
+        for entries in (fitted.checks, fitted.repairs, fitted.access):
+            if key in entries:
+                return f"{_TAKEN.get(kind, kind)} {words.small(entries[key].title)}"
+        return what
+
+    def _tell(self) -> None:
+        intake, fitted = self.chase.intake, self.chase.fitted
+        what = self._choice(
+            "What is new?",
+            [
+                ("people", "somebody came or went, or may do other things"),
+                ("missing", "something has come, or is not at hand"),
+                ("departure", "departure: a time, or another"),
+                ("place", "the aircraft is elsewhere now"),
+                ("condition", "it shows in another condition"),
+                ("starts", "starts: more is known of them"),
+                ("done", "work done before is known now"),
+            ],
+        )
+        if what is None:
+            return
+        changes: dict[str, Any] | None = None
+        if what == "people":
+            now = "; ".join(f"{p.name}: {', '.join(p.may)}" if p.may else p.name for p in intake.people)
+            self.say(f"Here now: {now or 'nobody'}.")
+            told = self._read(
+                "Everybody here (Name: licensed, motoring; Name):", lambda t: reading.people(t, fitted),
+                reading.authorities_of(fitted),
+            )
+            changes = None if told is None else {"people": [{"name": p.name, "may": list(p.may)} for p in told]}
+        elif what == "missing":
+            self.say(f"Not at hand now: {', '.join(intake.missing) or 'everything is'}.")
+            changes = self._at_hand()
+        elif what == "departure":
+            told = self._read("Minutes from now to departure (0 to 100000, or none):", _minutes_or_none)
+            if told is not None:
+                # Kept as from the opening of the case.
+                changes = {"minutes_left": None if told == "none" else float(told) + self.chase.elapsed}
+        elif what in ("place", "condition"):
+            named = words.PLACES if what == "place" else words.CONDITIONS
+            told = self._choice("Which?", list(named.items()))
+            changes = None if told is None else {what: told}
+        elif what == "starts":
+            self.say("All that are known, oldest first; what is told here stands for what was told before.")
+            told = self._read("Starts, such as A no, B yes, ? no:", lambda t: reading.starts(t, fitted))
+            changes = None if told is None else {
+                "starts": [{"channel": s.channel, "lit": s.lit, "condition": s.condition} for s in told]
+            }
+        else:
+            told = self._read("Repairs done before the case:", lambda t: reading.done(t, fitted), list(fitted.repairs))
+            changes = None if told is None else {
+                "done": [
+                    {"repair": w.repair, "channel": w.channel}
+                    for w in dict.fromkeys((*intake.done, *told))
+                ]
+            }
+        if changes:
+            self._did("something new was told", lambda: self.chase.tell(**changes))
+            self.say("Taken in.")
+
+    def _at_hand(self) -> dict[str, Any] | None:
+        tools = reading.tools_of(self.chase.fitted)
+        told = self._read(
+            f"Not at hand ({', '.join(tools)}; or: everything is here):",
+            lambda t: () if t.casefold() in _EVERYTHING else reading.missing(t, self.chase.fitted),
+            tools,
+        )
+        return None if told is None else {"missing": list(told)}
+
+    def _read(self, prompt: str, read: Callable[[str], Any], choices: Sequence[str] = ()) -> Any:
+        """Ask for a line until it can be read; None for nothing told."""
+        while True:
+            told = self._line(prompt, choices)
+            if told is None:
+                self.say("Nothing was told; nothing changes.")
+                return None
+            try:
+                return read(told)
+            except reading.Unclear as error:
+                self.say(str(error), "bold")
+
+
+_TAKEN = {
+    "answered": "the answer to",
+    "repaired": "the repair",
+    "declined": "the refusal of",
+    "access": "the crossing of",
+}
+_EVERYTHING = ("everything", "everything is here", "none", "nothing")
+
+
+def _minutes_or_none(text: str) -> float | str | None:
+    return "none" if text.casefold() == "none" else reading.minutes_left(text)

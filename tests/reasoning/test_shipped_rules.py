@@ -1,0 +1,513 @@
+"""Every rule that is shipped, in a case where it fires and in one where it nearly does.
+
+Outside source: none publishes these rules as rules. What they say is common practice and the sources
+named beside each in knowledge/rules; the cases below check that a rule means what it says.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+
+from isolate.kb.load import load
+from isolate.kb.model import FACTS, Knowledge, Pattern, Scalar
+from isolate.reasoning.rules import Fact, Firing, RuleBook, fact
+
+KNOWLEDGE: Knowledge = load().knowledge
+BOOK = RuleBook(KNOWLEDGE.rules)
+
+
+def answer(check: str, outcome: str, channel: str = "", count: int = 1) -> Fact:
+    return fact("answer", check=check, channel=channel, outcome=outcome, count=count)
+
+
+def spark(a: str, b: str = "") -> list[Fact]:
+    return [answer("spark-test", outcome, letter) for letter, outcome in (("A", a), ("B", b)) if outcome]
+
+
+def alone(a: str, b: str = "") -> list[Fact]:
+    return [answer("start-alone", outcome, letter) for letter, outcome in (("A", a), ("B", b)) if outcome]
+
+
+def access(name: str, state: str = "open", channel: str = "") -> Fact:
+    return fact("access", name=name, channel=channel, state=state)
+
+
+def step(move: str, kind: str, channel: str = "", *tags: str) -> list[Fact]:
+    return [fact("about-to", move=move, kind=kind, channel=channel, tag=tag) for tag in tags or ("",)]
+
+
+def case(**slots: Scalar) -> Fact:
+    told: dict[str, Scalar] = {"engine": "halden-hf-3", "complaint": "no-light-off", "place": "gate"}
+    told |= {"condition": "steady", "selection": "alternate", "people": 2, "spent": 0}
+    return fact("case", **{**told, **slots})
+
+
+def suspect(mode: str, part: str, percent: float, channel: str = "A", rank: int = 1, zone: str = "channel") -> Fact:
+    return fact("suspect", mode=mode, channel=channel, part=part, zone=zone, percent=percent, rank=rank)
+
+
+def pattern(kind: str, channel: str = "", count: int = 2) -> Fact:
+    return fact("pattern", kind=kind, channel=channel, count=count)
+
+
+def repaired(repair: str, channel: str = "", count: int = 1) -> Fact:
+    return fact("repaired", repair=repair, channel=channel, count=count)
+
+
+def feature(name: str, value: Scalar) -> Fact:
+    return fact("feature", name=name, value=value)
+
+
+def may(authority: str) -> Fact:
+    return fact("person", authority=authority)
+
+
+AIR = fact("at-hand", item="air")
+METER = fact("at-hand", item="meter")
+PASSED, FAILED = fact("verified", result="passed"), fact("verified", result="failed")
+HIGH, LOW = fact("surprise", level="high"), fact("surprise", level="low")
+FAILED_START = fact("start", number=1, channel="A", lit=False)
+LIT_START = fact("start", number=1, channel="A", lit=True)
+COOL = fact("confirmed", caution="hot-parts")
+CHANNELS = [access("input-off", "shut", letter) for letter in "AB"]
+SPARK = step("spark-test", "check", "A", "spark")
+MOTOR = step("dry-motored", "open", "", "motoring")
+START = step("start-alone", "check", "A", "engine-run", "fuel")
+LEAD_OFF = step("lead-off", "open", "A", "hands-in", "high-voltage", "lead-work", "heat")
+PLUG_OUT = step("plug-out", "open", "A", "hands-in", "plug-work", "heat")
+NEW_PLUG = step("replace-igniter", "repair", "A", "hands-in", "plug-work", "heat")
+BROKEN = answer("plug-tip-look", "broken", "A")
+NO_PIECE = answer("plug-hole-borescope", "clean", "A")
+
+CASES: dict[str, tuple[list[Fact], list[Fact]]] = {
+    # -- findings
+    "alternate-starts-fail": ([pattern("alternate-fails", "A")], [pattern("some-fail", "A")]),
+    "one-channel-starts-fail": ([pattern("one-channel-fails", "B")], [pattern("alternate-fails", "B")]),
+    "no-light-alone": (alone("no-light"), alone("late")),
+    "every-start-fails": ([pattern("all-fail", count=2)], [pattern("all-fail", count=1)]),
+    "channel-silent": (spark("silent"), spark("weak")),
+    "channel-weak": (spark("weak"), spark("snaps")),
+    "channel-late": (alone("late", "lights"), alone("late", "late")),
+    "both-late": (alone("late", "late"), alone("late", "lights")),
+    "both-silent": (spark("silent", "silent"), spark("silent", "weak")),
+    "both-snap": (spark("snaps", "snaps"), spark("snaps", "weak")),
+    "silent-not-plug-alone": (spark("silent", "snaps"), spark("silent", "silent")),
+    "channels-crossed": (spark("other-channel"), spark("silent")),
+    "fades-hot": ([answer("exciter-hot-test", "fades", "A")], [answer("exciter-hot-test", "holds", "A")]),
+    "channel-touched": (
+        [access("lead-off", "open", "A"), *CHANNELS],
+        [access("lead-off", "shut", "A"), repaired("replace-control-unit"), *CHANNELS],
+    ),
+    "both-channels-touched": (
+        [access("plug-out", "unknown", "A"), repaired("replace-igniter", "B"), *CHANNELS],
+        [access("plug-out", "unknown", "A"), repaired("replace-igniter", "A"), *CHANNELS],
+    ),
+    "piece-missing": ([BROKEN], [BROKEN, NO_PIECE]),
+    # -- step gates
+    "spark-needs-dry-motor": (
+        [*SPARK, access("dry-motored", "unknown")],
+        [*SPARK, access("dry-motored", "open")],
+    ),
+    "spark-needs-heads-counted": (
+        [*SPARK, access("heads-counted", "unknown")],
+        [*SPARK, access("heads-counted", "open")],
+    ),
+    "no-spark-while-apart": (
+        [*SPARK, access("lead-off", "unknown", "B")],
+        [*SPARK, access("lead-off", "shut", "B")],
+    ),
+    "no-spark-with-halves-open": (
+        [*SPARK, access("reverser-open", "open")],
+        [*SPARK, access("reverser-open", "shut"), access("cowls-open", "open")],
+    ),
+    "hands-in-needs-breakers": (
+        [*LEAD_OFF, access("breakers-pulled", "unknown")],
+        [*LEAD_OFF, access("breakers-pulled", "open")],
+    ),
+    "lead-needs-input-off": (
+        [*LEAD_OFF, access("input-off", "open", "B"), access("input-off", "unknown", "A")],
+        [*LEAD_OFF, access("input-off", "open", "A")],
+    ),
+    "lead-at-exciter-needs-input-off": (
+        [*step("lead-off-exciter", "open", "A", "high-voltage"), access("input-off", "open", "B")],
+        [*step("lead-off-exciter", "open", "A", "high-voltage"), access("input-off", "open", "A")],
+    ),
+    "plug-needs-lead-off": (
+        [*PLUG_OUT, access("lead-off", "open", "B")],
+        [*PLUG_OUT, access("lead-off", "open", "A")],
+    ),
+    "insulation-needs-both-ends-off": (
+        [*step("lead-insulation", "check", "A"), access("lead-off", "open", "A")],
+        [
+            *step("lead-insulation", "check", "A"),
+            access("lead-off", "open", "A"),
+            access("lead-off-exciter", "open", "A"),
+        ],
+    ),
+    "halves-need-reverser-deactivated": (
+        [*step("reverser-open", "open", "", "reverser"), access("reverser-deactivated", "unknown")],
+        [*step("reverser-open", "open", "", "reverser"), access("reverser-deactivated", "open")],
+    ),
+    "reverser-back-after-halves": (
+        [*step("reverser-deactivated", "close", "", "reverser"), access("reverser-open", "unknown")],
+        [*step("reverser-deactivated", "close", "", "reverser"), access("reverser-open", "shut")],
+    ),
+    "breakers-back-after-leads": (
+        [*step("breakers-pulled", "close"), access("input-off", "unknown", "B")],
+        [*step("breakers-pulled", "close"), *CHANNELS],
+    ),
+    "input-back-after-leads": (
+        [*step("input-off", "close", "A"), access("lead-off-exciter", "open", "A")],
+        [*step("input-off", "close", "A"), access("lead-off-exciter", "open", "B")],
+    ),
+    "no-motoring-while-apart": (
+        [*MOTOR, access("plug-out", "open", "A")],
+        [*MOTOR, access("plug-out", "shut", "A"), access("cowls-open", "open")],
+    ),
+    "no-start-while-apart": (
+        [*START, access("reverser-open", "unknown")],
+        [*START, access("reverser-open", "shut")],
+    ),
+    # -- standing gates
+    "nobody-to-motor": ([may("licensed"), may("engine-run")], [may("motoring")]),
+    "nobody-to-run": ([may("licensed"), may("motoring")], [may("engine-run")]),
+    "nobody-licensed-for-reverser": ([may("motoring")], [may("licensed")]),
+    "no-run-at-this-gate": (
+        [case(place="gate"), feature("engine-run-at-gate", False)],
+        [case(place="hangar"), feature("engine-run-at-gate", False)],
+    ),
+    "no-air-to-connect": ([METER], [AIR]),
+    "no-air-no-dry-motor": ([METER], [AIR]),
+    "no-air-no-start": ([METER], [AIR]),
+    "alone-no-motoring": ([case(people=1)], [case(people=2)]),
+    "alone-no-spark": ([case(people=1)], [case(people=2)]),
+    "alone-no-reverser": ([case(people=1)], [case(people="")]),
+    "hot-engine-lead-waits": ([case(condition="hot")], [case(condition="hot"), COOL]),
+    "hot-engine-plug-waits": ([case(condition="hot")], [case(condition="steady")]),
+    "missing-piece-no-motoring": ([BROKEN, answer("plug-hole-borescope", "ferrule", "A")], [BROKEN, NO_PIECE]),
+    "missing-piece-no-start": ([BROKEN, answer("plug-hole-borescope", "clean", "B")], [BROKEN, NO_PIECE]),
+    # -- cautions
+    "wet-before-spark": ([case(condition="wet"), *SPARK], [case(condition="wet"), *MOTOR]),
+    "one-lever-before-spark": ([feature("one-lever", True), *SPARK], [feature("one-lever", False), *SPARK]),
+    "failed-start-before-motoring": ([FAILED_START, *MOTOR], [LIT_START, *MOTOR]),
+    "hot-parts-on-a-turn": ([case(condition="hot"), *PLUG_OUT], [case(condition="cold"), *PLUG_OUT]),
+    "motoring-again": ([fact("motored", count=1), *MOTOR], [fact("motored", count=0), *MOTOR]),
+    "crew-cranks-count": ([FAILED_START, *START], [FAILED_START, *SPARK]),
+    "second-channel-opened": (
+        [*LEAD_OFF, access("lead-off", "open", "B"), *CHANNELS],
+        [*LEAD_OFF, access("lead-off", "open", "A"), *CHANNELS],
+    ),
+    "second-channel-repaired": (
+        [*NEW_PLUG, repaired("replace-lead", "B"), *CHANNELS],
+        [*NEW_PLUG, repaired("replace-control-unit"), *CHANNELS],
+    ),
+    "last-visit-same-part": (
+        [*NEW_PLUG, fact("done", work="replace-igniter", channel="B")],
+        [*NEW_PLUG, fact("done", work="replace-lead", channel="B")],
+    ),
+    "insert-under-plug": ([feature("inserts", True), *PLUG_OUT], [feature("inserts", False), *PLUG_OUT]),
+    "no-compound-here": ([feature("compound", "forbidden"), *PLUG_OUT], [feature("compound", "called-for"), *PLUG_OUT]),
+    "leave-the-surface": (
+        [feature("igniter", "semiconductor-surface"), *PLUG_OUT],
+        [feature("igniter", "semiconductor-surface"), *SPARK],
+    ),
+    "supplies-not-known": (
+        [access("breakers-pulled", "unknown"), *LEAD_OFF],
+        [access("breakers-pulled", "open"), *LEAD_OFF],
+    ),
+    "dead-is-not-discharged": ([*spark("silent"), *LEAD_OFF], [*spark("snaps", "silent"), *LEAD_OFF]),
+    # -- conflicts
+    "snaps-though-starts-fail": (
+        [pattern("alternate-fails", "A"), *spark("snaps")],
+        [pattern("alternate-fails", "A"), *spark("silent", "snaps")],
+    ),
+    "alternate-yet-both-silent": (
+        [pattern("alternate-fails", "A"), *spark("silent", "silent")],
+        [pattern("all-fail"), *spark("silent", "silent")],
+    ),
+    "silent-is-the-other-one": (
+        [pattern("alternate-fails", "A"), *spark("snaps", "silent")],
+        [pattern("alternate-fails", "B"), *spark("snaps", "silent")],
+    ),
+    "lights-though-silent": ([*alone("late"), *spark("silent")], [*alone("no-light", "lights"), *spark("silent")]),
+    "snaps-though-unfed": (
+        [answer("feeder-volts", "absent", "A"), *spark("weak")],
+        [answer("feeder-volts", "absent", "B"), *spark("weak")],
+    ),
+    "written-up-yet-heard": (
+        [case(complaint="one-channel-silent"), *spark("snaps", "snaps")],
+        [case(complaint="one-channel-silent"), *spark("snaps", "silent")],
+    ),
+    "crossed-counts-wrong": (
+        [*spark("other-channel"), pattern("alternate-fails", "B")],
+        [*spark("other-channel"), pattern("some-fail", "B")],
+    ),
+    "nothing-known-explains-it": ([HIGH], [LOW]),
+    # -- escalations
+    "still-unexplained-after-checking-again": (
+        [HIGH, answer("spark-test", "silent", "A", count=2)],
+        [HIGH, answer("spark-test", "silent", "A", count=1)],
+    ),
+    "unexplained-after-repair": ([HIGH, FAILED], [LOW, FAILED]),
+    "same-repair-failed-twice": (
+        [repaired("replace-igniter", "A", 2), FAILED],
+        [repaired("replace-igniter", "A", 1), repaired("replace-igniter", "B", 1), FAILED],
+    ),
+    "insert-moved": ([answer("insert-look", "turned", "A")], [answer("insert-look", "thread-bad", "A")]),
+    "stop-for-a-missing-piece": ([BROKEN], [answer("plug-tip-look", "worn", "A")]),
+    "cranks-run-down": ([fact("motored", count=3)], [fact("motored", count=2)]),
+    "time-for-the-operator-to-decide": ([case(minutes_left=30)], [case(minutes_left=30), PASSED]),
+    "nobody-licensed": ([may("motoring"), may("engine-run")], [may("licensed")]),
+    "shared-and-repairs-failing": (
+        [*spark("silent", "silent"), repaired("replace-exciter", "A"), FAILED],
+        [*spark("silent", "silent"), repaired("replace-exciter", "A"), PASSED],
+    ),
+    # -- verdicts
+    "part-named": ([suspect("lead-open", "lead", 90)], [suspect("lead-open", "lead", 89.9)]),
+    "shared-part-named": (
+        [suspect("supply-lost", "supply", 95, "", zone="shared")],
+        [suspect("supply-lost", "supply", 95, "", zone="shared"), HIGH],
+    ),
+    "not-ignition": (
+        [suspect("no-fuel", "fuel", 92, "", zone="engine")],
+        [suspect("no-fuel", "fuel", 92, "", rank=2, zone="engine")],
+    ),
+    "verified": ([PASSED], [FAILED]),
+    "not-verified": ([FAILED], [PASSED]),
+    "nothing-found": (alone("lights", "lights"), [*alone("lights", "lights"), repaired("clean-seat", "A")]),
+    # -- advice
+    "do-not-swap-leads": (spark("silent", "silent"), spark("silent", "snaps")),
+    "do-not-swap-between-engines": (
+        [suspect("exciter-dead", "exciter", 50)],
+        [suspect("switch-failed", "switch", 50), suspect("exciter-dead", "exciter", 49, rank=2)],
+    ),
+    "wiggle-dead-only": ([suspect("lead-chafed", "lead", 10, rank=3)], [suspect("lead-chafed", "lead", 9.9, rank=3)]),
+    "look-at-the-lead": (
+        [access("lead-off", "open", "A"), answer("lead-terminal-look", "clean", "B")],
+        [access("lead-off", "open", "A"), answer("lead-terminal-look", "clean", "A")],
+    ),
+    "low-breakout-with-compound": (
+        [feature("compound", "forbidden"), access("plug-out", "open", "A")],
+        [feature("compound", "forbidden"), access("plug-out", "shut", "A")],
+    ),
+    "never-fire-an-open-lead": (
+        [suspect("exciter-dead", "exciter", 30), access("lead-off-exciter", "open", "A")],
+        [suspect("exciter-dead", "exciter", 30), access("lead-off-exciter", "open", "B")],
+    ),
+    "cured-by-reseating": ([repaired("seat-lead-nut", "A"), PASSED], [repaired("replace-lead", "A"), PASSED]),
+    "silence-is-rarely-the-plug": (
+        [*spark("silent"), suspect("igniter-worn", "igniter", 40)],
+        [*spark("weak"), suspect("igniter-worn", "igniter", 40)],
+    ),
+    "a-snap-is-not-a-light": (spark("snaps", "snaps"), [*spark("snaps", "snaps"), *alone("lights")]),
+    "deferral-asks": (
+        [case(minutes_left=45), *spark("silent", "snaps")],
+        [case(minutes_left=45, selection="by-hand"), *spark("silent", "snaps")],
+    ),
+    "count-by-lane": (
+        [feature("lanes-alternate", True), pattern("alternate-fails", "A")],
+        [feature("lanes-alternate", True), pattern("alternate-fails", "A"), answer("starts-by-lane", "not-by-lane")],
+    ),
+    "aborted-starts-count": (
+        [feature("aborted-start-counts", True), pattern("some-fail")],
+        [feature("aborted-start-counts", False), pattern("some-fail")],
+    ),
+    "same-hands-on-both-channels": (
+        [fact("done", work="replace-igniter", channel=letter) for letter in "AB"],
+        [fact("done", work=work, channel=letter) for work, letter in (("replace-igniter", "A"), ("replace-lead", "B"))],
+    ),
+    "other-engine-same-hands": ([answer("same-hands-ask", "together")], [answer("same-hands-ask", "separate")]),
+    "one-good-hearing-clears-nothing": (
+        [case(complaint="intermittent-no-ignite"), *spark("snaps")],
+        [case(complaint="intermittent-no-ignite"), *spark("silent")],
+    ),
+    "never-force-a-plug": ([answer("plug-run-down", "binds", "A")], [answer("plug-run-down", "runs-down", "A")]),
+    "closing-has-its-own-list": ([PASSED, access("cowls-open")], [PASSED, access("cowls-open", "shut")]),
+    "independent-inspection-before-close": (
+        [repaired("replace-igniter", "A"), repaired("replace-lead", "B"), *CHANNELS],
+        [repaired("replace-igniter", "A"), repaired("replace-lead", "A"), *CHANNELS],
+    ),
+    "plan-the-heat": (
+        [case(condition="hot"), suspect("exciter-fails-hot", "exciter", 5, rank=4)],
+        [case(condition="cold"), suspect("exciter-fails-hot", "exciter", 5, rank=4)],
+    ),
+    "prove-the-shared-first": (
+        [pattern("all-fail"), access("cowls-open", "shut")],
+        [pattern("all-fail"), access("cowls-open", "open")],
+    ),
+}
+"""Rule → the facts on which it fires, and facts on which it nearly does."""
+
+
+def shown(name: str, facts: list[Fact]) -> list[Firing]:
+    return [one for one in BOOK.run(facts) if one.rule == name]
+
+
+def test_the_table_covers_every_shipped_rule() -> None:
+    assert sorted(CASES) == sorted(KNOWLEDGE.rules)
+    assert len(CASES) >= 40
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_it_fires(name: str) -> None:
+    firings = shown(name, CASES[name][0])
+    assert firings
+    for one in firings:
+        assert "{" not in one.says and "$" not in one.says
+        then = KNOWLEDGE.rules[name].then
+        assert (one.get("finding"), one.get("block"), one.get("caution")) == (
+            then.finding or "",
+            then.block or "",
+            then.caution or "",
+        )
+        # A sentence is said once, however many channels stand behind it.
+        assert [other.says for other in firings].count(one.says) == 1
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_it_nearly_fires(name: str) -> None:
+    assert shown(name, CASES[name][1]) == []
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_the_two_cases_are_near(name: str) -> None:
+    """A near miss is about the same kinds of facts, else it would show nothing."""
+    fires, nearly = CASES[name]
+    assert {one.kind for one in fires} & {one.kind for one in nearly}
+    assert fires != nearly
+
+
+def _literals(one: Pattern) -> Iterator[Pattern]:
+    if one.absent is not None:
+        yield from _literals(one.absent)
+    for inner in one.any or []:
+        yield from _literals(inner)
+    if one.fact is not None:
+        yield one
+
+
+def _values(test: Any) -> list[Any]:
+    """The values that a test wants; ranges and variables want none in particular."""
+    if isinstance(test, dict):
+        (name, limit), *_ = test.items()
+        return list(limit) if name == "one-of" else [limit] if name == "is-not" else []
+    return [test]
+
+
+def _known() -> dict[tuple[str, str], set[Any]]:
+    know = KNOWLEDGE
+    modes = [(zone, name, mode) for zone, entry in know.zones.items() for name, mode in entry.modes.items()]
+    cited = [*know.checks.items(), *know.repairs.items(), *know.access.items()]
+    features = {(name, value) for one in know.engines.values() for name, value in one.features.items()}
+    findings = {one.then.finding for one in know.rules.values()}
+    letters = {letter for one in know.engines.values() for letter in one.channels}
+    return {
+        ("case", "complaint"): set(know.complaints),
+        ("case", "place"): {"gate", "hangar"},
+        ("case", "condition"): {"steady", "cold", "hot", "wet", "vibrating"},
+        ("case", "selection"): {"alternate", "both", "by-hand"},
+        # Whether engines run at a gate is a station's rule; no shipped profile forbids it.
+        ("feature", "name"): {name for name, _ in features} | {"engine-run-at-gate"},
+        ("feature", "value"): {value for _, value in features} | {False},
+        ("person", "authority"): {name for _, one in cited for name in one.authority},
+        ("at-hand", "item"): {name for _, one in cited for name in one.tools},
+        ("start", "lit"): {True, False},
+        ("pattern", "kind"): {"alternate-fails", "one-channel-fails", "all-fail", "some-fail", "all-light"},
+        ("done", "work"): set(know.repairs),
+        ("answer", "check"): set(know.checks),
+        ("access", "name"): set(know.access),
+        ("access", "state"): {"open", "shut", "unknown"},
+        ("confirmed", "caution"): set(know.cautions),
+        ("suspect", "mode"): {name for _, name, _ in modes},
+        ("suspect", "part"): {mode.part for _, _, mode in modes},
+        ("suspect", "zone"): {zone for zone, _, _ in modes},
+        ("suspect", "rank"): {1},
+        ("surprise", "level"): {"low", "high"},
+        ("repaired", "repair"): set(know.repairs),
+        ("verified", "result"): {"passed", "failed"},
+        ("about-to", "move"): {name for name, _ in cited},
+        ("about-to", "kind"): {"check", "repair", "open", "close", "verify"},
+        ("about-to", "tag"): {tag for _, one in cited for tag in one.tags},
+        ("finding", "name"): {name for name in findings if name},
+        **{(kind, "channel"): letters | {""} for kind in FACTS if "channel" in FACTS[kind]},
+    }
+
+
+@pytest.mark.parametrize("name", KNOWLEDGE.rules)
+def test_it_asks_only_for_what_can_be(name: str) -> None:
+    """A misspelt check, outcome or state would keep a rule silent for ever, or a gate shut."""
+    known = _known()
+    for pattern_ in (literal for one in KNOWLEDGE.rules[name].when for literal in _literals(one)):
+        for slot, test in pattern_.where.items():
+            for value in _values(test):
+                if isinstance(value, str) and value.startswith("$"):
+                    continue
+                if (pattern_.fact, slot) == ("answer", "outcome"):
+                    checks = _values(pattern_.where["check"])
+                    assert all(value in KNOWLEDGE.checks[check].outcomes for check in checks), (checks, value)
+                else:
+                    assert value in known[str(pattern_.fact), slot], (pattern_.fact, slot, value)
+
+
+def _needs(names: list[str]) -> set[str]:
+    """The access states that these need, directly and through others."""
+    found: set[str] = set()
+    waiting = list(names)
+    while waiting:
+        name = waiting.pop()
+        if name not in found:
+            found.add(name)
+            waiting += KNOWLEDGE.access[name].needs
+    return found
+
+
+def test_what_a_step_gate_asks_for_is_what_its_steps_need() -> None:
+    """A step that a gate wants something opened for, but that does not need it, could never be offered and done."""
+    wanted = {"hands-in": {"breakers-pulled"}, "spark": {"dry-motored", "heads-counted"}}
+    for entries in (KNOWLEDGE.checks, KNOWLEDGE.repairs, KNOWLEDGE.access):
+        for name, entry in entries.items():
+            for tag, states in wanted.items():
+                if tag in entry.tags:
+                    assert states <= _needs(entry.needs), (name, tag)
+
+
+APART = ("reverser-open", "lead-off", "lead-off-exciter", "plug-out", "input-off")
+
+
+@pytest.mark.parametrize("name", APART)
+def test_nothing_turns_or_fires_until_it_is_known_to_be_shut(name: str) -> None:
+    """After a resume every state is unknown, which a step's own list of what must be shut does not see."""
+    for state, stopped in (("open", True), ("unknown", True), ("shut", False)):
+        facts = [access(name, state, "A"), access("dry-motored"), access("heads-counted"), AIR]
+        facts += [may(one) for one in ("licensed", "motoring", "engine-run")]
+        for move, tag in ((SPARK, "spark"), (MOTOR, "motoring"), (START, "engine-run")):
+            blocked = {one.get("block") for one in BOOK.run([*facts, *move]) if one.kind == "gate"}
+            assert (tag in blocked) == stopped, (name, state, tag)
+
+
+def test_a_whole_story_of_firings() -> None:
+    """Alternate starts fail on A, A silent and B snaps, the lead is being taken off."""
+    firings = BOOK.run(
+        [
+            case(complaint="intermittent-no-ignite", people=2),
+            *(may(one) for one in ("licensed", "motoring", "engine-run")),
+            AIR,
+            pattern("alternate-fails", "A", 3),
+            *spark("silent", "snaps"),
+            *(access(name) for name in ("notices", "breakers-pulled", "movables-safe", "cowls-open")),
+            *(access(name) for name in ("reverser-deactivated", "reverser-open")),
+            access("input-off", "open", "A"),
+            access("input-off", "shut", "B"),
+            *LEAD_OFF,
+        ]
+    )
+    assert [(one.kind, one.rule) for one in firings] == [
+        ("finding", "alternate-starts-fail"),
+        ("finding", "channel-silent"),
+        ("finding", "silent-not-plug-alone"),
+        ("caution", "dead-is-not-discharged"),
+        ("advice", "one-good-hearing-clears-nothing"),
+    ]
