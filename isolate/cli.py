@@ -6,6 +6,7 @@ import argparse
 import os
 import sys
 from collections.abc import Callable, Sequence
+from datetime import UTC
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -163,9 +164,9 @@ def _load(arguments: argparse.Namespace) -> Loaded:
 
 
 def _now() -> Any:
-    from datetime import datetime, timezone
+    from datetime import datetime
 
-    return datetime.now(timezone.utc)
+    return datetime.now(UTC)
 
 
 # -- chase -----------------------------------------------------------------------------------------
@@ -328,14 +329,13 @@ def _drill(arguments: argparse.Namespace) -> int:
             print(f"{name:28} {read(folder / f'{name}.yaml', Scenario).title}")
         return 0
     path = find(arguments.name, folder)
-    kits = _kits(_load(arguments).knowledge)
-    if not arguments.solve:
-        from isolate.terminal.start import drill
-
-        return drill(path, kits)
     scenario = read(path, Scenario)
     print(scenario.title)
     print(scenario.story)
+    if not arguments.solve:
+        print(f"\nThe tool plays it by its own advice with: isolate drill {arguments.name} --solve")
+        return 0
+    kits = _kits(_load(arguments).knowledge)
     print()
     solved = solve(path, kits, _print_step)
     fitted = kits(scenario.case.engine).fitted

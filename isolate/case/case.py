@@ -189,6 +189,8 @@ class CaseState:
     verifying: dict[str, str] = field(default_factory=dict)
     """Check → outcome (empty: could not tell) within the verification in hand."""
     verified: Literal["", "passed", "failed", "outstanding"] = ""
+    passes: int = 0
+    """Verifications passed since the last repair."""
     outstanding: list[str] = field(default_factory=list)
     """Verification checks that could not be done."""
     offered: dict[str, Any] | None = None
@@ -309,7 +311,9 @@ def _access(state: CaseState, event: Event, void: bool) -> None:
     key = event.body["access"]
     state.book_minutes += float(event.body.get("minutes", 0))
     state.since[key] = event.seq
-    if event.body["state"] == "open":
+    if event.body["state"] == "unknown":
+        state.open[key] = "unknown"
+    elif event.body["state"] == "open":
         state.open[key] = "open"
         if event.body.get("motors"):
             state.motored += 1
@@ -328,6 +332,7 @@ def _repaired(state: CaseState, event: Event, void: bool) -> None:
     state.evidence.append(Evidence(event.seq, "repair", event.body["repair"]))
     state.move = None
     state.verified = ""
+    state.passes = 0
     # A repair is a change: what could not be told or done before may be now.
     state.unsure.clear()
     state.declined.clear()
@@ -337,6 +342,7 @@ def _verified(state: CaseState, event: Event, void: bool) -> None:
     if void:
         return
     state.verified = event.body["result"]
+    state.passes += state.verified == "passed"
     state.move = None
 
 

@@ -7,6 +7,7 @@ disk. Since the step follows from the events alone, a killed process stands wher
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -43,6 +44,11 @@ from isolate.reasoning.belief import Belief, Model
 from isolate.reasoning.plan import Planner, Valued
 from isolate.reasoning.pose import ESCALATE, Posed, Poser
 from isolate.reasoning.rules import Firing, RuleBook
+
+MOST_PASSES = 3
+"""A verification passed this often since the last repair is not offered again."""
+SURE_REPAIR = 0.85
+"""A repair with less success than this is no cure to repeat."""
 
 
 class Log(Protocol):
@@ -118,7 +124,10 @@ class Chase:
             "engine": intake.engine,
             "complaint": intake.complaint,
         }
-        log.append_all(case, [("opened", body)], now_text(clock()))
+        items: list[tuple[str, Mapping[str, Any]]] = [("opened", body)]
+        for key in _found_open(kit, intake):
+            items.append(("access", {"access": key, "state": "unknown", "minutes": 0}))
+        log.append_all(case, items, now_text(clock()))
         chase = cls(kit, log, case, clock)
         chase._settle()
         return chase
@@ -156,6 +165,26 @@ class Chase:
         """Minutes to departure by the clock; None when nobody waits."""
         left = self.intake.minutes_left
         return None if left is None else left - self.elapsed
+
+    @property
+    def verification(self) -> tuple[str, ...]:
+        """The checks that verify this complaint, in order."""
+        return self.fitted.verification(self.intake.complaint, self.intake.channel)
+
+    def proven(self) -> dict[str, str]:
+        """Return the checks of the verification that stand as passed: done since the last repair and verification."""
+        since = 0
+        passed: dict[str, str] = {}
+        for event in self.state.events:
+            if event.kind in ("repaired", "verified"):
+                since = event.seq
+        for item in self.state.evidence:
+            if item.kind == "answer" and item.seq > since:
+                if item.outcome == self.fitted.check(item.key).outcomes[0]:
+                    passed[item.key] = item.outcome
+                else:
+                    passed.pop(item.key, None)
+        return {key: passed[key] for key in self.verification if key in passed}
 
     @property
     def remaining(self) -> float:
@@ -203,6 +232,10 @@ class Chase:
             # What the papers and the crew say is about the time before the repair.
             if touched & set(check.given) and check.entry.kind == "history":
                 found.setdefault(key, "about the time before the repair")
+        for key, times in Counter(self.state.repairs).items():
+            # One that often leaves the fault in is not done twice; no other is done a third time.
+            if times >= (2 if fitted.repairs[key].entry.success >= SURE_REPAIR else 1):
+                found.setdefault(key, "done already")
         for key, outcomes in self.belief.occasion.items():
             repeats = fitted.checks[key].repeats
             if repeats is None or len(outcomes) >= repeats.most:
@@ -214,11 +247,17 @@ class Chase:
         if self._memo.ranked is None:
             barred = self.barred()
             poser = self.kit.poser(self.intake.place)
-            posed = poser.pose(self.belief, self.intake.complaint, self.intake.condition, barred=barred)
+            posed = poser.pose(
+                self.belief,
+                [key for key in self.verification if key not in self.proven()],
+                self.intake.condition,
+                barred=barred,
+                again=self.state.passes > 0,
+            )
             planner = Planner(posed.problem)
             moves = planner.moves(posed.problem.p, posed.mask(self.state.open))
             withheld = set(self.state.declined) - {ESCALATE}
-            if self.state.verified == "passed":
+            if self.state.passes >= MOST_PASSES:
                 withheld.add(posed.problem.verify.name)
             self._memo.ranked = Ranked(tuple(m for m in moves if m.name not in withheld), posed, barred)
         return self._memo.ranked
@@ -278,10 +317,7 @@ class Chase:
         )
 
     def _verifying(self) -> Step:
-        for key in self.kit.fitted.verification(self.intake.complaint):
-            if key not in self.state.verifying and key not in self.state.outstanding:
-                return self._doing(self.fitted.check(key), "verify")
-        raise AssertionError("a finished verification is settled before anyone asks")
+        return self._doing(self.fitted.check(self._verify_next()), "verify")
 
     def _unasked(self, key: str) -> bool:
         return not self.belief.occasion.get(key) and key not in self.state.unsure
@@ -599,8 +635,9 @@ class Chase:
         self._settle()
 
     def _verify_next(self) -> str:
-        for key in self.fitted.verification(self.intake.complaint):
-            if key not in self.state.verifying and key not in self.state.outstanding:
+        proven = self.proven()
+        for key in self.verification:
+            if key not in self.state.verifying and key not in self.state.outstanding and key not in proven:
                 return key
         raise Refused("nothing of the verification is left to decline")
 
@@ -664,7 +701,7 @@ class Chase:
         for event in reversed(self.state.events):
             if event.seq in void:
                 continue
-            if event.kind in ("verified", "declined") and event.body.get("of_itself") or event.kind == "verified":
+            if (event.kind in ("verified", "declined") and event.body.get("of_itself")) or event.kind == "verified":
                 items.append(("corrected", {"seq": event.seq, "what": event.kind}))
             elif event.kind in ("answered", "repaired", "declined", "access"):
                 items.append(("corrected", {"seq": event.seq, "what": event.kind}))
@@ -748,6 +785,7 @@ class Chase:
                 self._write(("accepted", {"kind": "close", "move": CLOSE_UP}))
             else:
                 self._record_offer()
+        self._let_go()
         if state.move is not None and state.move.kind == "close":
             loose = [k for k in state.open if not self.fitted.access[k].entry.lasting]
             if loose and len(loose) == len(state.open):
@@ -756,14 +794,40 @@ class Chase:
             if not state.open:
                 self._close()
 
+    def _let_go(self) -> None:
+        """End by themselves the states on the way that nobody has to put back, such as a dry motor done."""
+        target = self._target()
+        while target is not None and (way := self._way(*target)):
+            access, opening = way[0]
+            if opening or access.entry.lasting:
+                return
+            self._write(("access", {"access": access.key, "state": "shut", "minutes": 0}))
+
+    def _target(self) -> tuple[Collection[str], Collection[str]] | None:
+        """Return what the move in hand needs open and shut next."""
+        move = self.state.move
+        if move is None:
+            return None
+        if move.kind == "close":
+            return (), tuple(self.state.open)
+        if move.kind == "repair":
+            repair = self.fitted.repair(move.key)
+            return repair.needs, repair.shut
+        if move.kind == "end":
+            return None
+        key = self._verify_next() if move.kind == "verify" else move.key
+        check = self.fitted.check(key)
+        return check.needs, check.shut
+
     def _settle_verification(self) -> None:
         state = self.state
-        keys = self.fitted.verification(self.intake.complaint)
+        keys = self.verification
+        proven = self.proven()
         failed = [k for k, o in state.verifying.items() if o and o != self.fitted.check(k).outcomes[0]]
         barred = self.barred()
         if not failed:
             for key in keys:
-                if key in state.verifying or key in state.outstanding:
+                if key in state.verifying or key in state.outstanding or key in proven:
                     continue
                 why = barred.get(key)
                 if why is None or why in ("answered", "could not tell"):
@@ -771,7 +835,7 @@ class Chase:
                 self._write(("declined", {"move": key, "kind": "check", "reason": why, "of_itself": True}))
         missing = [*state.outstanding, *(k for k, o in state.verifying.items() if not o)]
         channels: dict[str, str] = {}
-        for key, outcome in state.verifying.items():
+        for key, outcome in {**proven, **state.verifying}.items():
             good = outcome == self.fitted.check(key).outcomes[0]
             channel = split(key)[1]
             if channels.get(channel) != "failed":
@@ -882,6 +946,19 @@ class Chase:
             )
         )
         self._write(*items)
+
+
+def _found_open(kit: Kit, intake: Intake) -> list[str]:
+    """Return the access states that stand open where this complaint is found, what they need first."""
+    complaint = kit.fitted.complaints[intake.complaint]
+    meant = [
+        key
+        for key, access in kit.fitted.access.items()
+        if access.name in complaint.found_open and access.channel in ("", intake.channel)
+    ]
+    needed = kit.poser(intake.place).needed(meant)
+    return [kit.poser(intake.place).access[i] for i in kit.poser(intake.place).crossings.order
+            if kit.poser(intake.place).access[i] in needed]
 
 
 def _worded(texts: Sequence[str], channel: str) -> tuple[str, ...]:

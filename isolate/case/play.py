@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import datetime, timedelta, timezone
+from datetime import UTC, datetime, timedelta
 from typing import Any, Protocol
 
 from isolate.case.chase import Chase
@@ -22,7 +22,7 @@ class Clock:
     """A clock that stands still until it is told how many minutes have passed."""
 
     def __init__(self, start: datetime | None = None) -> None:
-        self.time = start or datetime(2030, 1, 1, 6, 0, tzinfo=timezone.utc)
+        self.time = start or datetime(2030, 1, 1, 6, 0, tzinfo=UTC)
 
     def __call__(self) -> datetime:
         return self.time

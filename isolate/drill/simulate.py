@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from isolate.kb.fit import Fitted, UnknownName, near, split
+from isolate.kb.fit import UnknownName, near, split
 from isolate.kb.model import HEALTHY, Ask, Condition
 from isolate.reasoning.belief import Model
 

@@ -192,12 +192,13 @@ class Fitted:
         """Return a repair by instance name. Raises UnknownName."""
         return _named(self.repairs, key, "repair")
 
-    def verification(self, complaint: str) -> tuple[str, ...]:
-        """Check instances that verify a complaint: channel by channel within each check's turn."""
-        keys: list[str] = []
-        for name in _named(self.complaints, complaint, "complaint").verify:
+    def verification(self, complaint: str, channel: str = "") -> tuple[str, ...]:
+        """Check instances that verify a complaint (about this channel, if about one), in the order they are done."""
+        entry = _named(self.complaints, complaint, "complaint")
+        keys = [instance(name, channel) for name in entry.verify_own if channel]
+        for name in entry.verify:
             keys += [k for k, c in self.checks.items() if c.name == name]
-        return tuple(keys)
+        return tuple(k for k in keys if k in self.checks)
 
 
 def _named(entries: Mapping[str, _T], key: str, what: str) -> _T:

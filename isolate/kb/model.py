@@ -259,7 +259,11 @@ class Complaint(Sourced):
     says: list[Text] = Field(min_length=1, description="The wording that people use.")
     starts: list[Told] = Field(default=[], description="Stands in when no starts are told.")
     answers: dict[Name, Name] = Field(default={}, description="Checks that the write-up already answers.")
+    found_open: list[Name] = Field(
+        default=[], description="Access states that stand open when it is found; walked before anything else."
+    )
     asks_channel: bool = Field(default=False, description="The complaint is about one channel: ask which.")
+    verify_own: list[Name] = Field(default=[], description="Checks per channel that come first, on its own channel only.")
     verify: list[Name] = Field(min_length=1, description="Checks that verify it, per channel where they are so.")
 
 

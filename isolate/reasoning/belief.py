@@ -250,6 +250,18 @@ class Belief:
         alike = len(set(outcomes)) == 1
         return np.asarray(same * likelihood[outcomes[0]] * alike + (1 - same) * independent)
 
+    def next_likelihood(self, check: str, condition: Condition = "steady") -> Table:
+        """Return P(next outcome | joint), as :meth:`Model.likelihood`, given what the check has shown on this occasion."""
+        fit = self.model.fitted.check(check)
+        likelihood = self.model.likelihood(check, condition)
+        before = self.occasion.get(check, ())
+        if not before or fit.repeats is None:
+            return likelihood
+        index = [fit.outcomes.index(o) for o in before]
+        so_far = self._run(likelihood, index, fit.repeats.same)
+        runs = [self._run(likelihood, [*index, k], fit.repeats.same) for k in range(len(fit.outcomes))]
+        return np.stack([run / so_far for run in runs])
+
     def repair(self, repair: str) -> Belief:
         """Take in that a repair was done. Evidence so far stays evidence about the states before it."""
         fit = self.model.fitted.repair(repair)

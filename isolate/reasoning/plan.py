@@ -1,27 +1,37 @@
 """The next move: the one after which the expected cost to a verified, closed-up aircraft is least.
 
 One step is looked ahead: each check with all its outcomes, each repair with and without the verification right
-behind it, verifying now, and each way to end. What follows is valued by hindsight plus doubt: the expected cost if
-the state were told now (access, repairs, one verification, closing), plus ``DOUBT`` minutes for each bit of entropy
-left over what is to be repaired. Two states cleared by the same repairs are no doubt at all.
+behind it, verifying now, and each way to end. What follows is valued as the least of
 
-On random problems of realistic size this came to about two thirds of the minutes of "most information per minute"
-(``tests/bench``). The expected minutes are an estimate, not a bound.
+- *asking*: hindsight (the cost if the state were told now: access, repairs, one verification, closing) plus the price
+  of the doubt left, bits times minutes a bit. The price is that of the best check on offer now, counting only
+  what it costs beyond what hindsight pays anyway, times ``DEARER``, since bits grow dearer as they grow fewer.
+- *trying*: repairs by probability per minute, each verified, until one passes.
+- *stopping*: the cheapest end for this belief.
+
+States that are cleared by the same repairs are no doubt at all. The expected minutes are an estimate, not a bound.
+How the policy compares with "most information per minute" is measured in ``tests/bench``.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, replace
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from isolate.reasoning.problem import Crossed, Problem, Vector
 
-DOUBT = 25.0
-"""Equivalent minutes for each bit of entropy left; flat within about 1 % from 20 to 30 (``tests/bench``)."""
+DEARER = 1.3
+"""How much dearer a bit of doubt is taken to be than the best check on offer sells it; measured in ``tests/bench``."""
+LEAST_PRICE, MOST_PRICE = 2.0, 400.0
+"""Equivalent minutes a bit between which the price is kept."""
+NO_CHECKS = 25.0
+"""Price of a bit where no check tells anything any more."""
+TELLS = 0.01
+"""A check that tells less than this many bits does not set the price."""
 
 Kind = Literal["check", "repair", "verify", "end"]
 ORDER: dict[Kind, int] = {"check": 0, "verify": 1, "repair": 2, "end": 3}
@@ -32,7 +42,8 @@ class Valued:
     """A move with its figures, in equivalent minutes.
 
     ``expected``: to the end of the case if this is done next. ``now``: the crossings and the move itself.
-    ``told``: bits of doubt it is expected to remove. ``outcomes``: probability of each outcome (checks, verify).
+    ``told``: bits of doubt it is expected to remove. ``outcomes``: probability of each outcome (checks, verify), or
+    of clearing something (repairs).
     """
 
     kind: Kind
@@ -42,31 +53,60 @@ class Valued:
     told: float
     outcomes: tuple[float, ...]
     crossings: tuple[Crossed, ...]
+    guessed: float = 0.0
+    """The part of ``expected`` that is an estimate of what follows; the rest is paid for sure."""
+
+
+class _Beliefs(NamedTuple):
+    """Beliefs as the planner values them; the leading axes are free."""
+
+    groups: Vector
+    """Probability of each group of states with one route, last axis."""
+    extra: Vector
+    """Expected cost of failing repairs and of ends, which no access changes."""
+    stop: Vector
+    """Cost of the cheapest end, closing up apart."""
+
+
+class _Reach(NamedTuple):
+    """Costs by group from one set of open access states."""
+
+    hindsight: Vector
+    first: Vector
+    """Trying the group's repairs with one verification, from here; infinite where the route is an end."""
+    again: Vector
+    """The same after a verification has failed."""
+    closing: float
+    """Closing up after a verification."""
+    closing_now: float
+    """Closing up from here."""
 
 
 class Planner:
     """Values moves in one problem; the belief and what is open may change, the rest may not."""
 
-    def __init__(self, problem: Problem, doubt: float = DOUBT) -> None:
-        self.problem, self.doubt = problem, doubt
+    def __init__(self, problem: Problem, dearer: float = DEARER) -> None:
+        self.problem, self.dearer = problem, dearer
         self.ways = problem.ways
-        self._paths, self.group = self._routes()
+        self._paths, self.group, self._extra = self._routes()
         self.members = np.zeros((len(problem.states), len(self._paths)))
         self.members[np.arange(len(problem.states)), self.group] = 1.0
-        self._hindsight: dict[int, Vector] = {}
-        self._attempts: dict[int, tuple[Vector, Vector, float]] = {}
+        self._ends = np.stack([end.cost for end in problem.ends], axis=1)
+        self._give_up = float(self._ends.max(axis=0).min())
+        self._reached: dict[int, _Reach] = {}
 
     # -- hindsight -----------------------------------------------------------------------------------
 
-    def _routes(self) -> tuple[list[tuple[tuple[int, ...], int]], NDArray[np.int64]]:
-        """Give each state the repairs that clear it, and the end after them (-1: verified, else an end's index).
+    def _routes(self) -> tuple[list[tuple[tuple[int, ...], int]], NDArray[np.int64], Vector]:
+        """Give each state its route: the repairs that clear it, and the end after them (-1: verified).
 
-        The cheapest by each repair's own cost and its access from nothing open; states with one route are a group.
+        The cheapest by each repair's own cost and its access from nothing open. Returns (routes, route of each state,
+        what failing repairs and the end are expected to add in each state). A repair that failed is not simply done
+        again: what else clears the state is done after it.
         """
         problem = self.problem
-        _, verifying, _ = self.ways.go(0, problem.verify.needs, problem.verify.shut)
-        again = problem.verify.cost + self.ways.go(0, problem.verify.needs, problem.verify.shut)[0]
-        again += self.ways.close_all(verifying)[0]
+        reach, verifying, _ = self.ways.go(0, problem.verify.needs, problem.verify.shut)
+        again = problem.verify.cost + reach + self.ways.close_all(verifying)[0]
         solo = []
         for repair in problem.repairs:
             cost, opened, _ = self.ways.go(0, repair.needs, repair.shut)
@@ -74,18 +114,18 @@ class Planner:
         best: dict[int, tuple[float, tuple[int, ...], int, float]] = {}
 
         def route(h: int) -> tuple[float, tuple[int, ...], int, float]:
-            """Return (cost, repairs, end, what failing repairs are expected to add) of a state."""
+            """Return (cost, repairs, end, what is added) of a state."""
             if h in best:
                 return best[h]
             found: list[tuple[float, tuple[int, ...], int, float]] = []
             if problem.clear[h]:
                 found.append((0.0, (), -1, 0.0))
-            found += [(float(end.cost[h]), (), i, 0.0) for i, end in enumerate(problem.ends)]
+            for i, end in enumerate(problem.ends):
+                found.append((float(end.cost[h]), (), i, float(end.cost[h])))
             works = [i for i, repair in enumerate(problem.repairs) if int(repair.to[h]) != h]
             for i in works:
                 repair = problem.repairs[i]
                 to = int(repair.to[h])
-                # A repair that failed is not simply done again: what else clears the state is done after it.
                 others = [solo[j] for j in works if j != i and int(problem.repairs[j].to[h]) == to]
                 failing = (1 - repair.success) * (again + min(others, default=solo[i]))
                 cost, rest, end_index, extra = route(to)
@@ -99,22 +139,10 @@ class Planner:
         for h in range(len(problem.states)):
             _, repairs, end, extra[h] = route(h)
             group[h] = paths.setdefault((tuple(sorted(repairs)), end), len(paths))
-        self._extra = extra + np.array([self._ending(h, paths, group) for h in range(len(problem.states))])
-        return list(paths), group
-
-    def _ending(self, h: int, paths: dict[tuple[tuple[int, ...], int], int], group: NDArray[np.int64]) -> float:
-        end = list(paths)[int(group[h])][1]
-        return 0.0 if end < 0 else float(self.problem.ends[end].cost[h])
-
-    def hindsight(self, opened: int) -> Vector:
-        """Return, for each state, the cost from here if the state were known, with ``opened`` open."""
-        found = self._hindsight.get(opened)
-        if found is None:
-            costs = np.array([self._follow(repairs, end, opened) for repairs, end in self._paths])
-            found = self._hindsight[opened] = costs[self.group] + self._extra
-        return found
+        return list(paths), group, extra
 
     def _follow(self, repairs: Sequence[int], end: int, opened: int) -> float:
+        """Return the cost of a route from here, closing up included."""
         cost = 0.0
         for i in repairs:
             repair = self.problem.repairs[i]
@@ -128,73 +156,68 @@ class Planner:
             cost += step + verify.cost
         return cost + self.ways.close_all(opened)[0]
 
-    def entropy(self, p: Vector) -> Vector:
-        """Return the bits of doubt over what is to be repaired; the last axis of p runs over states."""
-        groups = p @ self.members
-        with np.errstate(divide="ignore", invalid="ignore"):
-            terms = np.where(groups > 0, groups * np.log2(groups), 0.0)
-        return np.asarray(-terms.sum(axis=-1))
-
-    def attempts(self, opened: int) -> tuple[Vector, Vector, float]:
-        """Return each group's cost of trying it: from here, and again after a failed verification; and of closing up.
-
-        Trying is the group's repairs and one verification. Groups that end otherwise cost infinitely much.
-        """
-        found = self._attempts.get(opened)
+    def _reach(self, opened: int) -> _Reach:
+        found = self._reached.get(opened)
         if found is None:
-            problem = self.problem
-            _, after, _ = self.ways.go(opened, problem.verify.needs, problem.verify.shut)
-            after &= ~problem.verify.spoils
+            verify = self.problem.verify
+            _, after, _ = self.ways.go(opened, verify.needs, verify.shut)
+            after &= ~verify.spoils
             closing = self.ways.close_all(after)[0]
-            first, again = (
-                np.array(
-                    [
-                        np.inf if end >= 0 else self._follow(repairs, end, state) - closing
-                        for repairs, end in self._paths
-                    ]
-                )
-                for state in (opened, after)
+            here = np.array([self._follow(repairs, end, opened) for repairs, end in self._paths])
+            later = np.array([self._follow(repairs, end, after) for repairs, end in self._paths])
+            ends = np.array([end >= 0 for _, end in self._paths])
+            found = self._reached[opened] = _Reach(
+                hindsight=here,
+                first=np.where(ends, np.inf, here - closing),
+                again=np.where(ends, np.inf, later - closing),
+                closing=closing,
+                closing_now=self.ways.close_all(opened)[0],
             )
-            found = self._attempts[opened] = (first, again, closing)
         return found
 
-    def trying(self, p: Vector, opened: int) -> Vector:
+    def hindsight(self, opened: int) -> Vector:
+        """Return, for each state, the cost from here if the state were known, with ``opened`` open."""
+        return np.asarray(self._reach(opened).hindsight[self.group] + self._extra)
+
+    # -- value ---------------------------------------------------------------------------------------
+
+    def _beliefs(self, p: Vector) -> _Beliefs:
+        return _Beliefs(p @ self.members, p @ self._extra, (p @ self._ends).min(axis=-1))
+
+    def entropy(self, p: Vector) -> Vector:
+        """Return the bits of doubt over what is to be repaired; the last axis of p runs over states."""
+        return _entropy(p @ self.members)
+
+    def _hindsight(self, b: _Beliefs, opened: int) -> Vector:
+        return np.asarray(b.groups @ self._reach(opened).hindsight + b.extra)
+
+    def _trying(self, b: _Beliefs, opened: int) -> Vector:
         """Return the expected cost of trying repairs by probability per minute until one verifies, asking nothing.
 
-        p: (..., states). The verification is taken at its word; what nothing cures is escalated at the end.
+        The verification is taken at its word; what is not worth trying any more is given up.
         """
-        first, again, closing = self.attempts(opened)
-        groups = p @ self.members
-        finite = np.isfinite(first)
+        reach = self._reach(opened)
+        finite = np.isfinite(reach.first)
         if not finite.any():
-            return np.full(groups.shape[:-1], np.inf)
-        mass = groups[..., finite]
-        first, again = first[finite], again[finite]
+            return np.full(b.groups.shape[:-1], np.inf)
+        mass = b.groups[..., finite]
+        first, again = np.maximum(reach.first[finite], 1e-9), np.maximum(reach.again[finite], 1e-9)
         rate = mass / again
-        lead = np.argmax(mass / first, axis=-1)
-        np.put_along_axis(rate, lead[..., None], np.inf, axis=-1)
+        lead = np.argmax(mass / first, axis=-1)[..., None]
+        np.put_along_axis(rate, lead, np.inf, axis=-1)
         order = np.argsort(-rate, axis=-1, kind="stable")
-        sorted_mass = np.take_along_axis(mass, order, axis=-1)
-        left = 1.0 - np.cumsum(sorted_mass, axis=-1) + sorted_mass
-        cost = np.take(again, order)
-        cost[..., 0] = np.take(first, lead)
-        # Trying stops where giving up costs less than going on for what is left.
-        give_up = min(float(end.cost.max()) for end in self.problem.ends)
-        spent = np.cumsum(left * cost, axis=-1)
-        after = left - sorted_mass
-        stopping = spent + after * give_up
-        return np.asarray(stopping.min(axis=-1) + closing)
+        mass = np.take_along_axis(mass, order, axis=-1)
+        after = 1.0 - np.cumsum(mass, axis=-1)
+        cost = again[order]
+        cost[..., 0] = first[lead[..., 0]]
+        spent = np.cumsum((after + mass) * cost, axis=-1)
+        return np.asarray((spent + after * self._give_up).min(axis=-1) + reach.closing + b.extra)
 
-    def value(self, p: Vector, opened: int) -> float:
-        """Return the estimated cost from belief p (normalised) with ``opened`` open."""
-        return float(self.values(p, opened))
-
-    def values(self, p: Vector, opened: int) -> Vector:
-        """Return the estimated cost from each belief p[..., states] (normalised) with ``opened`` open."""
-        asking = p @ self.hindsight(opened) + self.doubt * self.entropy(p)
-        closing = self.ways.close_all(opened)[0]
-        stop = np.stack([p @ end.cost for end in self.problem.ends]).min(axis=0) + closing
-        return np.asarray(np.minimum(np.minimum(asking, self.trying(p, opened)), stop))
+    def _values(self, b: _Beliefs, opened: int, price: float) -> Vector:
+        """Return the estimated cost from each belief with ``opened`` open."""
+        asking = self._hindsight(b, opened) + price * _entropy(b.groups)
+        stopping = b.stop + self._reach(opened).closing_now
+        return np.asarray(np.minimum(np.minimum(asking, self._trying(b, opened)), stopping))
 
     # -- moves ---------------------------------------------------------------------------------------
 
@@ -203,36 +226,62 @@ class Planner:
 
         ``usable``: indices of the checks that may be asked now; default all.
         """
-        found = [*self._checks(p, opened, usable), *self._repairs(p, opened), self._verify(p, opened)]
+        which = list(range(len(self.problem.checks)) if usable is None else usable)
+        found, price = self._checks(p, opened, which)
+        found += self._repairs(p, opened, price)
+        found.append(self._verify(p, opened, price))
         closing, _, crossings = self.ways.close_all(opened)
         for end in self.problem.ends:
-            cost = closing + float(p @ end.cost)
-            found.append(Valued("end", end.name, cost, closing, 0.0, (), crossings))
+            found.append(Valued("end", end.name, closing + float(p @ end.cost), closing, 0.0, (), crossings))
+        found = self._settled(found, float(self._values(self._beliefs(p), opened, price)))
         return tuple(sorted(found, key=lambda m: (round(m.expected, 9), ORDER[m.kind], m.name)))
+
+    @staticmethod
+    def _settled(found: list[Valued], value: float) -> list[Valued]:
+        """Make the value of staying put agree with the moves there are.
+
+        The estimate may promise less than any move delivers; then a move that changes nothing would look best, since
+        it keeps the promise for the price of a trifle. Say that the estimate is short by a share D of itself, here and
+        after every move. Then D is the least of (cost of the move + estimate after it - estimate here) over (estimate
+        here - estimate after it), and a move that brings the end no nearer is never chosen.
+        """
+        gains = [(m.expected - value, value - m.guessed) for m in found]
+        short = min((loss / gain for loss, gain in gains if gain > 1e-9), default=0.0)
+        if short <= 0:
+            return found
+        return [replace(m, expected=m.expected + short * m.guessed) for m in found]
 
     def best(self, p: Vector, opened: int, usable: Sequence[int] | None = None) -> Valued:
         """Return the move to make next."""
         return self.moves(p, opened, usable)[0]
 
-    def _checks(self, p: Vector, opened: int, usable: Sequence[int] | None) -> list[Valued]:
+    def _checks(self, p: Vector, opened: int, which: Sequence[int]) -> tuple[list[Valued], float]:
+        """Return the checks valued, and the price of a bit of doubt."""
         problem = self.problem
-        which = list(range(len(problem.checks)) if usable is None else usable)
         if not which:
-            return []
+            return [], NO_CHECKS
         went = [self.ways.go(opened, problem.checks[i].needs, problem.checks[i].shut) for i in which]
         after = [state & ~problem.checks[i].spoils for i, (_, state, _) in zip(which, went, strict=True)]
-        joint = problem.padded[which] * p  # (checks, outcomes, states)
+        joint = problem.padded[list(which)] * p  # (checks, outcomes, states)
         chance = joint.sum(axis=-1)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            posterior = np.where(chance[..., None] > 0, joint / chance[..., None], 0.0)
-        doubt = self.entropy(posterior)
-        ahead = np.empty(chance.shape)
-        for state in set(after):
-            rows = [k for k, other in enumerate(after) if other == state]
-            ahead[rows] = self.values(posterior[rows], state)
+        posterior = joint / np.where(chance > 0, chance, 1.0)[..., None]
+        b = self._beliefs(posterior)
         now = np.array([cost for cost, _, _ in went]) + np.array([problem.checks[i].cost for i in which])
-        expected = now + (chance * ahead).sum(axis=1)
-        told = float(self.entropy(p)) - (chance * doubt).sum(axis=1)
+        told = float(self.entropy(p)) - (chance * _entropy(b.groups)).sum(axis=1)
+        here = self._beliefs(p)
+        rows: dict[int, list[int]] = {}
+        for k, state in enumerate(after):
+            rows.setdefault(state, []).append(k)
+        beyond = now - float(self._hindsight(here, opened))
+        for state, ks in rows.items():
+            part = _Beliefs(b.groups[ks], b.extra[ks], b.stop[ks])
+            beyond[ks] += (chance[ks] * self._hindsight(part, state)).sum(axis=1)
+        prices = [max(beyond[k], 0.0) / told[k] for k in range(len(which)) if told[k] > TELLS]
+        price = float(np.clip(self.dearer * min(prices), LEAST_PRICE, MOST_PRICE)) if prices else NO_CHECKS
+        expected = now.copy()
+        for state, ks in rows.items():
+            part = _Beliefs(b.groups[ks], b.extra[ks], b.stop[ks])
+            expected[ks] += (chance[ks] * self._values(part, state, price)).sum(axis=1)
         return [
             Valued(
                 "check",
@@ -242,33 +291,38 @@ class Planner:
                 float(told[k]),
                 tuple(float(x) for x in chance[k, : problem.checks[i].likelihood.shape[0]]),
                 went[k][2],
+                float(expected[k] - now[k]),
             )
             for k, i in enumerate(which)
-        ]
+        ], price
 
-    def _verified(self, p: Vector, opened: int) -> tuple[float, float, float, tuple[float, ...], tuple[Crossed, ...]]:
-        """Return (expected, now, told, outcome probabilities, crossings) of verifying."""
+    def _verify(self, p: Vector, opened: int, price: float) -> Valued:
         verify = self.problem.verify
         cost, state, crossings = self.ways.go(opened, verify.needs, verify.shut)
         state &= ~verify.spoils
         joint = verify.likelihood * p
         chance = joint.sum(axis=1)
-        closing = self.ways.close_all(state)[0]
-        left = float(joint[0] @ ~self.problem.clear)
-        expected = cost + verify.cost + chance[0] * closing + left * self.problem.missed
-        doubt = 0.0
-        for k in range(len(chance)):
-            if chance[k] > 0:
-                posterior = joint[k] / chance[k]
-                doubt += float(chance[k]) * float(self.entropy(posterior))
-                if k:
-                    expected += float(chance[k]) * self.value(posterior, state)
-        told = float(self.entropy(p)) - doubt
-        return float(expected), cost + verify.cost, told, tuple(float(x) for x in chance), crossings
-
-    def _verify(self, p: Vector, opened: int) -> Valued:
-        expected, now, told, chance, crossings = self._verified(p, opened)
-        return Valued("verify", self.problem.verify.name, expected, now, told, chance, crossings)
+        posterior = joint / np.where(chance > 0, chance, 1.0)[:, None]
+        b = self._beliefs(posterior)
+        ahead = self._values(b, state, price)
+        told = float(self.entropy(p)) - float(chance @ _entropy(b.groups))
+        guessed = float(chance @ ahead)
+        left = float(posterior[0] @ ~self.problem.clear)
+        if left < self.problem.remaining:
+            # Passed, and little enough is left: the case ends here, with whatever fault is left missed.
+            guessed -= float(chance[0] * ahead[0])
+            ahead[0] = self._reach(state).closing_now + left * self.problem.missed
+        now = cost + verify.cost
+        return Valued(
+            "verify",
+            verify.name,
+            now + float(chance @ ahead),
+            now,
+            told,
+            tuple(float(x) for x in chance),
+            crossings,
+            guessed,
+        )
 
     def repaired(self, p: Vector, repair: int) -> Vector:
         """Return the belief after a repair."""
@@ -277,7 +331,7 @@ class Planner:
         np.add.at(after, move.to, p * move.success)
         return after
 
-    def _repairs(self, p: Vector, opened: int) -> list[Valued]:
+    def _repairs(self, p: Vector, opened: int, price: float) -> list[Valued]:
         found = []
         for i, repair in enumerate(self.problem.repairs):
             cleared = float(p[repair.to != np.arange(len(p))].sum())
@@ -287,6 +341,13 @@ class Planner:
             state &= ~repair.spoils
             after = self.repaired(p, i)
             now = cost + repair.cost
-            ahead = min(self.value(after, state), self._verified(after, state)[0])
-            found.append(Valued("repair", repair.name, now + ahead, now, 0.0, (cleared,), crossings))
+            going_on = float(self._values(self._beliefs(after), state, price))
+            proven = self._verify(after, state, price)
+            ahead, guessed = min((going_on, going_on), (proven.expected, proven.guessed))
+            found.append(Valued("repair", repair.name, now + ahead, now, 0.0, (cleared,), crossings, guessed))
         return found
+
+
+def _entropy(groups: Vector) -> Vector:
+    logs = np.log2(groups, out=np.zeros_like(groups), where=groups > 0)
+    return np.asarray(-(groups * logs).sum(axis=-1))

@@ -76,12 +76,16 @@ class Poser:
     def pose(
         self,
         belief: Belief,
-        complaint: str,
+        verification: Sequence[str],
         condition: Condition = "steady",
-        open_: Collection[str] = (),
         barred: Collection[str] = (),
+        again: bool = False,
     ) -> Posed:
-        """Return the problem; ``barred`` names checks, repairs and access that may not be used now."""
+        """Return the problem; ``barred`` names checks, repairs and access that may not be used now.
+
+        ``verification``: the checks that verify the complaint, in order.
+        ``again``: the verification has passed since the last repair, so another one repeats it.
+        """
         barred = frozenset(barred)
         joint, kept = self._states(belief)
         index = {state: i for i, state in enumerate(joint)}
@@ -89,7 +93,6 @@ class Poser:
         p = belief.joint[at]
         p = p / p.sum()
         clear = np.array([not any(state) for state in joint])
-        verification = self.fitted.verification(complaint)
         problem = Problem(
             states=tuple(self._label(state) for state in joint),
             p=p,
@@ -99,7 +102,7 @@ class Poser:
                 CheckMove(
                     name=check.key,
                     cost=self.weights.labour * check.minutes,
-                    likelihood=_columns(self.model.likelihood(check.key, condition), at),
+                    likelihood=_columns(belief.next_likelihood(check.key, condition), at),
                     needs=self.mask(check.needs),
                     shut=self.mask(check.shut),
                     spoils=self.mask(check.spoils),
@@ -121,11 +124,12 @@ class Poser:
                 for repair in self.fitted.repairs.values()
                 if not repair.hand_over and repair.key not in barred and not self.needed(repair.needs) & barred
             ),
-            verify=self._verify(verification, condition, at),
+            verify=self._verify(belief if again else None, verification, condition, at),
             ends=self._ends(joint, barred),
             missed=self.weights.missed,
+            remaining=self.fitted.profile.remaining,
         )
-        return Posed(problem=problem, joint=joint, kept=kept, access=self.access, verification=verification)
+        return Posed(problem=problem, joint=joint, kept=kept, access=self.access, verification=tuple(verification))
 
     def _label(self, state: tuple[int, ...]) -> str:
         names = []
@@ -174,18 +178,23 @@ class Poser:
             dtype=np.int64,
         )
 
-    def _verify(self, keys: Sequence[str], condition: Condition, at: tuple[Index, ...]) -> CheckMove:
+    def _verify(self, belief: Belief | None, keys: Sequence[str], condition: Condition, at: tuple[Index, ...]) -> CheckMove:
         """Make one move of the verification: passed, failed on one channel alone (each), failed on several."""
         groups: dict[str, Table] = {}
         needs, shut, spoils, cost = 0, 0, 0, 0.0
         for key in keys:
             check = self.fitted.check(key)
-            passes = _columns(self.model.likelihood(key, condition), at)[0]
+            # It mostly follows a repair, which ends the occasion: then as asked for the first time.
+            likelihood = belief.next_likelihood(key, condition) if belief else self.model.likelihood(key, condition)
+            passes = _columns(likelihood, at)[0]
             groups[check.channel] = groups.get(check.channel, np.ones_like(passes)) * passes
             needs |= self.mask(check.needs)
             shut |= self.mask(check.shut)
             spoils |= self.mask(check.spoils)
             cost += self.weights.labour * check.minutes
+        if not groups:
+            # All of it stands already: passing is sure and costs nothing.
+            return CheckMove("verification", 0.0, np.stack([np.ones(len(at[0])), np.zeros(len(at[0]))]))
         passed = np.prod(np.stack(list(groups.values())), axis=0)
         rows = [passed]
         if len(groups) > 1:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, TypeVar, cast, get_args
 
 from isolate.terminal import words
-from isolate.terminal.keys import Bar, Face, Key, Stopped
+from isolate.terminal.keys import Bar, Face, Key, Stopped, quiet
 from isolate.terminal.words import listed, plain
 
 if TYPE_CHECKING:
@@ -48,7 +48,11 @@ def ask(
     face = face or fitting(console)
     asking = _Asking(console, face)
     try:
-        return _all(asking, fitted_by_engine, engines, given)
+        if console.width < words.NARROWEST:
+            asking.say(words.TOO_NARROW.format(width=console.width, least=words.NARROWEST), "bold")
+            raise Stopped(left=False)
+        with quiet(face):
+            return _all(asking, fitted_by_engine, engines, given)
     except (Stopped, KeyboardInterrupt) as stop:
         asking.say(words.NO_CASE)
         raise Stopped(words.NO_CASE, left=getattr(stop, "left", True)) from None
@@ -69,11 +73,14 @@ class _Asking:
     def _bar(self) -> Bar:
         known = ", ".join(self.about)
 
+        def short(line: str, width: int) -> str:
+            return line if len(line) < width else f"{line[: width - 2]}…"
+
         def lines(width: int) -> list[tuple[str, str]]:
             return [
-                ("open", " no case yet: it begins with the last of these questions"[: width - 1]),
-                ("plain", f" so far: {known}"[: width - 1] if known else " nothing told yet"),
-                ("keys", " Enter takes the answer  Ctrl-D stops"[: width - 1]),
+                ("open", short(" no case yet: it begins with the last of these questions", width)),
+                ("plain", short(f" so far: {known}" if known else " nothing told yet", width)),
+                ("keys", short(" Enter takes the answer  Ctrl-D stops", width)),
             ]
 
         return lines

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Callable, Sequence
-from contextlib import suppress
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any, Protocol, TextIO
@@ -89,6 +89,28 @@ def face(console: Console) -> Face:
     if sys.stdin.isatty() and console.is_terminal and os.environ.get("TERM", "dumb") not in ("dumb", "unknown", ""):
         return Typed()
     return Lines(sys.stdin, console)
+
+
+@contextmanager
+def quiet(face: Face) -> Iterator[None]:
+    """Keep a terminal from showing what is typed between two questions; it is dropped, see ``Typed``."""
+    if not isinstance(face, Typed):
+        yield
+        return
+    try:
+        import termios
+    except ImportError:
+        yield
+        return
+    terminal = sys.stdin.fileno()
+    before = termios.tcgetattr(terminal)
+    silent = list(before)
+    silent[3] &= ~termios.ECHO
+    termios.tcsetattr(terminal, termios.TCSADRAIN, silent)
+    try:
+        yield
+    finally:
+        termios.tcsetattr(terminal, termios.TCSADRAIN, before)
 
 
 def left_words(until: datetime, now: datetime) -> str:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from collections.abc import Callable, Sequence
 from contextlib import suppress
+from datetime import datetime
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +15,7 @@ from rich.text import Text
 
 from isolate.case.case import BadIntake
 from isolate.case.intake import Refused, checked_fact
+from isolate.case.memory import Memory
 from isolate.case.steps import Ask, Confirm, Cross, Done, Held, Mend, Offer, Step, Wait, Walk
 from isolate.case.store import StoreError
 from isolate.kb.model import Ask as Fact
@@ -32,7 +35,9 @@ def run(chase: Chase, console: Console | None = None, face: Face | None = None) 
         with suppress(AttributeError, ValueError, OSError):
             stream.reconfigure(errors="replace")  # type: ignore[union-attr]
     console = console or Console(highlight=False, markup=False, emoji=False)
-    return _Session(chase, console, face or k.face(console)).run()
+    face = face or k.face(console)
+    with k.quiet(face):
+        return _Session(chase, console, face).run()
 
 
 class _Left(Exception):
@@ -99,8 +104,12 @@ class _Session:
         return status
 
     def _kept(self) -> None:
-        in_memory = type(self.chase.log).__name__ == "Memory"
-        self.say(words.NOT_KEPT if in_memory else words.KEPT.format(case=self.chase.id))
+        if isinstance(self.chase.log, Memory):
+            self.say(words.NOT_KEPT)
+            return
+        # The command stands on a line of its own, to be copied whole.
+        self.say(words.KEPT.format(case=self.chase.id))
+        self.say(words.RESUME.format(case=self.chase.id))
 
     def _unwritten(self, error: Exception) -> int:
         why = str(error)
@@ -109,13 +118,14 @@ class _Session:
         with suppress(OSError):
             self.say(words.NOT_WRITTEN.format(why=why), "bold")
             self.say(words.LAST_KEPT.format(last=self.last))
-            self.say(words.KEPT.format(case=self.chase.id))
+            self._kept()
         return 1
 
     def _done(self, step: Done) -> int:
+        self.console.print()
         self.print(layout.heading(step.title, self.console.width), Text(plain(step.record, lines=True)))
         path = getattr(self.chase.log, "path", None)
-        self.say(f"Case {self.chase.id} is kept in {path}." if path else words.NOT_KEPT)
+        self.say(f"Case {self.chase.id} is kept in {path}." if path is not None else words.NOT_KEPT)
         return 0
 
     # -- showing ----------------------------------------------------------------------------------------
@@ -221,7 +231,8 @@ class _Session:
         elif pressed == k.UNSURE.key:
             self._did(f"{step.title}: could not tell", lambda: chase.answer(None))
         elif pressed == k.GO.key:
-            self._did(f"{step.title}: taken up", chase.accept)
+            if not isinstance(step, Offer) or step.kind != "end" or self._ends(step.title):
+                self._did(f"{step.title}: taken up", chase.accept)
         elif pressed == k.DONE.key:
             self._did(f"{step.title}: done", chase.mended if isinstance(step, Mend) else chase.crossed)
         elif pressed in (k.STILL.key, k.SHUT.key):
@@ -287,22 +298,9 @@ class _Session:
             if told is None or told == k.MENU:
                 return None
             try:
-                return checked_fact(asked, self._timed(told) if asked.kind == "time" else plain(told))
+                return checked_fact(asked, time_of_day(told, self.chase.clock) if asked.kind == "time" else plain(told))
             except Refused as error:
                 self.say(str(error), "bold")
-
-    def _timed(self, told: str) -> str:
-        """Return a time of day as hh:mm. Raises Refused for what is none."""
-        import re
-
-        if not told:
-            return ""
-        if told.casefold() == "now":
-            return f"{self.chase.clock().astimezone():%H:%M}"
-        found = re.fullmatch(r"([01]?\d|2[0-3])[:.h]?([0-5]\d)", told)
-        if found is None:
-            raise Refused(f"{plain(told)!r} is no time of day: such as 14:05, or now.")
-        return f"{int(found[1]):02}:{found[2]}"
 
     def _names(self) -> list[str]:
         """Return the names told so far, to complete from."""
@@ -394,8 +392,21 @@ class _Session:
                 first += 9
                 continue
             move, title = page[int(pressed) - 1], found[int(pressed) - 1][0]
-            self._did(f"{title}: taken up", partial(self.chase.accept, move.kind, move.name))
+            if move.kind != "end" or self._ends(title):
+                self._did(f"{title}: taken up", partial(self.chase.accept, move.kind, move.name))
             return
+
+    def _ends(self, title: str) -> bool:
+        """Ask whether the case is to be ended so; there is no way back from it."""
+        return self._sure(words.ENDS.format(title=plain(title)))
+
+    def _sure(self, what: str) -> bool:
+        """Ask whether something is meant."""
+        keys = [k.YES, k.NO, k.LEAVE]
+        pressed = self.face.key(f"{what} y or n:", keys, layout.bar(self.chase, keys), self.interrupt)
+        if pressed == k.LEAVE.key:
+            raise _Left
+        return pressed == k.YES.key
 
     def _cannot(self, step: Step) -> None:
         if isinstance(step, Held):
@@ -406,13 +417,7 @@ class _Session:
             self._did(f"{step.title}: cannot be done", lambda: self.chase.decline(plain(reason)))
 
     def _back(self) -> None:
-        sure = self.face.key(
-            "Take the last answer, repair, refusal or crossing back? y or n:",
-            [k.YES, k.NO],
-            layout.bar(self.chase, [k.YES, k.NO]),
-            self.interrupt,
-        )
-        if sure == k.YES.key:
+        if self._sure("Take the last answer, repair, refusal or crossing back?"):
             what = ""
 
             def take() -> None:
@@ -507,6 +512,18 @@ class _Session:
                 return read(told)
             except reading.Unclear as error:
                 self.say(str(error), "bold")
+
+
+def time_of_day(told: str, clock: Callable[[], datetime]) -> str:
+    """Return a time of day as hh:mm; ``now`` is the local time. Raises Refused for what is none."""
+    if not told:
+        return ""
+    if told.casefold() == "now":
+        return f"{clock().astimezone():%H:%M}"
+    found = re.fullmatch(r"([01]?\d|2[0-3])[:.h]?([0-5]\d)", told, re.ASCII)
+    if found is None:
+        raise Refused(f"{plain(told)!r} is no time of day: such as 14:05, or now.")
+    return f"{int(found[1]):02}:{found[2]}"
 
 
 _TAKEN = {

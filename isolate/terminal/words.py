@@ -17,7 +17,8 @@ NOTHING_OPEN = "nothing open, pulled or off"
 OPEN_NOW = "OPEN NOW"
 UNKNOWN = "UNKNOWN, go and look"
 
-KEPT = "Case {case} is kept. Go on with it: isolate chase --resume {case}"
+KEPT = "Case {case} is kept. Go on with it:"
+RESUME = "  isolate chase --resume {case}"
 NOT_KEPT = "This was worked in memory only; nothing of it is kept."
 LEFT_OPEN = "Left as it stands: {open}. Say so to whoever comes next; going on begins with a look at each."
 INPUT_ENDED = "The input ended before the case did."
@@ -27,6 +28,7 @@ INTERRUPT_INTAKE = "Ctrl-C again leaves; there is no case yet, so nothing would 
 NOT_WRITTEN = "What you just did could not be written to the case: {why}"
 LAST_KEPT = "The last thing acknowledged: {last}. All up to there is on disk."
 
+ENDS = "{title}: that ends this case, once all is closed up."
 LEVELS = {"warning": "WARNING", "caution": "CAUTION"}
 NEWS = {
     "finding": "Finding",

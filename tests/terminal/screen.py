@@ -49,13 +49,13 @@ class Terminal:
         self.stream.feed(data)
         return True
 
-    def until(self, text: str, foot: str = "") -> str:
-        """Wait for a text that was not there before the last :meth:`press`, and for the block at the foot."""
+    def until(self, text: str, *foot: str) -> str:
+        """Wait for a text that was not there before the last :meth:`press`, with one of ``foot`` on the screen."""
         end = time.monotonic() + PATIENCE
         going = True
         while time.monotonic() < end:
             shown = self.shown()
-            if text in shown[self._mark(shown) :] and foot in self.visible():
+            if text in shown[self._mark(shown) :] and any(f in self.visible() for f in foot or ("",)):
                 return shown
             if not going:
                 break
@@ -73,15 +73,15 @@ class Terminal:
             common += len(new) + 1
         return common
 
-    def press(self, keys: str, text: str, foot: str = "") -> str:
+    def press(self, keys: str, text: str, *foot: str) -> str:
         """Press keys and wait for a text that follows from them."""
         self._before = self.shown()
         self.child.send(keys)
-        return self.until(text, foot)
+        return self.until(text, *foot)
 
-    def type(self, line: str, text: str, foot: str = "") -> str:
+    def type(self, line: str, text: str, *foot: str) -> str:
         """Type a line with Enter and wait for a text that follows from it."""
-        return self.press(f"{line}\r", text, foot)
+        return self.press(f"{line}\r", text, *foot)
 
     def ended(self) -> int:
         """Wait for the end of the session; return its exit status."""

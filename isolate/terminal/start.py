@@ -1,0 +1,111 @@
+"""How a session at the terminal begins: a new case from its intake, or one taken up again."""
+
+from __future__ import annotations
+
+import argparse
+import os
+from concurrent.futures import Future, ThreadPoolExecutor
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING
+
+from isolate.terminal import intake, live
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from isolate.case.chase import Kit
+    from isolate.case.store import Store
+    from isolate.kb.fit import Fitted
+    from isolate.kb.load import Loaded
+
+
+def now() -> datetime:
+    """Return the time."""
+    return datetime.now(UTC)
+
+
+class _Background:
+    """The knowledge, read while the first questions are answered."""
+
+    def __init__(self, arguments: argparse.Namespace) -> None:
+        self._arguments = arguments
+        self._pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="knowledge")
+        self._loaded: Future[Loaded] = self._pool.submit(self._load)
+        self._fits: dict[str, Fitted] = {}
+
+    def _load(self) -> Loaded:
+        from isolate.kb.load import load
+
+        return load(self._arguments.knowledge)
+
+    def engines(self) -> Mapping[str, str]:
+        """Return engine profile → title. Raises KnowledgeError."""
+        return {name: e.title for name, e in self._loaded.result().knowledge.engines.items()}
+
+    def fitted(self, engine: str) -> Fitted:
+        """Return the knowledge fitted to an engine. Raises KnowledgeError, UnknownName."""
+        from isolate.kb.fit import fit
+
+        if engine not in self._fits:
+            self._fits[engine] = fit(self._loaded.result().knowledge, engine)
+        return self._fits[engine]
+
+    def kit(self, engine: str) -> Kit:
+        """Return the kit of an engine."""
+        from isolate.case.chase import Kit
+
+        return Kit(self.fitted(engine))
+
+    def close(self) -> None:
+        self._pool.shutdown(wait=True)
+
+
+def chase(arguments: argparse.Namespace) -> int:
+    """Run ``isolate chase`` at the terminal; return its exit status."""
+    from isolate.case.store import open_store
+
+    background = _Background(arguments)
+    try:
+        with open_store(arguments.store) as store:
+            if arguments.resume is not None:
+                return _resume(arguments.resume, store, background)
+            return _new(arguments, store, background)
+    finally:
+        background.close()
+
+
+def _new(arguments: argparse.Namespace, store: Store, background: _Background) -> int:
+    given = {
+        name: getattr(arguments, name)
+        for name in ("aircraft", "position", "engine", "complaint")
+        if getattr(arguments, name) is not None
+    }
+    try:
+        told = intake.ask(background.fitted, background.engines, given)
+    except intake.Stopped as stop:
+        return 0 if stop.left else 1
+    from isolate.case.chain import case_id
+    from isolate.case.chase import Chase
+
+    case = case_id(told.aircraft, told.position, now(), os.urandom(8))
+    return live.run(Chase.begin(background.kit(told.engine), store, case, told, now))
+
+
+def _resume(case: str, store: Store, background: _Background) -> int:
+    from isolate.case.case import fold
+    from isolate.case.chase import Chase
+    from isolate.case.intake import Refused
+    from isolate.kb.fit import near
+
+    cases = store.cases()
+    if not case:
+        open_cases = [c for c in cases if not c.ended]
+        if not open_cases:
+            raise Refused("no case is open; isolate chase begins one, isolate cases lists them all")
+        case = max(open_cases, key=lambda c: c.last).id
+    if case not in {c.id for c in cases}:
+        raise Refused(f"no case is called {case!r}{near(case, [c.id for c in cases])}; isolate cases lists them")
+    told = fold(store.events(case)).intake
+    if told is None:
+        raise Refused(f"case {case} does not begin with its opening")
+    return live.run(Chase.resume(background.kit(told.engine), store, case, now))

@@ -1,0 +1,263 @@
+"""Whole cases through the terminal's loop, with somebody who presses keys by himself, and what goes wrong there."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable, Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+import pytest
+from rich.cells import cell_len
+from rich.console import Console
+
+from isolate.case.case import Intake, Person
+from isolate.case.chase import Chase, Kit
+from isolate.case.events import Event
+from isolate.case.intake import Refused
+from isolate.case.memory import Memory
+from isolate.case.play import Clock
+from isolate.case.store import StoreError
+from isolate.reasoning.belief import Start
+from isolate.terminal import keys as k
+from isolate.terminal import live, words
+from isolate.terminal.keys import Bar, Key, Lines, Stopped
+
+NASTY = "Quill [red]and\x1b[31m Marrow"
+
+
+class Robot:
+    """Goes on whatever comes: every fact, yes; bad news until a repair was done, then good. Checks what it is shown."""
+
+    def __init__(self, clock: Clock, chase: Chase | None = None, most: int = 400) -> None:
+        self.clock, self.chase, self.most = clock, chase, most
+        self.pressed: list[str] = []
+        self.script: list[str] = []
+        """Keys and lines used before the robot goes on by itself."""
+
+    def key(self, prompt: str, keys: Sequence[Key], bar: Bar, interrupt: str) -> str:
+        for width in (40, 80, 160):
+            assert all(cell_len(text) <= width for _, text in bar(width))
+        known = [key.key for key in keys]
+        assert len(set(known)) == len(known), f"a key does two things: {known}"
+        self.most -= 1
+        if self.most < 0:
+            raise Stopped(left=True)
+        self.clock.pass_minutes(1)
+        if self.script:
+            pressed = self.script.pop(0)
+            assert pressed in known, f"{pressed!r} is not among {known} at {prompt!r}"
+        else:
+            bad = self.chase is not None and not self.chase.state.repairs
+            digits = [key for key in known if key.isdigit()]
+            if digits:
+                pressed = digits[-1] if bad else digits[0]
+            else:
+                pressed = next(key for key in ("g", "d", "s", "y", "c") if key in known)
+        self.pressed.append(pressed)
+        return pressed
+
+    def line(self, prompt: str, bar: Bar, interrupt: str, choices: Sequence[str] = ()) -> str | None:
+        if self.script:
+            return self.script.pop(0)
+        if "hh:mm" in prompt:
+            return "now"
+        if "(minutes)" in prompt or "How many" in prompt:
+            return "6"
+        return NASTY
+
+    def wait(
+        self, until: datetime, clock: Callable[[], datetime], keys: Sequence[Key], bar: Bar, interrupt: str
+    ) -> str:
+        self.clock.pass_minutes((until - clock()).total_seconds() / 60)
+        self.pressed.append("wait")
+        return k.OVER
+
+
+def begun(kit: Kit, clock: Clock, log: Any = None, **more: Any) -> Chase:
+    told: dict[str, Any] = {
+        "aircraft": "104",
+        "position": "2",
+        "engine": kit.fitted.name,
+        "complaint": "intermittent-no-ignite",
+        "starts": tuple(Start(c, lit) for c, lit in (("A", True), ("B", False)) * 3),
+        "people": (Person(NASTY, ("licensed", "motoring", "engine-run")), Person("Marrow"), Person("Teal")),
+        "place": "hangar",
+    }
+    return Chase.begin(kit, log or Memory(), "trial", Intake(**{**told, **more}), clock)
+
+
+def screen(width: int = 80) -> Console:
+    return Console(
+        width=width, height=24, file=io.StringIO(), color_system=None, highlight=False, markup=False, emoji=False
+    )
+
+
+def shown(console: Console) -> str:
+    return console.file.getvalue()  # type: ignore[attr-defined]
+
+
+def move_to(chase: Chase, kind: str) -> None:
+    """Take up the best move of a kind that needs something opened."""
+    move = next(m for m in chase.ranked().moves if m.kind == kind and m.crossings)
+    chase.accept(move.kind, move.name)
+
+
+@pytest.mark.parametrize(("kind", "width"), [("check", 40), ("repair", 100)])
+def test_a_case_goes_to_its_end_and_its_record_is_shown(kit: Kit, kind: str, width: int) -> None:
+    clock, console = Clock(), screen(width)
+    chase = begun(kit, clock)
+    move_to(chase, kind)
+    chase.note(NASTY)
+    assert live.run(chase, console, Robot(clock, chase)) == 0
+    assert chase.state.ended and not chase.state.open
+    text = shown(console)
+    assert "draft" in text and "\x1b" not in text and "[red]" in text
+    assert all(cell_len(line) <= width for line in text.splitlines())
+    assert "Put back" in text
+
+
+def test_every_other_key_comes_back_to_the_same_step(kit: Kit) -> None:
+    clock, console = Clock(), screen()
+    chase = begun(kit, clock)
+    check = next(m for m in chase.ranked().moves if m.kind == "check" and not m.crossings)
+    chase.accept("check", check.name)
+    before = chase.now()
+    robot = Robot(clock)
+    robot.script = ["w", "r", "?", "n", "a [b]note[/b]", "n", "", "t", "b", "t", "3", "45", "t", "4", "1", "q"]
+    assert live.run(chase, console, robot) == 0
+    assert chase.now() == before
+    assert chase.state.notes == ["a [b]note[/b]"]
+    assert chase.intake.place == "gate"
+    assert chase.minutes_left is not None and 30 <= chase.minutes_left <= 45
+    assert chase.state.events[-1].kind == "left"
+
+
+def test_departure_is_told_from_now_and_kept_from_the_opening(kit: Kit) -> None:
+    clock = Clock()
+    chase = begun(kit, clock)
+    clock.pass_minutes(100)
+    robot = Robot(clock)
+    robot.script = ["t", "3", "50", "q"]
+    live.run(chase, screen(), robot)
+    assert chase.minutes_left == pytest.approx(50, abs=4)
+    robot.script = ["t", "3", "none", "q"]
+    live.run(chase, screen(), robot)
+    assert chase.minutes_left is None
+
+
+def test_an_end_is_asked_for_twice(kit: Kit) -> None:
+    clock = Clock()
+    chase = begun(kit, clock)
+    robot = Robot(clock)
+    offered = chase.ranked().moves[0]
+    others = [m for m in chase.ranked().moves if m.name != offered.name]
+    first = next(i for i, m in enumerate(others) if m.kind == "end")
+    robot.script = ["e", *["m"] * (first // 9), str(first % 9 + 1), "n", "q"]
+    assert live.run(chase, screen(), robot) == 0
+    assert not chase.state.ended and chase.state.events[-1].kind == "left"
+
+
+def test_cannot_needs_a_reason_and_goes_round(kit: Kit) -> None:
+    clock = Clock()
+    chase = begun(kit, clock)
+    check = next(m for m in chase.ranked().moves if m.kind == "check" and not m.crossings)
+    chase.accept("check", check.name)
+    robot = Robot(clock)
+    robot.script = ["c", "", "c", "no \x1b[31mladder", "q"]
+    assert live.run(chase, screen(), robot) == 0
+    assert next(iter(chase.state.declined.values()))[1] == "no ladder"
+
+
+@pytest.mark.parametrize(("told", "kept"), [("14:05", "14:05"), ("1405", "14:05"), ("7.30", "07:30"), ("", "")])
+def test_a_time_of_day_is_kept_as_hours_and_minutes(told: str, kept: str) -> None:
+    assert live.time_of_day(told, Clock()) == kept
+
+
+def test_now_is_a_time_of_day() -> None:
+    clock = Clock()
+    assert live.time_of_day("Now", clock) == f"{clock().astimezone():%H:%M}"
+
+
+@pytest.mark.parametrize("told", ["25:00", "noon", "6", "7:5", "14:05:00", "٠٧:٣٠"])
+def test_a_time_that_is_none_is_refused(told: str) -> None:
+    with pytest.raises(Refused, match="is no time of day"):
+        live.time_of_day(told, Clock())
+
+
+class Full(Memory):
+    """A log that takes so many more appends, then no more."""
+
+    left = 10**6
+
+    def append_all(
+        self, case: str, items: Sequence[tuple[str, Mapping[str, Any]]], time: str, **more: Any
+    ) -> tuple[Event, ...]:
+        if self.left <= 0:
+            raise StoreError("The disk is full.")
+        self.left -= 1
+        return super().append_all(case, items, time, **more)
+
+
+@pytest.mark.parametrize("appends", [0, 1, 2, 5])
+def test_a_full_disk_ends_the_session_with_a_sentence(kit: Kit, appends: int) -> None:
+    clock, console, log = Clock(), screen(), Full()
+    chase = begun(kit, clock, log)
+    check = next(m for m in chase.ranked().moves if m.kind == "check" and not m.crossings)
+    chase.accept("check", check.name)
+    log.left = appends
+    before = len(log.events("trial"))
+    assert live.run(chase, console, Robot(clock)) == 1
+    text = " ".join(shown(console).split())
+    assert "The disk is full." in text and "The last thing acknowledged:" in text and "Traceback" not in text
+    assert words.NOT_KEPT in text
+    assert len(log.events("trial")) >= before
+
+
+def test_a_disk_that_is_full_when_leaving_is_said_as_well(kit: Kit) -> None:
+    clock, console, log = Clock(), screen(), Full()
+    chase = begun(kit, clock, log)
+    log.left = 0
+    robot = Robot(clock)
+    robot.script = ["q"]
+    assert live.run(chase, console, robot) == 1
+    assert "could not be written" in shown(console)
+
+
+def test_ctrl_c_between_prompts_leaves_safely(kit: Kit) -> None:
+    class Interrupted(Robot):
+        def key(self, prompt: str, keys: Sequence[Key], bar: Bar, interrupt: str) -> str:
+            raise KeyboardInterrupt
+
+    clock, console = Clock(), screen()
+    chase = begun(kit, clock)
+    assert live.run(chase, console, Interrupted(clock)) == 0
+    assert chase.state.events[-1].kind == "left"
+
+
+def test_a_wait_in_plain_lines_may_be_left_and_not_passed() -> None:
+    clock, console = Clock(), screen()
+    until = clock()
+    clock.pass_minutes(-5)
+    lines = Lines(io.StringIO("d\nleave\n"), console)
+    assert lines.wait(until, clock, [k.WHY, k.LEAVE], lambda width: [], "") == "q"
+    assert "5:00 to wait" in shown(console) and "'d' does nothing here" in shown(console)
+    with pytest.raises(Stopped) as stopped:
+        Lines(io.StringIO(""), console).wait(until, clock, [k.LEAVE], lambda width: [], "")
+    assert not stopped.value.left
+
+
+def test_the_time_left_is_never_shown_as_over_before_it_is() -> None:
+    clock = Clock()
+    start = clock()
+    clock.pass_minutes(4.0)
+    assert k.left_words(clock(), start) == "4:00"
+    clock.pass_minutes(-4 + 0.2 / 60)
+    assert k.left_words(clock(), start) == "0:01"
+    assert k.left_words(start, clock()) == "0:00"
+
+
+def test_words_that_mean_a_key() -> None:
+    assert k.LEAVE.meant("Leave") and k.LEAVE.meant("q") and not k.LEAVE.meant("")
+    assert k.AGAIN.meant("") and not k.AGAIN.meant("x")
+    assert words.RESUME.format(case="x").endswith("--resume x")
