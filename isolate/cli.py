@@ -86,7 +86,9 @@ def _parser() -> argparse.ArgumentParser:
     common = argparse.ArgumentParser(add_help=False)
     common.add_argument("--knowledge", type=Path, metavar="FOLDER", help="knowledge to use instead of the shipped one")
     stored = argparse.ArgumentParser(add_help=False)
-    stored.add_argument("--store", metavar="FILE", help="where cases are kept (else ISOLATE_STORE, else your data folder)")
+    stored.add_argument(
+        "--store", metavar="FILE", help="where cases are kept (else ISOLATE_STORE, else your data folder)"
+    )
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
 
     chase = commands.add_parser("chase", parents=[common, stored], help="work a defect, check by check")
@@ -181,7 +183,8 @@ def _chase(arguments: argparse.Namespace) -> int:
 
 
 def _chase_script(arguments: argparse.Namespace) -> int:
-    from isolate.case.chase import Chase, Refused
+    from isolate.case.chase import Chase
+    from isolate.case.intake import Refused
     from isolate.case.play import OutOfAnswers, play
     from isolate.case.store import open_store
     from isolate.case.written import Answers, Script, read
@@ -308,7 +311,8 @@ def _next(arguments: argparse.Namespace) -> int:
     for warning in advice["warnings"]:
         print(f"note: {warning}")
     for number, move in enumerate(advice["moves"][:8], start=1):
-        print(f"{number:2}. {move['title']} [{move['move']}]: {move['now']:.0f} min now, about {move['expected']:.0f} in all")
+        figures = f"{move['now']:.0f} min now, about {move['expected']:.0f} in all"
+        print(f"{number:2}. {move['title']} [{move['move']}]: {figures}")
     print("suspects: " + ", ".join(f"{s['title']} {s['probability']:.0%}" for s in advice["posterior"]["faults"][:5]))
     return 0
 

@@ -60,7 +60,7 @@ def advise(kits: Callable[[str], Kit], events: Sequence[Event], clock: Callable[
         "state": state.ended or ("in hand: " + state.move.key if state.move else "open"),
         "warnings": warnings,
         "knowledge": kit.fitted.knowledge.digest,
-        "open": {key: how for key, how in state.open.items()},
+        "open": dict(state.open),
         "book_minutes": round(state.book_minutes, 2),
         "posterior": {
             "none": round(belief.healthy(), 6),

@@ -42,7 +42,7 @@ from isolate.kb.model import HEALTHY, Caution, Place
 from isolate.reasoning import explain
 from isolate.reasoning.belief import Belief, Model
 from isolate.reasoning.plan import Planner, Valued
-from isolate.reasoning.pose import ESCALATE, Posed, Poser
+from isolate.reasoning.pose import ESCALATE, WATCH, Posed, Poser
 from isolate.reasoning.rules import Firing, RuleBook
 
 MOST_PASSES = 3
@@ -433,7 +433,12 @@ class Chase:
         """Return a caution as it is shown for a channel."""
         caution = self.fitted.knowledge.cautions[name]
         return CautionShown(
-            name, instance(name, channel), caution.title, worded(caution.text, channel), caution.level, tuple(caution.asks)
+            name=name,
+            key=instance(name, channel),
+            title=caution.title,
+            text=worded(caution.text, channel),
+            level=caution.level,
+            asks=tuple(caution.asks),
         )
 
     def _meant(self, names: Sequence[str], channel: str) -> list[str]:
@@ -515,6 +520,11 @@ class Chase:
             purpose = "Prove each channel by itself, as the complaint calls for."
             how = [fitted.check(k).title for k in ranked.posed.verification]
             own = sum(fitted.check(k).minutes for k in ranked.posed.verification)
+        elif move.name == WATCH:
+            purpose = (
+                f"What the complaint asks for has passed, but {self.remaining:.0%} is the chance that a fault is left, "
+                "and finding out more is expected to cost more than watching the next starts."
+            )
         elif move.name == ESCALATE:
             purpose = "Going on here is expected to cost more than giving it to somebody with other means."
         else:
@@ -550,6 +560,8 @@ class Chase:
             return "Verify: " + (self.fitted.complaints[self.intake.complaint].title.lower())
         if key == CLOSE_UP:
             return "Close up"
+        if key == WATCH:
+            return "Stop here: no more found, the next starts to be watched"
         return "Hand the chase to somebody with other means"
 
     # -- what was done -------------------------------------------------------------------------------
@@ -673,7 +685,8 @@ class Chase:
         """Say what was seen of an unknown access state on the aircraft: still so, or shut."""
         step = self._need(Walk)
         assert isinstance(step, Walk)
-        self._write(("access", {"access": step.access, "state": "open" if still else "shut", "minutes": 0, "walked": True}))
+        seen = "open" if still else "shut"
+        self._write(("access", {"access": step.access, "state": seen, "minutes": 0, "walked": True}))
         self._settle()
 
     def mended(self) -> None:
@@ -925,6 +938,8 @@ class Chase:
             key = state.ending.key if state.ending else ESCALATE
             if key == "verification-outstanding":
                 end, to = "handed over, verification outstanding", "whoever may finish the verification"
+            elif key == WATCH:
+                end, to = "verified as far as asked, the next starts to be watched", "whoever watches the next starts"
             elif key in self.fitted.repairs:
                 to = self.fitted.repair(key).entry.to
                 end = f"not ignition, handed over to {to}"

@@ -102,7 +102,7 @@ def patterns(told: Sequence[Start], channels: Sequence[str]) -> list[tuple[str, 
     """Return the patterns in a start history as (kind, channel, count of failures).
 
     ``alternate-fails``: failed and lit take turns, at least twice each way. ``one-channel-fails``: one channel has
-    failed and never lit, every other known channel has lit and never failed. ``all-fail``, ``some-fail``, ``all-light``.
+    failed and never lit, every other known channel has lit and never failed. The others say themselves.
     """
     if not told:
         return []

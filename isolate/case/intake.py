@@ -1,4 +1,4 @@
-"""What is told is looked over before it is taken: the intake against the knowledge, a caution's facts against its asks."""
+"""What is told is looked over before it is taken: an intake against the knowledge, facts against a caution's asks."""
 
 from __future__ import annotations
 
@@ -25,7 +25,8 @@ def check_intake(fitted: Fitted, intake: Intake) -> None:
     known(intake.complaint, fitted.complaints, "complaint")
     letters = (*fitted.channels, UNKNOWN, BOTH)
     if fitted.complaints[intake.complaint].asks_channel and not intake.channel:
-        raise Refused(f"the complaint {intake.complaint} is about one channel: say which of {', '.join(fitted.channels)}")
+        letters_here = ", ".join(fitted.channels)
+        raise Refused(f"the complaint {intake.complaint} is about one channel: say which of {letters_here}")
     if intake.channel:
         known(intake.channel, fitted.channels, "channel")
     for start in intake.starts:

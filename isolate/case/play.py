@@ -47,7 +47,9 @@ class Player(Protocol):
         """A repair has been done."""
 
 
-def play(chase: Chase, player: Player, clock: Clock | None = None, tell: Callable[[Step, str], None] | None = None) -> Done:
+def play(
+    chase: Chase, player: Player, clock: Clock | None = None, tell: Callable[[Step, str], None] | None = None
+) -> Done:
     """Play a chase to its end and return how it ended; ``tell`` is called with each step and what was said to it.
 
     With a clock of ours the minutes of each step pass on it and waits are waited out; without one a wait that has

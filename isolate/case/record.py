@@ -25,7 +25,8 @@ def record(chase: Chase, end: str) -> str:
     lines = [
         f"Aircraft {intake.aircraft}, engine {intake.position} ({fitted.profile.title}), case {chase.id}",
         f"Opened {_minute(state.opened)}, closed {_minute(chase.clock().isoformat())}; times in UTC.",
-        f"Defect: {fitted.complaints[intake.complaint].title}" + (f", channel {intake.channel}" if intake.channel else ""),
+        f"Defect: {fitted.complaints[intake.complaint].title}"
+        + (f", channel {intake.channel}" if intake.channel else ""),
     ]
     if intake.starts:
         told = ", ".join(
@@ -52,8 +53,8 @@ def record(chase: Chase, end: str) -> str:
                         for k, (_, why) in state.declined.items())
         )
     lines += ["", "Done:"]
-    found = {f.repair: f for f in chase.verdict() if f.state != HEALTHY}
-    done = [f for f in chase.verdict()]
+    done = chase.verdict()
+    found = {f.repair: f for f in done if f.state != HEALTHY}
     repairs = [item.key for item in state.evidence if item.kind == "repair"]
     for key in repairs:
         repair = fitted.repair(key)

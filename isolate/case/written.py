@@ -70,7 +70,7 @@ class Answers(_Written):
     answers: dict[Text, Text | list[Text | None] | None] = Field(
         default={}, description="Check instance → outcome, outcomes in turn, or null for could not tell."
     )
-    facts: dict[Text, str | float] = Field(
+    facts: dict[Text, str | int | float] = Field(
         default={}, description="What confirms cautions: by the ask's name, else by its kind (person, tag, time ...)."
     )
     cannot: dict[Text, Text] = Field(default={}, description="Move → why it cannot be done.")
@@ -133,7 +133,8 @@ class Script:
         for name in (ask.name, ask.kind):
             if name in self._facts:
                 return self._facts[name]
-        raise OutOfAnswers(f"there is no fact to answer {ask.prompt!r} ({ask.name}, of kind {ask.kind}; caution {caution})")
+        kind = f"{ask.name}, of kind {ask.kind}; caution {caution}"
+        raise OutOfAnswers(f"there is no fact to answer {ask.prompt!r} ({kind})")
 
     def repaired(self, repair: str) -> None:
         """Nothing changes: the answers are what they are."""

@@ -61,10 +61,12 @@ class Aircraft:
             self._asked[check] = turn + 1
             return scripted[min(turn, len(scripted) - 1)]
         table = self.model.likelihood(check, self.condition)
-        at = []
-        for zone, length in zip(self.model.zones, table.shape[1:], strict=True):
-            at.append(0 if length == 1 else self.fitted.zones[zone].states.index(self.truth[zone]))
-        return self.fitted.check(check).outcomes[int(table[(slice(None), *at)].argmax())]
+        at = [
+            0 if length == 1 else self.fitted.zones[zone].states.index(self.truth[zone])
+            for zone, length in zip(self.model.zones, table.shape[1:], strict=True)
+        ]
+        chances = [float(outcome[tuple(at)]) for outcome in table]
+        return self.fitted.check(check).outcomes[chances.index(max(chances))]
 
     def refuses(self, move: str) -> str | None:
         """Return why a move cannot be done, as scripted."""

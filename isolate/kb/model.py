@@ -263,7 +263,9 @@ class Complaint(Sourced):
         default=[], description="Access states that stand open when it is found; walked before anything else."
     )
     asks_channel: bool = Field(default=False, description="The complaint is about one channel: ask which.")
-    verify_own: list[Name] = Field(default=[], description="Checks per channel that come first, on its own channel only.")
+    verify_own: list[Name] = Field(
+        default=[], description="Checks per channel that come first, on its own channel only."
+    )
     verify: list[Name] = Field(min_length=1, description="Checks that verify it, per channel where they are so.")
 
 

@@ -251,7 +251,7 @@ class Belief:
         return np.asarray(same * likelihood[outcomes[0]] * alike + (1 - same) * independent)
 
     def next_likelihood(self, check: str, condition: Condition = "steady") -> Table:
-        """Return P(next outcome | joint), as :meth:`Model.likelihood`, given what the check has shown on this occasion."""
+        """Return P(next outcome | joint) given what the check showed on this occasion; shape as Model.likelihood."""
         fit = self.model.fitted.check(check)
         likelihood = self.model.likelihood(check, condition)
         before = self.occasion.get(check, ())

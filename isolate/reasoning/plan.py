@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 
 from isolate.reasoning.problem import Crossed, Problem, Vector
 
-DEARER = 1.3
+DEARER = 1.5
 """How much dearer a bit of doubt is taken to be than the best check on offer sells it; measured in ``tests/bench``."""
 LEAST_PRICE, MOST_PRICE = 2.0, 400.0
 """Equivalent minutes a bit between which the price is kept."""

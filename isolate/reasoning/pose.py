@@ -20,6 +20,9 @@ KEPT = 0.998
 MOST = 160
 """No more joint states than this are planned over, before the states that repairs lead to are added."""
 ESCALATE = "escalate"
+"""End: given to somebody with other means."""
+WATCH = "watch"
+"""End: verified as far as the complaint asks, but with more doubt left than the profile allows; to be watched."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,7 +128,7 @@ class Poser:
                 if not repair.hand_over and repair.key not in barred and not self.needed(repair.needs) & barred
             ),
             verify=self._verify(belief if again else None, verification, condition, at),
-            ends=self._ends(joint, barred),
+            ends=self._ends(joint, barred, watch=again),
             missed=self.weights.missed,
             remaining=self.fitted.profile.remaining,
         )
@@ -178,7 +181,9 @@ class Poser:
             dtype=np.int64,
         )
 
-    def _verify(self, belief: Belief | None, keys: Sequence[str], condition: Condition, at: tuple[Index, ...]) -> CheckMove:
+    def _verify(
+        self, belief: Belief | None, keys: Sequence[str], condition: Condition, at: tuple[Index, ...]
+    ) -> CheckMove:
         """Make one move of the verification: passed, failed on one channel alone (each), failed on several."""
         groups: dict[str, Table] = {}
         needs, shut, spoils, cost = 0, 0, 0, 0.0
@@ -204,9 +209,12 @@ class Poser:
         rows.append(np.clip(1 - np.sum(np.stack(rows), axis=0), 0.0, 1.0))
         return CheckMove("verification", cost, np.stack(rows), needs & ~shut, shut, spoils)
 
-    def _ends(self, joint: Sequence[tuple[int, ...]], barred: frozenset[str]) -> tuple[EndMove, ...]:
+    def _ends(self, joint: Sequence[tuple[int, ...]], barred: frozenset[str], watch: bool) -> tuple[EndMove, ...]:
         w = self.weights
         ends = [EndMove(ESCALATE, np.full(len(joint), w.escalate))]
+        if watch:
+            left = np.array([any(state) for state in joint])
+            ends.append(EndMove(WATCH, w.hand_over + w.missed * left))
         for repair in self.fitted.repairs.values():
             if not repair.hand_over or repair.key in barred:
                 continue

@@ -79,8 +79,8 @@ class EndMove:
 class Problem:
     """A decision problem. ``clear[h]`` says that state h has no fault; ``verify``'s first outcome is the pass.
 
-    ``missed`` is the cost of ending, verified, with a fault left; a verification that passes ends the case once less than
-    ``remaining`` is the probability of that. Raises ValueError where the parts do not fit.
+    ``missed`` is the cost of ending, verified, with a fault left; a verification that passes ends the case once the
+    probability of that is less than ``remaining``. Raises ValueError where the parts do not fit.
     """
 
     states: tuple[str, ...]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -64,7 +64,8 @@ def play(problem: Problem, planner: Planner, policy: Policy, rng: np.random.Gene
     trace: list[str] = []
     tried: list[str] = []
     index = {c.name: i for i, c in enumerate(problem.checks)}
-    rindex = {r.name: i for i, r in enumerate(problem.repairs)}
+    every = {r.name: i for i, r in enumerate(problem.repairs)}
+    first, whole = planner, problem
     # A repair brings back the checks that look at what it changes, but not those about the past.
     again = [
         {
@@ -76,19 +77,16 @@ def play(problem: Problem, planner: Planner, policy: Policy, rng: np.random.Gene
     ]
     for step in range(MOST):
         usable = [i for i in range(len(problem.checks)) if i not in used]
+        planner = spared(first, frozenset(n for n in tried if _worn_out(n, tried, whole, every)))
+        problem = planner.problem
+        rindex = {r.name: i for i, r in enumerate(problem.repairs)}
         move = policy(planner, p, opened, usable)
         if step == 0:
             estimate = planner.best(p, opened, usable).expected
-        if move.kind == "repair" and _worn_out(move.name, tried, problem, rindex):
-            # As in a chase: a repair that keeps failing is not offered again.
-            allowed = (
-                m
-                for m in planner.moves(p, opened, usable)
-                if m.kind != "repair" or not _worn_out(m.name, tried, problem, rindex)
-            )
-            move = next(m for m in allowed if not (m.kind == "verify" and passes >= 3))
         if move.kind == "verify" and passes >= 3:
-            move = min((m for m in planner.moves(p, opened, usable) if m.kind == "end"), key=lambda m: m.expected)
+            # As in a chase: enough verified; what doubt is left is watched.
+            cost += planner.ways.close_all(opened)[0] + (0.0 if problem.clear[h] else problem.missed)
+            return Played(cost, estimate, checks, repairs, not problem.clear[h], "watched")
         if move.kind == "end":
             end = next(e for e in problem.ends if e.name == move.name)
             cost += planner.ways.close_all(opened)[0] + float(end.cost[h])
@@ -108,7 +106,7 @@ def play(problem: Problem, planner: Planner, policy: Policy, rng: np.random.Gene
             if made.to[h] != h and rng.random() < made.success:
                 h = int(made.to[h])
             p = planner.repaired(p, rindex[move.name])
-            used -= again[rindex[move.name]]
+            used -= again[every[move.name]]
             tried.append(move.name)
             passes = 0
             trace.append(move.name)
@@ -129,6 +127,18 @@ def play(problem: Problem, planner: Planner, policy: Policy, rng: np.random.Gene
     # It went on too long: whoever plays so has to give up in the end.
     cost += planner.ways.close_all(opened)[0] + float(min(e.cost[h] for e in problem.ends[:1]))
     return Played(cost, estimate, checks, repairs, not problem.clear[h], "too long")
+
+
+def spared(planner: Planner, gone: frozenset[str]) -> Planner:
+    """Return a planner of the same problem without the repairs that may not be done again; remembered on the first."""
+    if not gone:
+        return planner
+    known: dict[frozenset[str], Planner] = planner.__dict__.setdefault("spared", {})
+    if gone not in known:
+        problem = planner.problem
+        left = tuple(r for r in problem.repairs if r.name not in gone)
+        known[gone] = Planner(replace(problem, repairs=left), planner.dearer)
+    return known[gone]
 
 
 def _worn_out(name: str, tried: Sequence[str], problem: Problem, index: dict[str, int]) -> bool:

@@ -90,7 +90,8 @@ class Network:
             seen = np.zeros(len(outcomes))
             for each in itertools.product(range(len(outcomes)), repeat=len(alone)):
                 seen[max(each)] += np.prod([alone[i][o] for i, o in enumerate(each)])
-            self.net.cpt(node)[dict(zip([k for k, _ in parents], states, strict=True))] = floored(seen.tolist()).tolist()
+            at = dict(zip([k for k, _ in parents], states, strict=True))
+            self.net.cpt(node)[at] = floored(seen.tolist()).tolist()
 
     def lit(self, states: dict[str, str], channel: str, condition: str) -> float:
         light, dark = 1.0, 1.0
@@ -160,7 +161,7 @@ def test_repeated_trials_share_a_disposition(hf3: Fitted, kit: Kit) -> None:
     network = Network(hf3)
     network.net.add(pyagrum.LabelizedVariable("same", "same", ["no", "yes"]))
     network.net.cpt("same").fillWith([1 - check.repeats.same, check.repeats.same])
-    name, _, channel = key.partition("/")
+    channel = key.partition("/")[2]
     network.add_check("trial 0", check.entry, channel, "steady")
     parents = [network.net.variable(p).name() for p in network.net.parents("trial 0")]
     for i in (1, 2):
