@@ -346,7 +346,7 @@ def _drill(arguments: argparse.Namespace) -> int:
     print()
     print(f"End: {solved.done.end}; {solved.book_minutes:.0f} min by the book.")
     for found in solved.verdict:
-        print(f"Verdict: {found.title} ({found.probability:.0%}), {fitted.repairs[found.repair].title.lower()}")
+        print(f"Verdict: {found.title} ({found.probability:.0%}), {fitted.repairs[found.repair].title}")
     print(f"Truth:   {', '.join(solved.truth) or 'no fault'}")
     print("The verdict is the truth." if solved.right else "THE VERDICT IS NOT THE TRUTH.")
     return 0 if solved.right else 1

@@ -213,8 +213,8 @@ class Poser:
         w = self.weights
         ends = [EndMove(ESCALATE, np.full(len(joint), w.escalate))]
         if watch:
-            left = np.array([any(state) for state in joint])
-            ends.append(EndMove(WATCH, w.hand_over + w.missed * left))
+            faulty_states = np.array([any(state) for state in joint])
+            ends.append(EndMove(WATCH, w.hand_over + w.missed * faulty_states))
         for repair in self.fitted.repairs.values():
             if not repair.hand_over or repair.key in barred:
                 continue
