@@ -43,8 +43,10 @@ from isolate.reasoning import explain
 from isolate.reasoning.belief import Belief, Model
 from isolate.reasoning.plan import Planner, Valued
 from isolate.reasoning.pose import ESCALATE, WATCH, Posed, Poser
-from isolate.reasoning.rules import Firing, RuleBook
+from isolate.reasoning.rules import Fact, Firing, RuleBook, asks, fact
 
+SAYS_NOTHING_NEW = frozenset({"belief", "fired", "offered", "accepted", "noted"})
+"""Events that change neither what the rules match nor what the moves are worth."""
 MOST_PASSES = 3
 """A verification passed this often since the last repair is not offered again."""
 SURE_REPAIR = 0.85
@@ -71,8 +73,14 @@ class Kit:
         self._posers: dict[str, Poser] = {}
 
     @cached_property
-    def rules(self) -> RuleBook:
-        return RuleBook(self.fitted.rules)
+    def standing_rules(self) -> RuleBook:
+        """The rules on the case as it stands."""
+        return RuleBook({n: r for n, r in self.fitted.rules.items() if not asks(r, "about-to")})
+
+    @cached_property
+    def step_rules(self) -> RuleBook:
+        """The rules on a step about to be done; the findings of the others are facts to them."""
+        return RuleBook({n: r for n, r in self.fitted.rules.items() if asks(r, "about-to")})
 
     def poser(self, place: Place) -> Poser:
         if place not in self._posers:
@@ -94,7 +102,8 @@ class _Memo:
     """What was worked out for the present events; thrown away when they change."""
 
     ranked: Ranked | None = None
-    firings: dict[tuple[Any, ...], tuple[Firing, ...]] = field(default_factory=dict)
+    facts: list[Fact] | None = None
+    firings: dict[tuple[Fact, ...], tuple[Firing, ...]] = field(default_factory=dict)
 
 
 class Chase:
@@ -262,12 +271,21 @@ class Chase:
             self._memo.ranked = Ranked(tuple(m for m in moves if m.name not in withheld), posed, barred)
         return self._memo.ranked
 
-    def firings(self, about: Sequence[Any] = ()) -> tuple[Firing, ...]:
-        """Return the rules that fire now; ``about``: the about-to facts of a step."""
+    def firings(self, about: Sequence[Fact] = ()) -> tuple[Firing, ...]:
+        """Return the rules that fire on the case as it stands; with the about-to facts of a step, those on the step."""
         key = tuple(about)
         if key not in self._memo.firings:
-            stand = case_facts.standing(self.fitted, self.state, self.belief, self.minutes_left)
-            self._memo.firings[key] = self.kit.rules.run([*stand, *about])
+            if self._memo.facts is None:
+                self._memo.facts = case_facts.standing(self.fitted, self.state, self.belief, self.minutes_left)
+            if about:
+                found = [
+                    fact("finding", name=f.get("finding"), channel=f.get("channel"))
+                    for f in self.firings()
+                    if f.kind == "finding"
+                ]
+                self._memo.firings[key] = self.kit.step_rules.run([*self._memo.facts, *found, *about])
+            else:
+                self._memo.firings[key] = self.kit.standing_rules.run(self._memo.facts)
         return self._memo.firings[key]
 
     # -- what to do now ------------------------------------------------------------------------------
@@ -402,7 +420,7 @@ class Chase:
         )
 
     def _before(
-        self, key: str, names: Sequence[str], about: Sequence[Any], channel: str, title: str
+        self, key: str, names: Sequence[str], about: Sequence[Fact], channel: str, title: str
     ) -> Step | tuple[CautionShown, ...]:
         """Return what comes before a step (held, a caution to confirm, a timer), or the cautions it shows."""
         entry_tags = {str(f.get("tag")) for f in about}
@@ -771,7 +789,8 @@ class Chase:
             apply(self.state, event)
         if len(self.state.evidence) != evidence:
             self._belief = None
-        self._memo = _Memo()
+        if any(kind not in SAYS_NOTHING_NEW for kind, _ in items):
+            self._memo = _Memo()
 
     def _settle(self) -> None:
         """Write what follows by itself from what was just said: belief, rules fired, verification, offer, ending."""

@@ -19,6 +19,7 @@ import itertools
 import logging
 import math
 import re
+from collections import OrderedDict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -28,7 +29,7 @@ from typing import Any, NamedTuple
 
 from isolate.kb.model import FACTS, Pattern, Rule, Scalar
 
-__all__ = ["KIND_ORDER", "Fact", "Firing", "RuleBook", "RuleError", "fact"]
+__all__ = ["KIND_ORDER", "Fact", "Firing", "RuleBook", "RuleError", "asks", "fact"]
 
 KIND_ORDER = ("finding", "gate", "caution", "conflict", "escalation", "verdict", "advice")
 """The kinds of rules, in the order in which their firings come."""
@@ -36,6 +37,10 @@ KIND_ORDER = ("finding", "gate", "caution", "conflict", "escalation", "verdict",
 _ASSERTS = {"finding": "finding", "gate": "block", "caution": "caution"}
 _VARIABLE = re.compile(r"\$([a-z][a-z0-9-]*)")
 _BLANK = re.compile(r"\{([^{}]*)\}")
+
+
+REMEMBERED = 512
+"""Sets of facts whose firings a book remembers; a chase asks about the same ones again and again."""
 
 
 class RuleError(ValueError):
@@ -262,6 +267,15 @@ def _branch(literals: Sequence[_Literal]) -> _Branch:
         if not _compares(one) <= bound:
             raise RuleError(f"is-not ${min(_compares(one) - bound)}: no condition binds it")
     return _Branch(tuple(ordered), tuple(negatives))
+
+
+def asks(rule: Rule, kind: str) -> bool:
+    """Say whether a rule asks for a fact of this kind, anywhere but in what must be absent."""
+
+    def found(pattern: Pattern) -> bool:
+        return pattern.fact == kind or any(found(one) for one in pattern.any or ())
+
+    return any(found(pattern) for pattern in rule.when)
 
 
 def _compile(name: str, rule: Rule) -> _Compiled:
@@ -522,13 +536,9 @@ class RuleBook:
     def __init__(self, rules: Mapping[str, Rule]) -> None:
         self._compiled = tuple(_compile(name, rules[name]) for name in sorted(rules))
         _layers(self._compiled)
-        self._wanted = frozenset(
-            literal.kind
-            for one in self._compiled
-            for branch in one.branches
-            for literal in (*branch.positives, *branch.negatives)
-        )
+        self._wanted = _wanted(self._compiled)
         self._engine: Any = None
+        self._known: OrderedDict[tuple[Any, ...], tuple[Firing, ...]] = OrderedDict()
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -544,7 +554,26 @@ class RuleBook:
         Raises:
             ValueError, TypeError: a fact of unknown kind or with an unknown slot or value.
         """
-        distinct = {_fact_order(one): one for one in map(_whole, facts)}
+        distinct = {_fact_order(one): one for one in map(_whole, facts) if self._matters(one)}
+        given = tuple(sorted(distinct))
+        if given in self._known:
+            self._known.move_to_end(given)
+            return self._known[given]
+        fired = self._fire([distinct[key] for key in given])
+        self._known[given] = fired
+        if len(self._known) > REMEMBERED:
+            self._known.popitem(last=False)
+        return fired
+
+    def _matters(self, one: Fact) -> bool:
+        """Say whether any pattern could match a fact by its constants; experta need not see the others."""
+        slots = dict(one.slots)
+        return any(
+            all(_holds(_coded(slots[slot]), name, limit) for slot, name, limit in tests)
+            for tests in self._wanted.get(one.kind, ())
+        )
+
+    def _fire(self, facts: Sequence[Fact]) -> tuple[Firing, ...]:
         kit = _kit()
         if self._engine is None:
             self._engine = _engine(self._compiled)
@@ -555,8 +584,7 @@ class RuleBook:
             engine.declare(
                 *(
                     kit.facts[one.kind](**{slot: _coded(value) for slot, value in one.slots})
-                    for _, one in sorted(distinct.items())
-                    if one.kind in self._wanted
+                    for one in facts
                 )
             )
             engine.run()
@@ -566,6 +594,26 @@ class RuleBook:
         originals: dict[int, Fact] = {}
         fired = (_firing(kit, one, bound, matched, originals) for one, bound, matched in engine.seen.values())
         return tuple(sorted(fired, key=_firing_order))
+
+
+def _wanted(compiled: Iterable[_Compiled]) -> dict[str, tuple[tuple[tuple[str, str, Any], ...], ...]]:
+    """Return, for each kind of fact, the constant tests of each pattern on it as (slot, comparison, limit)."""
+    found: dict[str, dict[tuple[tuple[str, str, Any], ...], None]] = {}
+    for one in compiled:
+        for branch in one.branches:
+            for literal in (*branch.positives, *branch.negatives):
+                tests: list[tuple[str, str, Any]] = []
+                for slot, test in literal.where.items():
+                    if isinstance(test, dict):
+                        if not _variable(test.get("is-not")):
+                            tests += [
+                                (slot, name, tuple(map(_coded, limit)) if name == "one-of" else _coded(limit))
+                                for name, limit in test.items()
+                            ]
+                    elif not _variable(test):
+                        tests.append((slot, "one-of", (_coded(test),)))
+                found.setdefault(literal.kind, {})[tuple(tests)] = None
+    return {kind: tuple(patterns) for kind, patterns in found.items()}
 
 
 def _whole(one: Fact) -> Fact:

@@ -1,0 +1,129 @@
+"""Which complaint is meant by a number, a name or the crew's own words.
+
+Words are weighed by how much more often people say them of one complaint than of the others, as the `says` of the
+knowledge have them; a word that is denied ("did not light") is another word than the same one said. Nothing here
+knows the complaints: whoever finds that words are not understood adds them to `says`.
+"""
+
+from __future__ import annotations
+
+import re
+from difflib import get_close_matches
+from functools import lru_cache
+from math import exp, log
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from isolate.kb.fit import Fitted
+
+SURE = 0.8
+"""Words that point to one complaint with this share of the belief, or more, are taken for it."""
+NEAR = 0.08
+"""A complaint with less than this share is not named when asking which is meant."""
+EVEN = 0.25
+"""Weight, in sayings, of a word that nobody has been heard to say of a complaint."""
+
+_SEVERED = re.compile(r"[,;.:!?/]|\b(?:but|then|though|however|while)\b")
+_DENIES = frozenset(
+    "no not never none nothing nil non without cannot cant wont didnt doesnt dont wouldnt couldnt isnt wasnt hasnt "
+    "unable fail failed fails failing failure refused refuses lack lacks lost missing".split()
+)
+_IDLE = frozenset(
+    "a an the of to in on at by it its is was be been are were did do does has have had will would and or with for "
+    "from this that we i he she they there off up when as engine eng crew reports report reported".split()
+)
+_SAME = {
+    "lit": "light", "lite": "light", "lightoff": "light", "lightup": "light", "relight": "light", "relit": "light",
+    "ignited": "light", "ignites": "light", "ignite": "light", "took": "take", "heard": "hear", "2": "two",
+    "1st": "first", "2nd": "second", "3rd": "third", "tries": "try", "tried": "try", "attempt": "try",
+    "attempts": "try", "attempted": "try", "occasionally": "occasional", "intermittently": "intermittent",
+    "okay": "ok", "normally": "normal", "lately": "late", "slowly": "slow", "inoperative": "inop", "dead": "inop",
+    "plug": "igniter", "igniters": "igniter", "plugs": "igniter",
+}  # fmt: skip
+
+
+def words(text: str) -> list[str]:
+    """Return the words of a text, lower-case, without their punctuation."""
+    return re.findall(r"[a-z0-9]+", text.casefold().replace("'", "").replace("\u2019", ""))
+
+
+def _stem(word: str) -> str:
+    if word in _SAME:
+        return _SAME[word]
+    for ending in ("ing", "ies", "ed", "s"):
+        if word.endswith(ending) and len(word) - len(ending) >= 4 and not word.endswith("ss"):
+            word = word[: -len(ending)]
+            break
+    return _SAME.get(word, word)
+
+
+def features(text: str) -> frozenset[str]:
+    """Return what a saying says: stems of its words, with ``not `` before the word that a denial reaches.
+
+    A denial reaches the next word that carries meaning, and not past a comma or a "but".
+    """
+    found = set()
+    for clause in _SEVERED.split(text.casefold().replace("light-off", "light").replace("-", " ")):
+        denied = False
+        for word in words(clause):
+            if word in _DENIES:
+                denied = True
+            elif word not in _IDLE:
+                found.add(f"not {_stem(word)}" if denied else _stem(word))
+                denied = False
+    return frozenset(found)
+
+
+@lru_cache(maxsize=4)
+def _heard(says: tuple[tuple[str, tuple[str, ...]], ...]) -> dict[str, dict[str, float]]:
+    """Return feature → complaint → share of its sayings that have it."""
+    found: dict[str, dict[str, float]] = {}
+    for name, sayings in says:
+        for saying in sayings:
+            for feature in features(saying):
+                shares = found.setdefault(feature, {})
+                shares[name] = shares.get(name, 0.0) + 1 / len(sayings)
+    return found
+
+
+def likeness(said: str, fitted: Fitted) -> dict[str, float]:
+    """Return complaint → share of the belief, most first, that it is what these words mean.
+
+    Empty where next to none of the words is one that people use of any complaint.
+    """
+    says = tuple((name, (*c.says, c.title)) for name, c in fitted.complaints.items())
+    heard = _heard(says)
+    least = {name: EVEN / len(sayings) for name, sayings in says}
+    mine = features(said)
+    known = set()
+    for feature in mine:
+        if feature in heard:
+            known.add(feature)
+        elif spelt := get_close_matches(feature, heard, n=1, cutoff=0.84):
+            known.add(spelt[0])
+        elif (bare := feature.removeprefix("not ")) != feature and bare in heard:
+            known.add(bare)
+    if not known or len(known) < len(mine) / 3:
+        return {}
+    weight = {
+        name: sum(log(heard[f].get(name, 0.0) + least[name]) - log(1 + least[name]) for f in known) for name in least
+    }
+    best = max(weight.values())
+    total = sum(exp(w - best) for w in weight.values())
+    return {name: exp(w - best) / total for name, w in sorted(weight.items(), key=lambda item: -item[1])}
+
+
+def meant(said: str, fitted: Fitted) -> tuple[str, ...]:
+    """Return the complaint that the words mean, alone, or up to three that they may mean; nothing for none."""
+    told = words(said)
+    for name, entry in fitted.complaints.items():
+        if told in ([*words(name)], *(words(s) for s in (*entry.says, entry.title))):
+            return (name,)
+    shares = likeness(said, fitted)
+    if not shares:
+        return ()
+    first = next(iter(shares))
+    # Taken for another defect the words would mislead the whole case: ask, rather than guess.
+    if shares[first] >= SURE:
+        return (first,)
+    return tuple(name for name, share in shares.items() if share >= NEAR)[:3]
