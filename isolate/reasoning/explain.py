@@ -61,25 +61,23 @@ def shifts(belief: Belief, check: str, condition: Condition = "steady", most: in
     return tuple(found)
 
 
-def parted(belief: Belief, check: str, condition: Condition = "steady", most: int = 3) -> tuple[str, str]:
-    """Return the suspects that a check would speak against and those it would speak for were the news bad.
+def parted(
+    belief: Belief, check: str, condition: Condition = "steady", most: int = 3
+) -> tuple[tuple[Marginal, ...], tuple[Marginal, ...]]:
+    """Return the suspects that a check's last outcome, its worst news, would speak for and those against.
 
-    Two short lists in words, from the suspects of at least 3 %; either may be empty.
+    Of the suspects of at least 3 % as they are now, at most ``most`` each; either may be empty.
     """
     fit = belief.model.fitted.check(check)
-    now = {m.mode: m.probability for m in belief.faults(0.03)}
     worst = belief.answer(check, fit.outcomes[-1], condition)
-    after = {m.mode: m for m in worst.faults()}
-    zones = belief.model.fitted.zones
+    after = {m.mode: m.probability for m in worst.faults()}
     up, down = [], []
-    for mode, p in now.items():
-        marginal = after[mode]
-        title = zones[marginal.zone].title_of(marginal.state)
-        if marginal.probability > 1.3 * p:
-            up.append(title)
-        elif marginal.probability < 0.7 * p:
-            down.append(title)
-    return ", ".join(up[:most]), ", ".join(down[:most])
+    for now in belief.faults(0.03):
+        if after[now.mode] > 1.3 * now.probability:
+            up.append(now)
+        elif after[now.mode] < 0.7 * now.probability:
+            down.append(now)
+    return tuple(up[:most]), tuple(down[:most])
 
 
 def weighed(belief: Belief, state: Mapping[str, str]) -> tuple[Weighed, ...]:

@@ -22,7 +22,7 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from isolate.reasoning.problem import Crossed, Problem, Vector
+from isolate.reasoning.problem import Crossed, Problem, RepairMove, Vector
 
 DEARER = 1.5
 """How much dearer a bit of doubt is taken to be than the best check on offer sells it; measured in ``tests/bench``."""
@@ -143,9 +143,21 @@ class Planner:
 
     def _follow(self, repairs: Sequence[int], end: int, opened: int) -> float:
         """Return the cost of a route from here, closing up included."""
+        verify = self.problem.verify
+        made = [self.problem.repairs[i] for i in repairs]
+        key = (
+            opened,
+            tuple((r.needs, r.shut, r.spoils, r.cost) for r in made),
+            (verify.needs, verify.shut, verify.spoils, verify.cost) if end < 0 else None,
+        )
+        found = self.ways.followed.get(key)
+        if found is None:
+            found = self.ways.followed[key] = self._walk(made, end, opened)
+        return found
+
+    def _walk(self, made: Sequence[RepairMove], end: int, opened: int) -> float:
         cost = 0.0
-        for i in repairs:
-            repair = self.problem.repairs[i]
+        for repair in made:
             step, opened, _ = self.ways.go(opened, repair.needs, repair.shut)
             opened &= ~repair.spoils
             cost += step + repair.cost

@@ -91,16 +91,17 @@ class Poser:
         """
         barred = frozenset(barred)
         joint, kept = self._states(belief)
-        index = {state: i for i, state in enumerate(joint)}
-        at = tuple(np.array([state[axis] for state in joint]) for axis in range(len(self.model.zones)))
+        table = np.array(joint, dtype=np.int64)
+        at = tuple(table[:, axis] for axis in range(len(self.model.zones)))
         p = belief.joint[at]
         p = p / p.sum()
-        clear = np.array([not any(state) for state in joint])
+        clear = np.asarray(~table.any(axis=1))
         problem = Problem(
             states=tuple(self._label(state) for state in joint),
             p=p,
             clear=clear,
             access=self.ways,
+            crossings=self.crossings,
             checks=tuple(
                 CheckMove(
                     name=check.key,
@@ -118,7 +119,7 @@ class Poser:
                 RepairMove(
                     name=repair.key,
                     cost=self.weights.labour * repair.entry.minutes + self.weights.parts * repair.entry.parts,
-                    to=self._targets(repair.clears, joint, index),
+                    to=self._targets(repair.clears, table),
                     success=repair.entry.success,
                     needs=self.mask(repair.needs),
                     shut=self.mask(repair.shut),
@@ -163,23 +164,17 @@ class Poser:
                 found[tuple(cleared)] = None
         return tuple(found), float(flat[top].sum())
 
-    def _targets(
-        self,
-        clears: Mapping[str, frozenset[str]],
-        joint: Sequence[tuple[int, ...]],
-        index: dict[tuple[int, ...], int],
-    ) -> Index:
-        cleared: dict[int, frozenset[int]] = {}
+    def _targets(self, clears: Mapping[str, frozenset[str]], table: Index) -> Index:
+        """Return, for each state (a row of zone states), the row that it is once these states are cleared."""
+        after = table.copy()
         for zone, states in clears.items():
+            axis = self.model.axis[zone]
             names = self.fitted.zones[zone].states
-            cleared[self.model.axis[zone]] = frozenset(names.index(s) for s in states)
-        return np.array(
-            [
-                index[tuple(0 if i in cleared.get(axis, ()) else i for axis, i in enumerate(state))]
-                for state in joint
-            ],
-            dtype=np.int64,
-        )
+            after[np.isin(table[:, axis], [names.index(s) for s in states]), axis] = 0
+        place = np.cumprod([1, *self.model.shape[:-1]])
+        codes = table @ place
+        order = np.argsort(codes)
+        return np.asarray(order[np.searchsorted(codes[order], after @ place)])
 
     def _verify(
         self, belief: Belief | None, keys: Sequence[str], condition: Condition, at: tuple[Index, ...]

@@ -8,7 +8,7 @@ repairs that map states to states, one verification, and ways to end. Whatever b
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import NamedTuple
@@ -94,7 +94,8 @@ class Problem:
     missed: float
     remaining: float = 0.05
     open: int = 0
-    ways: Ways = field(init=False)
+    crossings: Ways | None = field(default=None, repr=False)
+    """What it takes to cross ``access``, where somebody keeps it from problem to problem; else worked out here."""
 
     def __post_init__(self) -> None:
         n = len(self.states)
@@ -108,7 +109,13 @@ class Problem:
                 raise ValueError(f"repair {repair.name}: one target a state, success in (0, 1], cost >= 0")
         if not self.ends:
             raise ValueError("a problem needs at least one way to end besides verification")
-        object.__setattr__(self, "ways", Ways(self.access))
+        if self.crossings is not None and self.crossings.access != self.access:
+            raise ValueError("the crossings given are those of other access states")
+
+    @cached_property
+    def ways(self) -> Ways:
+        """What it takes to get from one set of open access states to another."""
+        return self.crossings if self.crossings is not None else Ways(self.access)
 
     @cached_property
     def padded(self) -> Vector:
@@ -126,6 +133,8 @@ class Ways:
     def __init__(self, access: Sequence[Way]) -> None:
         self.access = tuple(access)
         self._go: dict[tuple[int, int, int], tuple[float, int, tuple[Crossed, ...]]] = {}
+        self.followed: dict[Hashable, float] = {}
+        """Costs of whole routes, kept here by the planner from problem to problem."""
         n = len(self.access)
         self.order = self._topological()
         # closure[i]: i and everything it needs; above[i]: i and everything that needs it.

@@ -16,22 +16,16 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from isolate.kb.fit import Fitted
 
-SURE = 0.8
+SURE = 0.7
 """Words that point to one complaint with this share of the belief, or more, are taken for it."""
 NEAR = 0.08
 """A complaint with less than this share is not named when asking which is meant."""
+WHOLE = 3.0
+"""Weight of a saying that is said whole, in natural units: what else it would hold, and is not said, counts too."""
 EVEN = 0.25
 """Weight, in sayings, of a word that nobody has been heard to say of a complaint."""
 
 _SEVERED = re.compile(r"[,;.:!?/]|\b(?:but|then|though|however|while)\b")
-_DENIES = frozenset(
-    "no not never none nothing nil non without cannot cant wont didnt doesnt dont wouldnt couldnt isnt wasnt hasnt "
-    "unable fail failed fails failing failure refused refuses lack lacks lost missing".split()
-)
-_IDLE = frozenset(
-    "a an the of to in on at by it its is was be been are were did do does has have had will would and or with for "
-    "from this that we i he she they there off up when as engine eng crew reports report reported".split()
-)
 _SAME = {
     "lit": "light", "lite": "light", "lightoff": "light", "lightup": "light", "relight": "light", "relit": "light",
     "ignited": "light", "ignites": "light", "ignite": "light", "took": "take", "heard": "hear", "2": "two",
@@ -45,6 +39,20 @@ _SAME = {
 def words(text: str) -> list[str]:
     """Return the words of a text, lower-case, without their punctuation."""
     return re.findall(r"[a-z0-9]+", text.casefold().replace("'", "").replace("\u2019", ""))
+
+
+_DENIES = frozenset(
+    words(
+        "no not never none nothing nil non without cannot cant wont didnt doesnt dont wouldnt couldnt isnt wasnt hasnt "
+        "unable fail failed fails failing failure refused refuses lack lacks lost missing"
+    )
+)
+_IDLE = frozenset(
+    words(
+        "a an the of to in on at by it its is was be been are were did do does has have had will would and or with for "
+        "from this that we i he she they there off up when as engine eng crew reports report reported"
+    )
+)
 
 
 def _stem(word: str) -> str:
@@ -103,10 +111,12 @@ def likeness(said: str, fitted: Fitted) -> dict[str, float]:
             known.add(spelt[0])
         elif (bare := feature.removeprefix("not ")) != feature and bare in heard:
             known.add(bare)
-    if not known or len(known) < len(mine) / 3:
+    if not known or 3 * len(known) <= len(mine):
         return {}
     weight = {
-        name: sum(log(heard[f].get(name, 0.0) + least[name]) - log(1 + least[name]) for f in known) for name in least
+        name: sum(log(heard[f].get(name, 0.0) + least[name]) - log(1 + least[name]) for f in known)
+        + WHOLE * max(2 * len(known & f) / (len(mine) + len(f)) for f in map(features, sayings))
+        for name, sayings in says
     }
     best = max(weight.values())
     total = sum(exp(w - best) for w in weight.values())

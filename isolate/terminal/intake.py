@@ -7,6 +7,8 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, TypeVar, cast, get_args
 
 from isolate.terminal import words
+from isolate.terminal.complaint import meant
+from isolate.terminal.complaint import words as spoken
 from isolate.terminal.keys import Bar, Face, Key, Stopped, quiet
 from isolate.terminal.words import listed, plain
 
@@ -70,7 +72,7 @@ class _Asking:
 
         self.console.print(Text(plain(what), style=style))
 
-    def _bar(self) -> Bar:
+    def _bar(self, enter: bool = True) -> Bar:
         known = ", ".join(self.about)
 
         def short(line: str, width: int) -> str:
@@ -80,7 +82,7 @@ class _Asking:
             return [
                 ("open", short(" no case yet: it begins with the last of these questions", width)),
                 ("plain", short(f" so far: {known}" if known else " nothing told yet", width)),
-                ("keys", short(" Enter takes the answer  Ctrl-D stops", width)),
+                ("keys", short(" Enter takes the answer  Ctrl-D stops" if enter else " Ctrl-D stops", width)),
             ]
 
         return lines
@@ -96,15 +98,20 @@ class _Asking:
             except Unclear as error:
                 self.say(str(error), "bold")
 
-    def choose(self, prompt: str, named: Mapping[str, str]) -> str:
-        """Ask for one of a few by its digit."""
+    def choose(self, prompt: str, named: Mapping[str, str], usual: str = "") -> str:
+        """Ask for one of a few by its digit; Enter takes the ``usual`` one, where there is one."""
         from isolate.terminal.layout import keyed
 
         names = list(named)
         self.say(f"{prompt}:", "bold")
         self.console.print(keyed([(str(i), named[n], "") for i, n in enumerate(names, 1)], self.console.width))
         keys = [Key(str(i), name, named[name]) for i, name in enumerate(names, start=1)]
-        return names[int(self.face.key(f"1-{len(names)}:", keys, self._bar(), words.INTERRUPT_INTAKE)) - 1]
+        which = f"1-{len(names)}"
+        if usual:
+            keys.append(Key("", usual, named[usual]))
+            which += f" (Enter: {names.index(usual) + 1})"
+        pressed = self.face.key(f"{which}:", keys, self._bar(bool(usual)), words.INTERRUPT_INTAKE)
+        return names[int(pressed) - 1] if pressed else usual
 
 
 def _all(
@@ -132,7 +139,7 @@ def _all(
         if "engine" in told:
             asking.say(f"No engine type is called {plain(told['engine'])!r}.", "bold")
         told["engine"] = next(iter(known)) if len(known) == 1 else asking.choose("Engine type", known)
-    asking.about.append(plain(known[told["engine"]]))
+    asking.about.append(plain(known[told["engine"]]).split(",")[0])
     fitted = fitted_by_engine(told["engine"])
     if lacking("complaint") or told["complaint"] not in fitted.complaints:
         if "complaint" in told:
@@ -147,6 +154,8 @@ def _all(
             "Recent starts, oldest first", lambda t: starts(t, fitted),
             hint=f"Did it light? Such as: {_starts_example(fitted)}. ?: channel not known. Blank: nothing is known.",
         )
+        if told["starts"]:
+            asking.say(f"Taken as: {started(told['starts'])}.")
     if lacking("done"):
         told["done"] = asking.line(
             "Already done about it", lambda t: done(t, fitted), choices=list(fitted.repairs),
@@ -156,10 +165,11 @@ def _all(
         told["people"] = asking.line(
             "Who is here", lambda t: people(t, fitted), choices=authorities_of(fitted), hint=_people_hint(fitted)
         )
+        asking.say(understood(told["people"], fitted))
     if lacking("place"):
         told["place"] = asking.choose("Where", words.PLACES)
     if lacking("condition"):
-        told["condition"] = asking.choose("When it shows", words.CONDITIONS)
+        told["condition"] = asking.choose("When it shows", words.CONDITIONS, next(iter(words.CONDITIONS)))
     if lacking("minutes_left"):
         told["minutes_left"] = asking.line("Minutes to departure (blank: nobody waits)", minutes_left)
     if lacking("missing"):
@@ -180,10 +190,6 @@ def _name(text: str, what: str) -> str:
     if len(name) > LONGEST:
         raise Unclear(f"That is too long a name: {LONGEST} letters at most.")
     return name
-
-
-def _words(text: str) -> list[str]:
-    return re.findall(r"[a-z0-9]+", text.casefold())
 
 
 def _complaint(asking: _Asking, fitted: Fitted) -> str:
@@ -209,42 +215,19 @@ def complaint(text: str, fitted: Fitted) -> str:
         raise Unclear(f"There is no number {said}: 1 to {len(names)}, or the crew's own words.")
     if said in fitted.complaints:
         return said
-    if not _words(said):
+    if not spoken(said):
         raise Unclear("It has to be told what is wrong: a number, or the crew's own words.")
-    scores = {name: _likeness(said, name, fitted) for name in names}
-    ranked = sorted(names, key=lambda name: -scores[name])
-    best = scores[ranked[0]]
-    if best >= SURE and (len(ranked) == 1 or scores[ranked[1]] < best - 0.1):
-        return ranked[0]
-    # Taken for another defect it would mislead the whole case: ask, rather than guess.
-    near = [n for n in ranked if scores[n] >= max(0.15, best - 0.2)][:3]
+    near = meant(said, fitted)
+    if len(near) == 1:
+        return near[0]
     if not near:
         raise Unclear("Those words are near none of these. Take the nearest by its number.")
     which = listed([f"{names.index(n) + 1} ({fitted.complaints[n].title})" for n in near], "or")
-    raise Unclear(f"Near to {which}. Which number?")
-
-
-SURE = 0.7
-"""Words as near as this to what people say of one complaint alone are taken for it."""
-
-
-def _likeness(said: str, name: str, fitted: Fitted) -> float:
-    """Return how near words are to the nearest of what people say of a complaint, 0 to 1."""
-    from difflib import SequenceMatcher
-
-    entry = fitted.complaints[name]
-    mine = {word[:5] for word in _words(said)}
-    best = 0.0
-    for other in (*entry.says, entry.title, name):
-        theirs = {word[:5] for word in _words(other)}
-        shared = len(mine & theirs) / max(2, len(mine))
-        order = SequenceMatcher(None, " ".join(_words(said)), " ".join(_words(other))).ratio()
-        best = max(best, 0.6 * shared + 0.4 * order)
-    return best
+    raise Unclear(f"That may be {which}. Which number?")
 
 
 LIT = ("yes", "y", "lit", "lights", "ok", "on")
-DARK = ("no", "n", "dark", "failed", "fail", "not")
+DARK = ("no", "n", "dark", "failed", "fail", "not", "didn't", "didnt", "never")
 
 
 def _starts_example(fitted: Fitted) -> str:
@@ -258,15 +241,32 @@ def starts(text: str, fitted: Fitted) -> tuple[Start, ...]:
     from isolate.reasoning.belief import BOTH, UNKNOWN, Start
 
     channels = {c.casefold(): c for c in fitted.channels} | {"?": UNKNOWN, UNKNOWN: UNKNOWN, BOTH: BOTH}
-    found = []
+    found: list[Start] = []
+
+    def take(part: str, channel: str | None, lit: bool | None, condition: str) -> None:
+        if lit is None:
+            raise Unclear(f"Did {plain(part).strip()!r} light, yes or no? Such as: {_starts_example(fitted)}")
+        named = channel or UNKNOWN
+        found.append(Start(named, lit, cast(Condition, condition)) if condition else Start(named, lit))
+
     for part in re.split(r"[,;]", text):
         if not part.strip():
             continue
-        channel, lit, condition = UNKNOWN, None, ""
+        before = len(found)
+        channel: str | None = None
+        lit: bool | None = None
+        condition = ""
         for word in part.casefold().split():
             if word in channels:
+                if channel is not None:
+                    # A comma was left out: what stands here is one start after another.
+                    take(part, channel, lit, condition)
+                    lit, condition = None, ""
                 channel = channels[word]
             elif word in LIT or word in DARK:
+                if lit is not None:
+                    take(part, channel, lit, condition)
+                    channel, condition = None, ""
                 lit = word in LIT
             elif word in get_args(Condition):
                 condition = word
@@ -275,28 +275,53 @@ def starts(text: str, fitted: Fitted) -> tuple[Start, ...]:
                     f"{plain(word)!r} is not understood in {plain(part).strip()!r}. A start is a channel "
                     f"({', '.join(fitted.channels)}, ? or both) and yes or no, such as: {_starts_example(fitted)}"
                 )
-        if lit is None:
-            raise Unclear(f"Did {plain(part).strip()!r} light, yes or no? Such as: {_starts_example(fitted)}")
-        found.append(Start(channel, lit, cast(Condition, condition)) if condition else Start(channel, lit))
+        if channel is None and len(found) > before:
+            raise Unclear(f"Commas go between the starts in {plain(part).strip()!r}, as in: {_starts_example(fitted)}")
+        take(part, channel, lit, condition)
     if len(found) > 60:
         raise Unclear("That is more than 60 starts; the last 60 will do.")
     return tuple(found)
 
 
-def _among(text: str, names: Sequence[str], what: str, also: Mapping[str, str] | None = None) -> list[str]:
-    """Return the names in a row of them; ``also`` maps other spellings, lower-case, to names."""
+def started(found: Sequence[Start]) -> str:
+    """Return starts in words."""
+    from isolate.reasoning.belief import BOTH, UNKNOWN
+
+    channels = {UNKNOWN: "channel not known", BOTH: "both channels"}
+    return ", ".join(
+        f"{channels.get(s.channel, f'channel {s.channel}')} {'lit' if s.lit else 'did not light'}"
+        + (f" ({s.condition})" if s.condition != "steady" else "")
+        for s in found
+    )
+
+
+def _among(
+    text: str, names: Sequence[str], what: str, also: Mapping[str, str] | None = None, spaced: bool = False
+) -> list[str]:
+    """Return the names in a row of them; ``also`` maps other spellings, lower-case, to names.
+
+    ``spaced``: no more than spaces need stand between them.
+    """
     from isolate.kb.fit import near
 
     spellings = {name.casefold(): name for name in names} | dict(also or {})
+
+    def known(said: str) -> str | None:
+        return spellings.get(said.casefold()) or spellings.get(said.casefold().replace(" ", "-"))
+
     found: dict[str, None] = {}
     for part in re.split(r"[,;]", text):
-        said = " ".join(part.split())
-        if not said:
-            continue
-        name = spellings.get(said.casefold()) or spellings.get(said.casefold().replace(" ", "-"))
-        if name is None:
-            raise Unclear(f"No {what} is called {plain(said)!r}{near(said.casefold(), names)}.")
-        found[name] = None
+        left = part.split()
+        while left:
+            # The longest run of words that is a name; all the words that are left where names do not stand in a row.
+            for count in range(len(left), 0 if spaced else len(left) - 1, -1):
+                if name := known(" ".join(left[:count])):
+                    break
+            else:
+                said = left[0] if spaced else " ".join(left)
+                raise Unclear(f"No {what} is called {plain(said)!r}{near(said.casefold(), names)}.")
+            found[name] = None
+            left = left[count:]
     return list(found)
 
 
@@ -324,25 +349,44 @@ def tools_of(fitted: Fitted) -> list[str]:
 def _people_hint(fitted: Fitted) -> str:
     known = authorities_of(fitted)
     return (
-        f"Name, colon, what he or she may do ({', '.join(known)}); a semicolon between people. "
-        f"Such as: Quill: {', '.join(known[:2])}; Marrow"
+        f"Name, colon, what he or she may do ({', '.join(known)}, or all); a semicolon between people; a name "
+        f"alone helps. Such as: Quill: all; Marrow: {known[0]}; Teal"
     )
 
 
+EVERY = ("all", "everything", "any")
+
+
+def understood(found: Sequence[Person], fitted: Fitted) -> str:
+    """Return in words who may do what, and what nobody here may do."""
+    said = [f"{p.name} ({', '.join(p.may)})" if p.may else f"{p.name} (helps)" for p in found]
+    nobody = [a for a in authorities_of(fitted) if not any(a in p.may for p in found)]
+    lacking = f" Nobody here holds {listed(nobody, 'or')}: what needs that is not offered." if nobody else ""
+    alone = " One person alone neither motors, nor fires, nor works on a reverser." if len(found) == 1 else ""
+    return f"Here: {', '.join(said)}.{lacking}{alone}"
+
+
 def people(text: str, fitted: Fitted) -> tuple[Person, ...]:
-    """Return people from ``Name: licensed, motoring; Name``. Somebody has to be there."""
+    """Return people from ``Name: licensed motoring; Name``. Somebody has to be there."""
     from isolate.case.case import Person
 
     known = authorities_of(fitted)
     found: dict[str, Person] = {}
-    for part in text.split(";"):
+    # A comma before another name with its colon does for a semicolon.
+    for part in re.split(r";|,(?=[^,;:]*:)", text):
         if not part.strip():
             continue
         name, _, may = part.partition(":")
         name = _name(name, "who may do that")
         if not may and "," in name:
             raise Unclear("A colon goes between a name and what he or she may do, a semicolon between people.")
-        held = _among(may.replace(" and ", ","), known, "authorisation")
+        if may.strip().casefold() in EVERY:
+            held = known
+        else:
+            try:
+                held = _among(may.replace(" and ", ","), known, "authorisation", spaced=True)
+            except Unclear as error:
+                raise Unclear(f"{error} They are {listed(known)}; a semicolon goes between people.") from None
         if name in found:
             raise Unclear(f"{name} is told twice.")
         found[name] = Person(name, tuple(held))
@@ -358,7 +402,7 @@ def minutes_left(text: str) -> float | None:
     if not text.strip():
         return None
     try:
-        value = float(text.replace(",", "."))
+        value = float(re.sub(r"\s*m(?:in(?:utes?|s)?)?\.?$", "", text.strip(), flags=re.IGNORECASE).replace(",", "."))
     except ValueError:
         raise Unclear(f"Minutes are a number such as 45, not {plain(text)!r}.") from None
     if not 0 <= value <= 100_000:
@@ -368,4 +412,4 @@ def minutes_left(text: str) -> float | None:
 
 def missing(text: str, fitted: Fitted) -> tuple[str, ...]:
     """Return the tools and services that are not at hand."""
-    return tuple(_among(text, tools_of(fitted), "tool or service"))
+    return tuple(_among(text, tools_of(fitted), "tool or service", spaced=True))

@@ -6,7 +6,6 @@ nothing is ever read as markup. Colour only ever repeats what a word says alread
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -31,7 +30,7 @@ from isolate.case.steps import (
     Walk,
 )
 from isolate.terminal import words
-from isolate.terminal.words import minutes, percent, plain, small
+from isolate.terminal.words import minutes, percent, plain, roughly, small
 
 if TYPE_CHECKING:
     from isolate.case.chase import Chase
@@ -139,18 +138,38 @@ def card(chase: Chase, step: Step, width: int) -> Card:
     if isinstance(step, Confirm | Wait):
         return _warned(step, width)
     if isinstance(step, Walk):
-        body = rows([
-            ("Why", "Work was interrupted since it was last known. Nobody counts on it until it is seen.", "bold"),
-            ("How", f"Go and look at the aircraft: is it still {step.word}?", "bold"),
-        ])
-        return Card(heading(step.title, width, "Go and look"), body, keyed(_plain_keys((
-            ("s", f"still {step.word}"), ("x", "no: it is shut, in, on or put back"))), width))
+        return _walk(chase, step, width)
     assert isinstance(step, Held), step
     body = rows(several("Why", list(step.reasons)))
     return Card(heading(reworded(step.title), width, "On hold"), body, keyed(_plain_keys((
         ("c", "it cannot be done: the plan goes round it"),
         ("t", "something has changed: tell it"),
         ("q", "leave and come back later"))), width))
+
+
+def _walk(chase: Chase, step: Walk, width: int) -> Card:
+    since = unknown_since(chase, step)
+    why = {
+        "resumed": "Work was interrupted since it was last known. Nobody counts on it until it is seen.",
+        "corrected": "It was taken back, which moves nothing at the aircraft. Nobody counts on it until it is seen.",
+        "access": "The complaint says that this is how it was found. Nobody counts on it until it is seen.",
+    }[since]
+    still = "" if since == "access" else " still"
+    body = rows([("Why", why, "bold"), ("How", f"Go and look at the aircraft: is it{still} {step.word}?", "bold")])
+    return Card(heading(step.title, width, "Go and look"), body, keyed(_plain_keys((
+        ("s", f"yes, it is{still} {step.word}"), ("x", "no: it is shut, in, on or put back"))), width))
+
+
+def unknown_since(chase: Chase, step: Walk) -> str:
+    """Return the kind of event since which nobody knows how an access state stands."""
+    for event in reversed(chase.state.events):
+        if event.kind == "resumed":
+            return "resumed"
+        if event.kind == "corrected" and event.body.get("what") == "access":
+            return "corrected"
+        if event.kind == "access" and event.body["access"] == step.access:
+            break
+    return "access"
 
 
 def _plain_keys(items: Iterable[tuple[str, str]]) -> list[tuple[str, str, str]]:
@@ -162,8 +181,7 @@ def tells(chase: Chase, check: str) -> str:
     from isolate.reasoning.explain import parted
 
     up, down = (
-        re.sub(r"(?<=, )[A-Z](?=[a-z])", lambda found: found[0].lower(), small(titles))
-        for titles in parted(chase.belief, check, chase.intake.condition)
+        " · ".join(brief(m) for m in found) for found in parted(chase.belief, check, chase.intake.condition)
     )
     if up and down:
         return f"{up}  apart from  {down}"
@@ -172,10 +190,9 @@ def tells(chase: Chase, check: str) -> str:
 
 def costs(step: Offer) -> str:
     """Return a move's figures in a sentence."""
-    text = f"{minutes(step.now)} now; about {minutes(step.expected)} to a verified, closed-up aircraft"
     if step.kind == "end":
-        text = f"{minutes(step.now)} to close up; worth about {minutes(step.expected)}, what follows elsewhere included"
-    return text
+        return f"{minutes(step.now)} to close up; in all {roughly(step.expected)}, with what follows elsewhere"
+    return f"{minutes(step.now)} now; in all {roughly(step.expected)}, parts weighed in, to verified and closed up"
 
 
 def ways(crossings: Sequence[CrossingShown]) -> list[Row]:
@@ -211,14 +228,28 @@ def _brief(cautions: Sequence[CautionShown], more: str = "(in full before the st
     return found
 
 
+def doubt(chase: Chase) -> list[Row]:
+    """Return why the case goes on although its verification has passed; nothing where it has not."""
+    if chase.state.verified != "passed":
+        return []
+    asked = chase.fitted.profile.remaining
+    return [(
+        "Passed",
+        f"Verified, but {percent(chase.remaining)} is left that a fault is there still; the case closes by itself "
+        f"at less than {percent(asked)}.",
+        "bold",
+    )]
+
+
 def _offer(chase: Chase, step: Offer, width: int) -> Card:
+    passed = doubt(chase)
     top: list[Row] = [("Purpose", step.purpose, "bold")]
     if step.kind == "check" and (told := tells(chase, step.key)):
         top.append(("Tells", told, "bold"))
     if step.kind == "repair":
         top.append(("Clears", f"{percent(step.cleared)}: the chance that a fault it clears is there", "bold"))
     top.append(("Costs", costs(step), "bold"))
-    top += ways(step.crossings)
+    top += [*passed, *ways(step.crossings)]
     how = several("How", numbered(step.how))
     never = several("Never", step.never)
     if step.direct and step.outcomes:
@@ -383,13 +414,13 @@ def why(chase: Chase, offer: Offer | None, width: int) -> Group:
         if chase.intake.starts:
             items.append(("told", "the starts told at the opening are weighed in as well", ""))
         if items:
-            parts.append(_weights(items))
+            parts.append(_weights(items, width))
         parts.append(rows([("Telltale", zone.modes[first.state].tells, "bold")]))
     parts.append(text(f"No fault at all: {percent(chase.belief.healthy())}."))
     if offer is not None and offer.others:
         parts.append(Text("Considered as well, and why not:", style="bold"))
         items = [
-            (minutes(o.now), o.title, f"{minutes(o.expected)} in all: {dearer(o.expected - offer.expected)}")
+            (minutes(o.now), o.title, f"in all {roughly(o.expected)}: {dearer(o.expected - offer.expected)}")
             for o in offer.others[:5]
         ]
         parts.append(_figures(items))
@@ -400,7 +431,8 @@ def dearer(difference: float) -> str:
     """Return how one move compares with the move offered."""
     if abs(difference) < 0.5:
         return "as good as the same"
-    return f"dearer by {minutes(difference)}" if difference > 0 else f"cheaper by {minutes(-difference)}"
+    which = "dearer" if difference > 0 else "cheaper"
+    return f"{which} by less than 5 min" if abs(difference) < 5 else f"{which} by {roughly(abs(difference))}"
 
 
 def _figures(items: Iterable[tuple[str, str, str]]) -> Table:
@@ -416,9 +448,10 @@ def _figures(items: Iterable[tuple[str, str, str]]) -> Table:
     return grid
 
 
-def _weights(items: Iterable[tuple[str, str, str]]) -> Table:
+def _weights(items: Iterable[tuple[str, str, str]], width: int) -> Table:
     grid = Table.grid(padding=(0, 1, 0, 0))
-    grid.add_column(width=22, overflow="fold")
+    # Wide enough for the longest of the words that weigh evidence, behind their two columns of indent.
+    grid.add_column(width=26 if width >= 60 else 16, overflow="fold")
     grid.add_column(ratio=1, overflow="fold")
     for strength, what, figure in items:
         line = text(what)
@@ -431,7 +464,7 @@ def _weights(items: Iterable[tuple[str, str, str]]) -> Table:
 def others(offer: Offer, found: Sequence[tuple[str, float, float]], width: int) -> Group:
     """Return the other moves, (title, minutes now, minutes in all), numbered."""
     items = [
-        (str(i), title, f"{minutes(now)} now, about {minutes(expected)} in all, {dearer(expected - offer.expected)}")
+        (str(i), title, f"{minutes(now)} now, in all {roughly(expected)}: {dearer(expected - offer.expected)}")
         for i, (title, now, expected) in enumerate(found, start=1)
     ]
     return Group(

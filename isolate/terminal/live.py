@@ -417,7 +417,10 @@ class _Session:
             self._did(f"{step.title}: cannot be done", lambda: self.chase.decline(plain(reason)))
 
     def _back(self) -> None:
-        if self._sure("Take the last answer, repair, refusal or crossing back?"):
+        last = self._last_done()
+        if not last:
+            self.say("There is nothing to take back.")
+        elif self._sure(f"Take back {self._titled(last)}?"):
             what = ""
 
             def take() -> None:
@@ -427,6 +430,17 @@ class _Session:
             self._did("something taken back", take)
             self.last = f"taken back: {self._titled(what)}"
             self.say(f"Taken back: {self._titled(what)}. What was confirmed for safety is asked again.", "bold")
+
+    def _last_done(self) -> str:
+        """Return what would be taken back, as take_back says it afterwards; nothing where there is nothing."""
+        events = self.chase.state.events
+        void = {int(e.body["seq"]) for e in events if e.kind == "corrected"}
+        for event in reversed(events):
+            if event.kind in _TAKEN and event.seq not in void and not event.body.get("of_itself"):
+                body = event.body
+                what = body.get("check") or body.get("repair") or body.get("move") or body.get("access")
+                return f"{event.kind}: {what}"
+        return ""
 
     def _titled(self, what: str) -> str:
         """Return what take_back says it was, with the title of what it names."""
@@ -461,6 +475,8 @@ class _Session:
                 "Everybody here (Name: licensed, motoring; Name):", lambda t: reading.people(t, fitted),
                 reading.authorities_of(fitted),
             )
+            if told is not None:
+                self.say(reading.understood(told, fitted))
             changes = None if told is None else {"people": [{"name": p.name, "may": list(p.may)} for p in told]}
         elif what == "missing":
             self.say(f"Not at hand now: {', '.join(intake.missing) or 'everything is'}.")

@@ -53,6 +53,9 @@ HELP = (
     "there, marked as taken back.",
     "Warnings with questions are passed by telling the facts, never by a key. Taking an answer back, leaving or going "
     "on later never makes anything safe again: it is unknown until somebody has looked.",
+    "By the clock: since the case was opened. By the book: what the knowledge gives for the steps done. In all: the "
+    "minutes still to go, averaged over what may turn out, with each part counted as minutes as well. It is for "
+    "comparing steps, not for promising a time.",
     "Minutes and percentages are estimates from the knowledge. The approved data, the local rules and licensed people "
     "decide; nothing here releases an aircraft.",
 )
@@ -90,6 +93,14 @@ def minutes(value: float) -> str:
         return f"{whole} min"
     hours, rest = divmod(abs(whole), 60)
     return f"{'-' if whole < 0 else ''}{hours} h" + (f" {rest} min" if rest else "")
+
+
+def roughly(value: float) -> str:
+    """Return expected minutes in words, no finer than an estimate is: to 5 min below 3 h, to 10 min above."""
+    if value < 7.5:
+        return minutes(value)
+    step = 5 if value < 180 else 10
+    return f"about {minutes(step * round(value / step))}"
 
 
 def percent(value: float) -> str:
