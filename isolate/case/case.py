@@ -204,6 +204,8 @@ class CaseState:
     ended: str = ""
     record: str = ""
     last: str = ""
+    void: set[int] = field(default_factory=set)
+    """Events taken back since."""
     events: list[Event] = field(default_factory=list)
 
     @property
@@ -228,20 +230,19 @@ class CaseState:
 def fold(events: Iterable[Event]) -> CaseState:
     """Return the state that the events lead to."""
     events = list(events)
-    void = {int(e.body["seq"]) for e in events if e.kind == "corrected"}
-    state = CaseState()
+    state = CaseState(void={int(e.body["seq"]) for e in events if e.kind == "corrected"})
     for event in events:
-        apply(state, event, void=event.seq in void)
+        apply(state, event)
     return state
 
 
-def apply(state: CaseState, event: Event, void: bool = False) -> None:
+def apply(state: CaseState, event: Event) -> None:
     """Carry the state on by one event; a void one (since corrected) leaves no evidence."""
     state.events.append(event)
     state.last = event.time
     handler = _HANDLERS.get(event.kind)
     if handler is not None:
-        handler(state, event, void)
+        handler(state, event, event.seq in state.void)
 
 
 def _opened(state: CaseState, event: Event, void: bool) -> None:
@@ -296,9 +297,9 @@ def _declined(state: CaseState, event: Event, void: bool) -> None:
         return
     key = event.body["move"]
     state.declined[key] = (event.seq, event.body.get("reason", ""))
-    if state.move is not None and state.move.kind == "verify" and event.body["kind"] == "check":
+    if event.body.get("within") == "verify":
         state.outstanding.append(key)
-    else:
+    elif state.move is not None and state.move.key == key:
         state.move = None
 
 
@@ -349,13 +350,26 @@ def _verified(state: CaseState, event: Event, void: bool) -> None:
 def _corrected(state: CaseState, event: Event, void: bool) -> None:
     undone = next(e for e in state.events if e.seq == int(event.body["seq"]))
     state.confirmed.clear()
-    if undone.kind == "answered":
-        kind: MoveKind = "verify" if undone.body.get("within") == "verify" else "check"
-        if kind == "check" and undone.body.get("within") != "repair":
-            state.move = Move("check", undone.body["check"])
-            state.accepted = event.seq
+    within = undone.body.get("within")
+    if within == "verify":
+        _reopen_verification(state)
+    elif undone.kind == "answered" and within != "repair":
+        state.move, state.accepted = Move("check", undone.body["check"]), event.seq
+    elif undone.kind == "repaired":
+        state.move, state.accepted = Move("repair", undone.body["repair"]), event.seq
     elif undone.kind == "access":
         state.open[undone.body["access"]] = "unknown"
+
+
+def _reopen_verification(state: CaseState) -> None:
+    """Put the last verification in hand again, as far as it had come without what was taken back."""
+    begun = max(e.seq for e in state.events if e.kind == "accepted" and e.body["kind"] == "verify")
+    parts = [
+        e for e in state.events if e.seq > begun and e.seq not in state.void and e.body.get("within") == "verify"
+    ]
+    state.move, state.accepted, state.ending = Move("verify", "verification"), begun, None
+    state.verifying = {e.body["check"]: e.body.get("outcome") or "" for e in parts if e.kind == "answered"}
+    state.outstanding = [e.body["move"] for e in parts if e.kind == "declined"]
 
 
 def _noted(state: CaseState, event: Event, void: bool) -> None:

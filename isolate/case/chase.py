@@ -37,7 +37,7 @@ from isolate.case.steps import (
     Wait,
     Walk,
 )
-from isolate.kb.fit import FitAccess, FitCheck, FitRepair, Fitted, instance, split, worded
+from isolate.kb.fit import FitAccess, FitCheck, FitRepair, Fitted, instance, near, split, worded
 from isolate.kb.model import HEALTHY, Caution, Place
 from isolate.reasoning import explain
 from isolate.reasoning.belief import Belief, Model
@@ -232,6 +232,15 @@ class Chase:
                         if gate.get("block") in (fit.name, *entry.tags) and gate.get("channel") in ("", fit.channel):
                             found[key] = gate.says
                             break
+        for key in self.state.open:
+            found.pop(key, None)
+        behind = {key: why for key, why in found.items() if key in fitted.access}
+        needed = self.kit.poser(intake.place).needed
+        for steps in (fitted.checks, fitted.repairs):
+            for key, fit in steps.items():
+                way = sorted(needed(fit.needs) & set(behind))
+                if way:
+                    found.setdefault(key, behind[way[0]])
         for key, (_, reason) in self.state.declined.items():
             found.setdefault(key, f"declined: {reason}" if reason else "declined")
         for key in self.state.unsure:
@@ -298,6 +307,12 @@ class Chase:
         if state.unknown:
             access = self.fitted.access[state.unknown[0]]
             return Walk(access.title, access.key, access.entry.word)
+        if unfounded := self._unfounded(lasting=True):
+            # A plug is out and the breakers have been pushed in: what makes it safe comes before all else.
+            needs = [n for key in unfounded for n in self.fitted.access[key].needs]
+            crossing = self._crossing(needs, (), self.fitted.access[unfounded[0]].title)
+            if crossing:
+                return crossing
         if state.move is None:
             return self._offer()
         if state.move.kind == "check":
@@ -450,9 +465,11 @@ class Chase:
     def caution(self, name: str, channel: str) -> CautionShown:
         """Return a caution as it is shown for a channel."""
         caution = self.fitted.knowledge.cautions[name]
+        shared = [not a.channel for a in self.fitted.access.values() if a.name in caution.holds_while]
         return CautionShown(
             name=name,
-            key=instance(name, channel),
+            # What holds while only shared things stand open was asked for every channel at once.
+            key=name if shared and all(shared) else instance(name, channel),
             title=caution.title,
             text=worded(caution.text, channel),
             level=caution.level,
@@ -632,8 +649,6 @@ class Chase:
     @staticmethod
     def _known(check: FitCheck, outcome: str | None) -> None:
         if outcome is not None and outcome not in check.outcomes:
-            from isolate.kb.fit import near
-
             raise Refused(
                 f"{check.key} has no answer {outcome!r}{near(outcome, check.outcomes)}; "
                 f"it takes {', '.join(check.outcomes)}"
@@ -642,26 +657,33 @@ class Chase:
     def decline(self, reason: str, key: str | None = None) -> None:
         """Say that the move offered or in hand (or another) cannot be done; the plan goes round it at once."""
         step = self.now()
-        kind = ""
+        kind, within = "", False
         if key is None:
             if isinstance(step, Offer):
                 kind, key = step.kind, step.key
             elif isinstance(step, Ask) and step.within in ("verify", "repair"):
                 kind, key = "check", step.key
+                within = step.within == "verify"
             elif self.state.move is not None and self.state.move.kind != "close":
                 move = self.state.move
                 kind, key = move.kind, move.key
                 if kind == "verify":
-                    kind, key = "check", self._verify_next()
+                    kind, key, within = "check", self._verify_next(), True
             else:
                 raise Refused("there is nothing here to decline: what is open has to be closed")
+        known = {*self.fitted.checks, *self.fitted.repairs, "verification", WATCH, ESCALATE}
+        if key not in known:
+            raise Refused(f"there is no move called {key!r}{near(key, known)}")
         if key == ESCALATE:
             raise Refused("this is the last way out; take another move from the list instead")
         if isinstance(step, Ask) and step.within == "repair":
             # A look at the part taken off that cannot be had does not stop the repair.
             self.answer(None, note=f"not examined: {reason}")
             return
-        self._write(("declined", {"move": key, "kind": kind or self._kind_of(key), "reason": reason}))
+        body = {"move": key, "kind": kind or self._kind_of(key), "reason": reason}
+        if within:
+            body["within"] = "verify"
+        self._write(("declined", body))
         self._settle()
 
     def _verify_next(self) -> str:
@@ -732,15 +754,16 @@ class Chase:
         for event in reversed(self.state.events):
             if event.seq in void:
                 continue
-            if (event.kind in ("verified", "declined") and event.body.get("of_itself")) or event.kind == "verified":
+            if event.kind == "access" and (event.body.get("walked") or event.body.get("of_itself")):
+                # What somebody saw on the aircraft, or what ended by itself, is not taken back.
+                continue
+            if event.kind == "verified" or event.body.get("of_itself"):
                 items.append(("corrected", {"seq": event.seq, "what": event.kind}))
             elif event.kind in ("answered", "repaired", "declined", "access"):
                 items.append(("corrected", {"seq": event.seq, "what": event.kind}))
                 break
         else:
             raise Refused("there is nothing to take back")
-        if self.state.ended:
-            raise Refused("the case has ended; open a new one and say what was wrong with this")
         self._write(*items)
         self.state = fold(self.log.events(self.id))
         self._belief = None
@@ -783,6 +806,8 @@ class Chase:
         ]
 
     def _write(self, *items: tuple[str, Mapping[str, Any]]) -> None:
+        if self.state.ended:
+            raise Refused("the case has ended; open a new one and say there what was wrong with it")
         evidence = len(self.state.evidence)
         after = self.state.events[-1].hash
         for event in self.log.append_all(self.id, list(items), now_text(self.clock()), after=after):
@@ -808,6 +833,8 @@ class Chase:
             self._write(*items)
         if state.ended or state.unknown:
             return
+        while loose := self._unfounded(lasting=False):
+            self._end(*loose)
         if state.move is not None and state.move.kind == "verify":
             self._settle_verification()
         if state.move is not None and state.move.kind == "end":
@@ -822,7 +849,7 @@ class Chase:
             loose = [k for k in state.open if not self.fitted.access[k].entry.lasting]
             if loose and len(loose) == len(state.open):
                 # Nothing to put back: it has simply ended.
-                self._write(*(("access", {"access": k, "state": "shut", "minutes": 0}) for k in loose))
+                self._end(*loose)
             if not state.open:
                 self._close()
 
@@ -833,7 +860,21 @@ class Chase:
             access, opening = way[0]
             if opening or access.entry.lasting:
                 return
-            self._write(("access", {"access": access.key, "state": "shut", "minutes": 0}))
+            self._end(access.key)
+
+    def _end(self, *keys: str) -> None:
+        if keys:
+            items = [("access", {"access": k, "state": "shut", "minutes": 0, "of_itself": True}) for k in keys]
+            self._write(*items)
+
+    def _unfounded(self, lasting: bool) -> list[str]:
+        """Return what is open although something that it needs is not: somebody has shut that meanwhile."""
+        return [
+            key
+            for key in self.state.open
+            if self.fitted.access[key].entry.lasting == lasting
+            and any(n not in self.state.open for n in self.fitted.access[key].needs)
+        ]
 
     def _target(self) -> tuple[Collection[str], Collection[str]] | None:
         """Return what the move in hand needs open and shut next."""
@@ -864,7 +905,8 @@ class Chase:
                 why = barred.get(key)
                 if why is None or why in ("answered", "could not tell"):
                     return
-                self._write(("declined", {"move": key, "kind": "check", "reason": why, "of_itself": True}))
+                body = {"move": key, "kind": "check", "reason": why, "within": "verify", "of_itself": True}
+                self._write(("declined", body))
         missing = [*state.outstanding, *(k for k, o in state.verifying.items() if not o)]
         channels: dict[str, str] = {}
         for key, outcome in {**proven, **state.verifying}.items():
@@ -872,6 +914,9 @@ class Chase:
             channel = split(key)[1]
             if channels.get(channel) != "failed":
                 channels[channel] = "passed" if good else "failed" if outcome else "not told"
+        for key in missing:
+            if channels.get(split(key)[1]) == "passed":
+                channels[split(key)[1]] = "not all of it done"
         result = "failed" if failed else "passed" if not missing else "outstanding"
         self._write(
             (
@@ -942,8 +987,13 @@ class Chase:
     def _found(self, repair: str, zone: str, position: int) -> Found:
         chances = before(self.kit.model, self.intake, self.state.evidence, position, zone)
         fit = self.fitted.zones[zone]
+        cleared = self.fitted.repair(repair).clears[zone]
         best = int(np.argmax(chances))
-        return Found(repair, zone, fit.states[best], fit.title_of(fit.states[best]), float(chances[best]))
+        if fit.states[best] in cleared:
+            return Found(repair, zone, fit.states[best], fit.title_of(fit.states[best]), float(chances[best]))
+        # Nothing that it clears was the matter: the part was good.
+        good = 1.0 - sum(float(p) for s, p in zip(fit.states, chances, strict=True) if s in cleared)
+        return Found(repair, zone, HEALTHY, fit.title_of(HEALTHY), good)
 
     def _close(self) -> None:
         from isolate.case.record import record

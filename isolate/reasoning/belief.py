@@ -230,18 +230,11 @@ class Belief:
         before = self.occasion.get(check, ())
         if before and fit.repeats is None:
             return self
-        likelihood = self.model.likelihood(check, condition)
-        index = {o: i for i, o in enumerate(fit.outcomes)}
-        after = (*before, outcome)
-        weight = likelihood[index[outcome]]
-        if before and fit.repeats is not None:
-            weight = self._run(likelihood, [index[o] for o in after], fit.repeats.same) / self._run(
-                likelihood, [index[o] for o in before], fit.repeats.same
-            )
+        index = [fit.outcomes.index(o) for o in before]
         return self.weighed(
-            weight,
+            self._next(fit, condition, index, fit.outcomes.index(outcome)),
             told=(*self.told, Told(check, outcome, condition)),
-            occasion={**self.occasion, check: after},
+            occasion={**self.occasion, check: (*before, outcome)},
         )
 
     @staticmethod
@@ -253,14 +246,16 @@ class Belief:
     def next_likelihood(self, check: str, condition: Condition = "steady") -> Table:
         """Return P(next outcome | joint) given what the check showed on this occasion; shape as Model.likelihood."""
         fit = self.model.fitted.check(check)
-        likelihood = self.model.likelihood(check, condition)
-        before = self.occasion.get(check, ())
+        before = [fit.outcomes.index(o) for o in self.occasion.get(check, ())]
+        return np.stack([self._next(fit, condition, before, k) for k in range(len(fit.outcomes))])
+
+    def _next(self, fit: FitCheck, condition: Condition, before: Sequence[int], outcome: int) -> Table:
+        """Return P(this outcome | joint) after the check gave those outcomes on the same occasion."""
+        likelihood = self.model.likelihood(fit.key, condition)
         if not before or fit.repeats is None:
-            return likelihood
-        index = [fit.outcomes.index(o) for o in before]
-        so_far = self._run(likelihood, index, fit.repeats.same)
-        runs = [self._run(likelihood, [*index, k], fit.repeats.same) for k in range(len(fit.outcomes))]
-        return np.stack([run / so_far for run in runs])
+            return np.asarray(likelihood[outcome])
+        same = fit.repeats.same
+        return self._run(likelihood, [*before, outcome], same) / self._run(likelihood, before, same)
 
     def repair(self, repair: str) -> Belief:
         """Take in that a repair was done. Evidence so far stays evidence about the states before it."""
@@ -334,9 +329,13 @@ class Belief:
         inside = base * mask
         outside = base * (1 - mask)
         found = []
+        earlier: dict[str, list[int]] = {}
         for told in self.told:
-            outcome = self.model.fitted.check(told.check).outcomes.index(told.outcome)
-            likelihood = self.model.likelihood(told.check, told.condition)[outcome]
+            fit = self.model.fitted.check(told.check)
+            outcome = fit.outcomes.index(told.outcome)
+            so_far = earlier.setdefault(told.check, [])
+            likelihood = self._next(fit, told.condition, so_far, outcome)
+            so_far.append(outcome)
             # What is believed now already holds this answer: take it out before weighing it.
             given = _average(inside / likelihood, likelihood)
             against = _average(outside / likelihood, likelihood)

@@ -249,7 +249,7 @@ def starts(text: str, fitted: Fitted) -> tuple[Start, ...]:
         named = channel or UNKNOWN
         found.append(Start(named, lit, cast(Condition, condition)) if condition else Start(named, lit))
 
-    for part in re.split(r"[,;]", text):
+    for part in re.split(r"[,;]", _told(text)):
         if not part.strip():
             continue
         before = len(found)
@@ -295,6 +295,14 @@ def started(found: Sequence[Start]) -> str:
     )
 
 
+NONE = ("none", "nothing", "unknown", "not known", "-")
+"""Words that say that there is nothing to tell, as a blank does."""
+
+
+def _told(text: str) -> str:
+    return "" if text.strip().casefold() in NONE else text
+
+
 def _among(
     text: str, names: Sequence[str], what: str, also: Mapping[str, str] | None = None, spaced: bool = False
 ) -> list[str]:
@@ -310,7 +318,7 @@ def _among(
         return spellings.get(said.casefold()) or spellings.get(said.casefold().replace(" ", "-"))
 
     found: dict[str, None] = {}
-    for part in re.split(r"[,;]", text):
+    for part in re.split(r"[,;]", _told(text)):
         left = part.split()
         while left:
             # The longest run of words that is a name; all the words that are left where names do not stand in a row.
@@ -399,7 +407,7 @@ def people(text: str, fitted: Fitted) -> tuple[Person, ...]:
 
 def minutes_left(text: str) -> float | None:
     """Return minutes to departure, None for nothing told."""
-    if not text.strip():
+    if not _told(text).strip():
         return None
     try:
         value = float(re.sub(r"\s*m(?:in(?:utes?|s)?)?\.?$", "", text.strip(), flags=re.IGNORECASE).replace(",", "."))

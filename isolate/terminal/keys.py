@@ -50,7 +50,7 @@ class Key:
 WHY = Key("w", "why", "why this one")
 ELSE = Key("e", "else", "what else could be done", ("what else",))
 CANNOT = Key("c", "cannot", "cannot do that: say why, and the plan goes round it")
-BACK = Key("b", "back", "take the last answer, repair, refusal or crossing back", ("take back",))
+BACK = Key("b", "back", "take back the last answer, repair, refusal or step done", ("take back",))
 NOTE = Key("n", "note", "add a note")
 UNSURE = Key("u", "unsure", "could not tell", ("could not tell",))
 LEAVE = Key("q", "leave", "leave and come back later; the case is kept", ("quit",))
@@ -330,7 +330,7 @@ class Typed:
 
         def stray(event: Any) -> None:
             pressed = event.data if event.data.isprintable() else ""
-            self._hint = not_a_key(pressed, keys)
+            self._hint = words.STRAY.format(key=repr(pressed) if pressed.strip() else "That key")
             event.app.invalidate()
 
         def act(key: Key) -> Callable[[Any], None]:
@@ -372,7 +372,7 @@ class Typed:
         def escape(event: Any) -> None:
             event.app.exit(result=None)
 
-        bindings.add(Keys.Escape)(escape)
+        bindings.add(Keys.Escape, eager=True)(escape)
         self._stops(bindings, interrupt)
         foot: Any = self._foot(bar)
         session: PromptSession[Any] = PromptSession(
@@ -384,6 +384,8 @@ class Typed:
             reserve_space_for_menu=min(5, len(choices)),
             refresh_interval=0.5,
         )
+        # Escape begins the codes of other keys as well; this long it is waited for what may follow it, in seconds.
+        session.app.ttimeoutlen = 0.15
         text = self._run(session.app, lambda: session.prompt([("class:prompt", f"{prompt} ")]))
         return None if text is None else str(text).strip()
 

@@ -134,14 +134,14 @@ def card(chase: Chase, step: Step, width: int) -> Card:
     if isinstance(step, Cross):
         return _cross(chase, step, width)
     if isinstance(step, Mend):
-        return _mend(step, width)
+        return _mend(chase, step, width)
     if isinstance(step, Confirm | Wait):
-        return _warned(step, width)
+        return _warned(chase, step, width)
     if isinstance(step, Walk):
         return _walk(chase, step, width)
     assert isinstance(step, Held), step
     body = rows(several("Why", list(step.reasons)))
-    return Card(heading(reworded(step.title), width, "On hold"), body, keyed(_plain_keys((
+    return Card(heading(reworded(chase, step.title), width, "On hold"), body, keyed(_plain_keys((
         ("c", "it cannot be done: the plan goes round it"),
         ("t", "something has changed: tell it"),
         ("q", "leave and come back later"))), width))
@@ -155,9 +155,13 @@ def _walk(chase: Chase, step: Walk, width: int) -> Card:
         "access": "The complaint says that this is how it was found. Nobody counts on it until it is seen.",
     }[since]
     still = "" if since == "access" else " still"
-    body = rows([("Why", why, "bold"), ("How", f"Go and look at the aircraft: is it{still} {step.word}?", "bold")])
+    body = rows([
+        ("Why", why, "bold"),
+        ("How", f"Go and look at the aircraft. Is it{still} so: {step.word}?", "bold"),
+        ("Never", "Do not reach in to find out. Hands stay out until all of it is known.", "bold"),
+    ])
     return Card(heading(step.title, width, "Go and look"), body, keyed(_plain_keys((
-        ("s", f"yes, it is{still} {step.word}"), ("x", "no: it is shut, in, on or put back"))), width))
+        ("s", f"yes,{still} so: {step.word}"), ("x", "no: shut, in, on or put back"))), width))
 
 
 def unknown_since(chase: Chase, step: Walk) -> str:
@@ -192,7 +196,7 @@ def costs(step: Offer) -> str:
     """Return a move's figures in a sentence."""
     if step.kind == "end":
         return f"{minutes(step.now)} to close up; in all {roughly(step.expected)}, with what follows elsewhere"
-    return f"{minutes(step.now)} now; in all {roughly(step.expected)}, parts weighed in, to verified and closed up"
+    return f"{minutes(step.now)} now; in all {roughly(step.expected)} to verified and closed up"
 
 
 def ways(crossings: Sequence[CrossingShown]) -> list[Row]:
@@ -300,9 +304,19 @@ def _ask(chase: Chase, step: Ask, width: int) -> Card:
         heading(step.title, width, kind),
         body,
         keyed([*full, unsure], width),
-        spare=(rows([*top[1:], *rest, *warnings(unasked), *_confirmed(asked)]),),
+        spare=(
+            rows([*top[1:], *rest, *warnings(unasked), *_confirmed(asked)]),
+            rows([*top, *rest, *_seen(chase, unasked), *_confirmed(asked)]),
+            rows([*top[1:], *rest, *_seen(chase, unasked), *_confirmed(asked)]),
+        ),
         spare_answers=keyed([*((k, said, "") for k, said, _ in full), unsure], width),
     )
+
+
+def _seen(chase: Chase, cautions: Sequence[CautionShown]) -> list[Row]:
+    """Return cautions in full, save those that were shown in full at a step before: of these the titles."""
+    fresh = [c for c in cautions if c.key not in chase.state.confirmed]
+    return [*warnings(fresh), *_brief([c for c in cautions if c not in fresh], "(shown before)")]
 
 
 def _confirmed(cautions: Sequence[CautionShown]) -> list[Row]:
@@ -311,53 +325,64 @@ def _confirmed(cautions: Sequence[CautionShown]) -> list[Row]:
 
 
 def goal(chase: Chase, step: Cross) -> str:
-    """Return what a crossing leads to, in words."""
+    """Return what a crossing leads to, in words; what is put back says so in the heading's kind."""
     access = chase.fitted.access[step.access]
-    return f"{access.title}: {access.entry.word}" if step.opening else f"Put back: {access.title}"
+    return f"{access.title}: {access.entry.word}" if step.opening else access.title
 
 
-def reworded(before: str) -> str:
+def reworded(chase: Chase, before: str) -> str:
     """Return a step's title as it is said here: much of what is opened is pulled, hung or counted instead."""
-    return before.removeprefix("Open: ") if before.startswith("Open: ") else before.replace("Close: ", "Put back: ", 1)
+    if before.startswith("Open: "):
+        title = before.removeprefix("Open: ")
+        found = (f"{title}: {a.entry.word}" for a in chase.fitted.access.values() if a.title == title)
+        return next(found, title)
+    return before.replace("Close: ", "Put back: ", 1)
 
 
 def _cross(chase: Chase, step: Cross, width: int) -> Card:
-    kind = "Close up" if step.closing_up else "Set up"
+    kind = "Close up" if step.closing_up else "Set up" if step.opening else "Put back"
     if step.of > 1:
         kind += f", {step.of} to go"
     unasked = [c for c in step.cautions if not c.asks]
     asked = [c for c in step.cautions if c.asks]
     took = minutes(step.minutes) + (f", and {minutes(step.wait)} to wait" if step.wait else "")
-    body = rows([
-        ("Takes", took, "bold"),
-        *warnings(unasked),
-        *_confirmed(asked),
-        ("Do", step.do, "bold"),
-        *several("Look", step.looks),
-    ])
+    bodies = [
+        rows([
+            ("Takes", took, "bold"),
+            *told,
+            *_confirmed(asked),
+            ("Do", step.do, "bold"),
+            *several("Look", step.looks),
+        ])
+        for told in (warnings(unasked), _seen(chase, unasked))
+    ]
     done = keyed(_plain_keys((("d", "done, and looked at"),)), width)
-    return Card(heading(goal(chase, step), width, kind), body, done)
+    return Card(heading(goal(chase, step), width, kind), bodies[0], done, spare=(bodies[1],))
 
 
-def _mend(step: Mend, width: int) -> Card:
+def _mend(chase: Chase, step: Mend, width: int) -> Card:
     unasked = [c for c in step.cautions if not c.asks]
     asked = [c for c in step.cautions if c.asks]
-    body = rows([
-        ("Takes", minutes(step.minutes), "bold"),
-        *warnings(unasked),
-        *_confirmed(asked),
-        *several("How", numbered(step.how)),
-        *several("Never", step.never),
-        ("Record", step.record, "bold"),
-    ])
-    return Card(heading(step.title, width, "Repair"), body, keyed(_plain_keys((("d", "done"),)), width))
+    bodies = [
+        rows([
+            ("Takes", minutes(step.minutes), "bold"),
+            *told,
+            *_confirmed(asked),
+            *several("How", numbered(step.how)),
+            *several("Never", step.never),
+            ("Record", step.record, "bold"),
+        ])
+        for told in (warnings(unasked), _seen(chase, unasked))
+    ]
+    done = keyed(_plain_keys((("d", "done"),)), width)
+    return Card(heading(step.title, width, "Repair"), bodies[0], done, spare=(bodies[1],))
 
 
-def _warned(step: Confirm | Wait, width: int) -> Card:
+def _warned(chase: Chase, step: Confirm | Wait, width: int) -> Card:
     caution = step.caution
     body = rows([
         (words.LEVELS[caution.level], caution.text, STYLES[caution.level]),
-        ("Before", reworded(step.before), "bold"),
+        ("Before", reworded(chase, step.before), "bold"),
     ])
     if isinstance(step, Wait):
         until = f"until {step.until.astimezone():%H:%M:%S}"
@@ -516,21 +541,28 @@ def cut(line: str, width: int) -> str:
 
 
 def _opened(chase: Chase) -> list[str]:
-    """Return what is open, pulled or off now, what is unknown first; what follows a comma in a title is left off."""
-    found = []
-    for _, title, word in sorted(chase.open_now(), key=lambda item: item[2] != "unknown"):
-        found.append(f"{plain(title).split(',')[0]}: {words.UNKNOWN if word == 'unknown' else word}")
-    return found
+    """Return what is open, pulled or off now, what is unknown first, what only holds for a while last.
+
+    The first says so; what follows a comma in a title is left off.
+    """
+    unknown: list[str] = []
+    lasting: list[str] = []
+    passing: list[str] = []
+    for key, title, word in chase.open_now():
+        shown = f"{plain(title).split(',')[0]}: {words.UNKNOWN if word == 'unknown' else word}"
+        lasts = chase.fitted.access[key].entry.lasting
+        (unknown if word == "unknown" else lasting if lasts else passing).append(shown)
+    opened = [*unknown, *lasting]
+    # Heads that were counted are nothing that stands open.
+    return [f"{words.OPEN_NOW}  {opened[0]}" if opened else words.NOTHING_OPEN, *opened[1:], *passing]
 
 
 def _state(opened: Sequence[str], width: int) -> list[str]:
     """Return what is open now in at most three lines; how many did not fit is said, never left out in silence."""
-    if not opened:
-        return [cut(f" {words.NOTHING_OPEN}", width)]
-    for count in range(len(opened), -1, -1):
+    for count in range(len(opened), 0, -1):
         rest = f"{len(opened) - count} more (? lists them)"
         items = [*opened[:count], *([rest] if count < len(opened) else [])]
-        lines = flow_items([f"{words.OPEN_NOW}  {items[0]}", *items[1:]], " · ", width, 99)
+        lines = flow_items(items, " · ", width, 99)
         if len(lines) <= 3:
             break
     return lines

@@ -27,6 +27,7 @@ from isolate.terminal.words import plain
 
 if TYPE_CHECKING:
     from isolate.case.chase import Chase
+    from isolate.reasoning.plan import Valued
 
 
 def run(chase: Chase, console: Console | None = None, face: Face | None = None) -> int:
@@ -53,6 +54,8 @@ class _Session:
         """The step whose card is on the screen."""
         self.aside = False
         """True once something else was shown after the card."""
+        self.long = False
+        """True where the card did not fit on the screen, so that its beginning has gone off the top."""
 
     # -- the whole session -----------------------------------------------------------------------------
 
@@ -152,6 +155,7 @@ class _Session:
         self.aside = False
         if self.console.width < words.NARROWEST:
             self.say(words.TOO_NARROW.format(width=self.console.width, least=words.NARROWEST), "bold")
+        self.long = False
         card = layout.card(self.chase, step, self.console.width)
         foot = layout.bar(self.chase, self._keys(step))(self.console.width)
         height = max(10, self.console.height - len(foot) - 2)
@@ -166,7 +170,9 @@ class _Session:
                 self.shown = step
                 return
             self.console.print(told)
-        self.console.print(card.fitted(self.console, height))
+        shown = card.fitted(self.console, height)
+        self.long = self.console.is_terminal and layout.tall(self.console, shown) > self.console.height - len(foot) - 1
+        self.console.print(shown)
         self.shown = step
 
     # -- one step -----------------------------------------------------------------------------------------
@@ -220,7 +226,9 @@ class _Session:
         first = [key.key for key in keys if key in (k.GO, k.DONE, k.STILL, k.SHUT)]
         what = f"{digits[0]}-{digits[-1]}" if len(digits) > 1 else " or ".join(first)
         what = f"{what}, or another key:" if what else "A key:"
-        return f"{layout.reworded(plain(step.title))} (Enter shows it again)\n{what}" if self.aside else what
+        if self.aside:
+            return f"{layout.reworded(self.chase, plain(step.title))} (Enter shows it again)\n{what}"
+        return f"{words.LONGER}\n{what}" if self.long else what
 
     def _act(self, step: Step, pressed: str, keys: Sequence[Key]) -> None:
         """Do what a key asks for."""
@@ -369,12 +377,12 @@ class _Session:
         assert isinstance(step, Offer)
         moves = [m for m in self.chase.ranked().moves if (m.kind, m.name) != (step.kind, step.key)]
         first = 0
+        height = self.console.height - len(layout.bar(self.chase, [k.MORE])(self.console.width)) - 2
         while True:
-            page = moves[first : first + 9]
-            found = [(self.chase.title_of(m.kind, m.name), m.now, m.expected) for m in page]
-            self.print(layout.others(step, found, self.console.width))
+            page, found, shown = self._page(step, moves[first : first + 9], height)
+            self.print(shown)
             keys = [Key(str(i), m.name, title) for i, (m, (title, _, _)) in enumerate(zip(page, found, strict=True), 1)]
-            if len(moves) > first + 9:
+            if len(moves) > first + len(page):
                 keys.append(k.MORE)
             keys += [Key(k.BACK.key, k.BACK.word, "back to what was offered"), k.LEAVE]
             pressed = self.face.key(
@@ -389,12 +397,23 @@ class _Session:
                 self.shown = None
                 return
             if pressed == k.MORE.key:
-                first += 9
+                first += len(page)
                 continue
             move, title = page[int(pressed) - 1], found[int(pressed) - 1][0]
             if move.kind != "end" or self._ends(title):
                 self._did(f"{title}: taken up", partial(self.chase.accept, move.kind, move.name))
             return
+
+    def _page(
+        self, step: Offer, moves: Sequence[Valued], height: int
+    ) -> tuple[Sequence[Valued], list[tuple[str, float, float]], RenderableType]:
+        """Return as many of the moves as fit on the screen, three at least, with their figures and how they show."""
+        while True:
+            found = [(self.chase.title_of(m.kind, m.name), m.now, m.expected) for m in moves]
+            shown = layout.others(step, found, self.console.width)
+            if len(moves) <= 3 or layout.tall(self.console, shown) <= height:
+                return moves, found, shown
+            moves = moves[:-1]
 
     def _ends(self, title: str) -> bool:
         """Ask whether the case is to be ended so; there is no way back from it."""
@@ -403,7 +422,7 @@ class _Session:
     def _sure(self, what: str) -> bool:
         """Ask whether something is meant."""
         keys = [k.YES, k.NO, k.LEAVE]
-        pressed = self.face.key(f"{what} y or n:", keys, layout.bar(self.chase, keys), self.interrupt)
+        pressed = self.face.key(f"{what}\ny or n:", keys, layout.bar(self.chase, keys), self.interrupt)
         if pressed == k.LEAVE.key:
             raise _Left
         return pressed == k.YES.key
@@ -546,7 +565,7 @@ _TAKEN = {
     "answered": "the answer to",
     "repaired": "the repair",
     "declined": "the refusal of",
-    "access": "the crossing of",
+    "access": "what was done at",
 }
 _EVERYTHING = ("everything", "everything is here", "none", "nothing")
 

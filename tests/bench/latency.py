@@ -11,8 +11,8 @@ or a repair that lead to no offer are not counted): belief, rules, posing, plann
 ``other steps``: taking up, confirming, crossing, mending; those that end in no offer as well.
 ``processor``: processor time of this process in ``shown``; it leaves out waiting for the disk and for other programs.
 
-The reference is numpy sorting 100,000 seeded figures, done right before every answer; the ratio is that of a quantile to
-the median of the reference. ``--profile N`` adds the N dearest functions by cProfile.
+The reference is numpy sorting 100,000 seeded figures, done right before every answer; the ratio is that of a quantile
+to the median of the reference. ``--profile N`` adds the N dearest functions by cProfile.
 
 Where the time goes is measured in a second pass over the same sessions, by a clock around the functions named, each
 less what it calls of the others; calls are counted for each answer. Peak memory is that of a process which plays one
@@ -52,7 +52,7 @@ MOST_STEPS = 1000
 
 
 def peak(what: str) -> int:
-    """Play one scenario in this process (``chase``), only make its kit (``kit``), or do nothing; return the peak, KiB."""
+    """Play one scenario here (``chase``), only make its kit (``kit``), or do nothing; return the peak in KiB."""
     import resource
 
     if what != "bare":
@@ -63,7 +63,7 @@ def peak(what: str) -> int:
         else:
             from isolate.case.chase import Kit
 
-            assert Kit(fitted).rules.names
+            Kit(fitted).poser("gate")
     used = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     return used // 1024 if sys.platform == "darwin" else used
 
@@ -72,7 +72,7 @@ def memory() -> list[list[str]]:
     rows = []
     for what, said in (("bare", "python alone"), ("kit", "knowledge and tables"), ("chase", "one chase")):
         command = [sys.executable, "-m", "tests.bench.latency", "--peak", what]
-        ran = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True)
+        ran = subprocess.run(command, cwd=ROOT, stdout=subprocess.PIPE, text=True, check=True)
         rows.append([said, f"{int(ran.stdout) / 1024:.0f}"])
     return rows
 
@@ -125,7 +125,8 @@ def at_random(fitted: Fitted, seeds: int) -> list[Session]:
             return None if self.rng.random() < 0.1 else self.rng.choice(self.fitted.check(check).outcomes)
 
     complaints = sorted(fitted.complaints)
-    people = (Person("the technician", ("licensed", "motoring", "engine-run")), Person("a second"), Person("the headset"))
+    everything = ("licensed", "motoring", "engine-run")
+    people = (Person("the technician", everything), Person("a second"), Person("the headset"))
 
     def made(seed: int) -> Session:
         complaint = complaints[seed % len(complaints)]
@@ -268,26 +269,38 @@ def measured(sessions: list[Session], answers: int) -> tuple[dict[str, list[floa
 
 
 def shares(sessions: list[Session], answers: int) -> list[list[str]]:
-    """Return the rows of where the time goes, over the answers that led to an offer."""
+    """Return the rows of where the time goes, over the answers that led to an offer and over their slowest tenth."""
     clock = Shares()
-    total, n = 0.0, 0
+    found: list[tuple[float, dict[str, float], dict[str, int]]] = []
     with clock.watching():
         for chase, do, answering in played(sessions, answers):
-            before = dict(clock.spent), dict(clock.calls)
-            clock.on = True
+            clock.spent, clock.calls, clock.on = defaultdict(float), defaultdict(int), True
             began = time.perf_counter()
             do()
             chase.now()
             whole = time.perf_counter() - began
             clock.on = False
             if answering and chase.state.move is None and not chase.state.ended:
-                total, n = total + whole, n + 1
-            else:
-                clock.spent, clock.calls = defaultdict(float, before[0]), defaultdict(int, before[1])
-    clock.spent["the rest"] = total - sum(clock.spent.values())
+                clock.spent["the rest"] = whole - sum(clock.spent.values())
+                found.append((whole, clock.spent, clock.calls))
+    found.sort(key=lambda one: -one[0])
+    slowest = found[: max(1, len(found) // 10)]
+
+    def mean(some: list[tuple[float, dict[str, float], dict[str, int]]], name: str) -> float:
+        return 1000 * sum(spent.get(name, 0.0) for _, spent, _ in some) / len(some)
+
+    names = sorted({name for _, spent, _ in found for name in spent}, key=lambda name: -mean(found, name))
+    total = sum(mean(found, name) for name in names)
+    calls = {name: sum(one.get(name, 0) for _, _, one in found) / len(found) for name in names}
     return [
-        [name, f"{spent / total:.1%}", f"{1000 * spent / n:.1f}", f"{clock.calls[name] / n:.1f}" if name in clock.calls else ""]
-        for name, spent in sorted(clock.spent.items(), key=lambda item: -item[1])
+        [
+            name,
+            f"{mean(found, name) / total:.1%}",
+            f"{mean(found, name):.1f}",
+            f"{calls[name]:.1f}" if calls[name] else "",
+            f"{mean(slowest, name):.1f}",
+        ]
+        for name in names
     ]
 
 
@@ -324,7 +337,8 @@ def main() -> None:
     print(f"reference {unit:.2f} ms (median); p95 recorded / aim of {AIM:.0f} ms: {p95 / AIM:.2f}")
     print(f"{len(sessions)} sessions, {ended} of them played to their end")
     print()
-    table(["where it goes (answer to shown)", "share", "ms", "calls"], shares(sessions, arguments.answers))
+    heading = ["where it goes (answer to shown)", "share", "ms", "calls", "ms, slowest tenth"]
+    table(heading, shares(sessions, arguments.answers))
     print()
     table(["peak memory", "MiB"], peaks)
     if arguments.profile:

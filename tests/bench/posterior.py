@@ -104,7 +104,8 @@ def main() -> None:
     table(["posterior", "ours ms", "pyAgrum ms", "ours / pyAgrum"], rows)
     states = int(np.prod(warm.shape))
     print(f"largest difference of a probability: {apart:.1e}")
-    print(f"{n} sets of {ANSWERS} answers; {len(warm.zones)} zones, {states} joint states; pyAgrum {pyagrum.__version__}")
+    size = f"{len(warm.zones)} zones, {states} joint states"
+    print(f"{n} sets of {ANSWERS} answers; {size}; pyAgrum {pyagrum.__version__}")
 
 
 if __name__ == "__main__":

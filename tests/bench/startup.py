@@ -1,14 +1,14 @@
-"""How long it takes until there is something to read, beside what Python itself takes. Run: python -m tests.bench.startup
+"""How long it takes until there is something to read, beside what Python takes. Run: python -m tests.bench.startup
 
 ``help``: from spawn to exit of ``python -m isolate --help`` beside ``python -c pass``, output thrown away.
-``first question``: from spawn of ``python -m isolate chase`` in a pseudo-terminal until its first question stands there,
-beside a Python in the same kind of pseudo-terminal that imports numpy, rich and prompt_toolkit and prints a word. A
-new store is made each time. ``import rich`` alone brings next to nothing of rich; what any of its users needs at least is
-rich.console, so that is measured as well.
+``first question``: from spawn of ``python -m isolate chase`` in a pseudo-terminal until its first question stands
+there, beside a Python in the same kind of pseudo-terminal that imports numpy, rich and prompt_toolkit and prints a
+word. A new store is made each time. ``import rich`` alone brings next to nothing of rich; what any of its users needs
+at least is rich.console, so that is measured as well.
 
-Each round runs all contestants of a table one after the other, the order turned from round to round, so that a change of
-the machine's load falls on all of them; the first round warms caches and does not count. Printed are the medians in ms,
-and as ratio the median over the rounds of (contestant / the one it is compared with).
+Each round runs all contestants of a table one after the other, the order turned from round to round, so that a change
+of the machine's load falls on all of them; the first round warms caches and does not count. Printed are the medians
+and the least in ms, and as ratio the median over the rounds of (isolate / the one it is compared with).
 """
 
 from __future__ import annotations

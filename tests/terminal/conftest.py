@@ -19,7 +19,7 @@ def store(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def terminal(store: Path) -> Iterator[Callable[..., Terminal]]:
-    """Return a function that starts the driver with ``new`` or a case in a terminal."""
+    """Return a function that starts the driver with ``new``, ``opened`` or a case in a terminal."""
     begun: list[Terminal] = []
 
     def start(case: str = "new", columns: int = 80, rows: int = 24, quick: bool = False, **env: str) -> Terminal:

@@ -1,6 +1,7 @@
 """Opens or resumes a case at the terminal with the shipped knowledge, for the sessions of these tests.
 
-Arguments: the store's file, then ``new``, the id of a case, or ``waiting`` for one that is played to its first wait.
+Arguments: the store's file, then ``new``, the id of a case, ``opened`` for one that is opened already and called
+trial, or ``waiting`` for one that is played to its first wait.
 ``--quick`` makes the clock run sixty times as fast.
 """
 
@@ -66,7 +67,9 @@ def main(arguments: list[str]) -> int:
         return Kit(fit(knowledge, engine))
 
     with open_store(where) as store:
-        if case == "waiting":
+        if case == "opened":
+            chase = begun("trial", store, kits, clock)
+        elif case == "waiting":
             chase = begun(case, store, kits, clock)
             to_a_wait(chase)
         elif case == "new":

@@ -27,15 +27,29 @@ class Terminal:
         kept = {k: v for k, v in os.environ.items() if k not in ("NO_COLOR", "COLUMNS", "LINES", "FORCE_COLOR")}
         env = {**kept, "TERM": "xterm-256color", "LC_ALL": "C.UTF-8", "PYTHONPATH": str(ROOT), **environment}
         self.child = pexpect.spawn(sys.executable, [*command], dimensions=(rows, columns), env=env, cwd=str(ROOT))
+        self.child.delaybeforesend = None
         self.screen.write_process_input = lambda text: self.child.send(text)
+        self._shown = self._visible = ""
+        self._fresh = False
+
+    def _look(self) -> None:
+        """Put into text what is on the screen, once for all that was read since."""
+        if not self._fresh:
+            top = ["".join(line[c].data for c in range(self.screen.columns)) for line in self.screen.history.top]
+            shown = [line.rstrip() for line in self.screen.display]
+            self._shown = "\n".join((*(line.rstrip() for line in top), *shown))
+            self._visible = "\n".join(shown)
+            self._fresh = True
 
     def shown(self) -> str:
         """Return what is on the screen, with what scrolled off its top."""
-        top = ["".join(line[c].data for c in range(self.screen.columns)) for line in self.screen.history.top]
-        return "\n".join(line.rstrip() for line in (*top, *self.screen.display))
+        self._look()
+        return self._shown
 
     def visible(self) -> str:
-        return "\n".join(line.rstrip() for line in self.screen.display)
+        """Return what is on the screen."""
+        self._look()
+        return self._visible
 
     def _read(self) -> bool:
         """Take in what the session wrote; False once it has ended."""
@@ -46,6 +60,7 @@ class Terminal:
         except pexpect.EOF:
             return False
         self.raw += data
+        self._fresh = False
         self.stream.feed(data)
         return True
 

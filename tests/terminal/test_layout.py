@@ -19,6 +19,7 @@ from isolate.case.play import Clock, play
 from isolate.case.steps import Ask, CautionShown, Confirm, Cross, Held, Mend, Offer, Step, Wait, Walk
 from isolate.kb.model import Ask as Fact
 from isolate.reasoning.belief import Start
+from isolate.reasoning.explain import strength
 from isolate.terminal import keys as k
 from isolate.terminal import layout, words
 
@@ -136,8 +137,10 @@ def test_the_block_at_the_foot_fits_and_stays_small(seen: list[tuple[Chase, Step
         assert all(cell_len(text) <= width for _, text in block)
         assert len(block) <= (9 if width < 60 else 8 if width < 80 else 7)
         shown = " ".join(text for _, text in block)
-        assert (words.OPEN_NOW in shown) == bool(chase.open_now())
-        assert (words.NOTHING_OPEN in shown) != bool(chase.open_now())
+        # What only holds for a while, heads counted or a dry motor, is nothing that stands open.
+        stands = any(w == "unknown" or chase.fitted.access[key].entry.lasting for key, _, w in chase.open_now())
+        assert (words.OPEN_NOW in shown) == stands
+        assert (words.NOTHING_OPEN in shown) != stands
         assert "by the clock" in shown and "by the book" in shown
         if width >= 60:
             assert "q leave" in shown
@@ -207,6 +210,46 @@ def test_rare_steps_show_what_they_are_about(seen: list[tuple[Chase, Step]]) -> 
         assert "not passed" in " ".join("\n".join(fits(Group(*_all(wait)), width)).split())
 
 
+def test_a_look_says_since_when_nobody_knows(kit: Kit) -> None:
+    def why(chase: Chase) -> str:
+        step = chase.now()
+        assert isinstance(step, Walk)
+        return " ".join("\n".join(fits(Group(*_all(layout.card(chase, step, 80))), 80)).split())
+
+    clock, log = Clock(), Memory()
+    told = Intake(
+        aircraft="104",
+        position="2",
+        engine=kit.fitted.name,
+        complaint="plug-will-not-run-down",
+        channel="A",
+        people=(Person("Quill", ("licensed", "motoring", "engine-run")), Person("Marrow")),
+        place="hangar",
+    )
+    chase = Chase.begin(kit, log, "trial", told, clock)
+    assert "how it was found" in why(chase) and "still" not in why(chase)
+    chase = Chase.resume(kit, log, "trial", clock)
+    assert "interrupted" in why(chase) and "still so" in why(chase)
+    chase.walked(True)
+    chase.take_back()
+    while "taken back" not in why(chase):
+        chase.walked(True)
+    assert "moves nothing at the aircraft" in why(chase)
+
+
+def test_a_passed_verification_that_leaves_doubt_says_why_it_goes_on(kit: Kit) -> None:
+    chase = opened(kit, Clock())
+    assert layout.doubt(chase) == []
+    chase.state.verified = "passed"
+    ((label, said, _),) = layout.doubt(chase)
+    assert label == "Passed"
+    assert words.percent(chase.remaining) in said and words.percent(chase.fitted.profile.remaining) in said
+    offer = chase.now()
+    assert isinstance(offer, Offer)
+    shown = " ".join("\n".join(lines(layout.card(chase, offer, 80).fitted(Console(width=80), 1), 80)).split())
+    assert "is left that a fault is there still" in shown
+
+
 def _all(card: layout.Card) -> tuple[object, object, object]:
     return card.head, card.body, card.answers
 
@@ -249,6 +292,30 @@ def test_news_is_told_once_a_sentence_and_gates_not_at_all(kit: Kit) -> None:
 )
 def test_minutes_in_words(value: float, said: str) -> None:
     assert words.minutes(value) == said
+
+
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [(0.4, "less than 1 min"), (4.2, "4 min"), (83, "about 85 min"), (176, "about 175 min"), (344, "about 5 h 40 min")],
+)
+def test_an_estimate_is_no_finer_than_it_is(value: float, said: str) -> None:
+    assert words.roughly(value) == said
+
+
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [(0.2, "as good as the same"), (3, "dearer by less than 5 min"), (-3, "cheaper by less than 5 min"),
+     (16, "dearer by about 15 min")],
+)  # fmt: skip
+def test_moves_are_compared_no_finer_than_they_are_known(value: float, said: str) -> None:
+    assert layout.dearer(value) == said
+
+
+def test_weights_of_evidence_stay_on_one_line() -> None:
+    items = [(strength(bits), "Fire channel A alone", "") for bits in (0.0, 1.0, -2.0, 5.0, -9.0)]
+    shown = fits(layout._weights(items, 80), 80)
+    assert len(shown) == len(items)
+    assert all(strength(bits) in " ".join(shown) for bits in (0.0, 1.0, -2.0, 5.0, -9.0))
 
 
 @pytest.mark.parametrize(

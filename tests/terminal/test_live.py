@@ -46,6 +46,11 @@ class Robot:
         self.clock.pass_minutes(1)
         if self.script:
             pressed = self.script.pop(0)
+            if pressed.startswith("take "):
+                # The move by its name, on whichever page of the list it stands.
+                found = [key.key for key in keys if key.word == pressed.removeprefix("take ")]
+                self.script[:0] = [] if found else [pressed]
+                pressed = found[0] if found else "m"
             assert pressed in known, f"{pressed!r} is not among {known} at {prompt!r}"
         else:
             bad = self.chase is not None and not self.chase.state.repairs
@@ -150,12 +155,53 @@ def test_an_end_is_asked_for_twice(kit: Kit) -> None:
     clock = Clock()
     chase = begun(kit, clock)
     robot = Robot(clock)
-    offered = chase.ranked().moves[0]
-    others = [m for m in chase.ranked().moves if m.name != offered.name]
-    first = next(i for i, m in enumerate(others) if m.kind == "end")
-    robot.script = ["e", *["m"] * (first // 9), str(first % 9 + 1), "n", "q"]
+    end = next(m for m in chase.ranked().moves if m.kind == "end")
+    robot.script = ["e", f"take {end.name}", "n", "q"]
     assert live.run(chase, screen(), robot) == 0
     assert not chase.state.ended and chase.state.events[-1].kind == "left"
+
+
+def test_what_is_taken_back_is_named_before_it_is(kit: Kit) -> None:
+    clock, console = Clock(), screen(200)
+    chase = begun(kit, clock)
+    prompts: list[str] = []
+
+    class Heard(Robot):
+        def key(self, prompt: str, keys: Sequence[Key], bar: Bar, interrupt: str) -> str:
+            prompts.append(prompt)
+            return super().key(prompt, keys, bar, interrupt)
+
+    robot = Heard(clock)
+    robot.script = ["b", "q"]
+    assert live.run(chase, console, robot) == 0
+    assert "There is nothing to take back." in shown(console) and not any("y or n" in p for p in prompts)
+    check = next(m for m in chase.ranked().moves if m.kind == "check" and not m.crossings)
+    chase.accept("check", check.name)
+    robot.script = ["1", "b", "n", "b", "y", "q"]
+    assert live.run(chase, console, robot) == 0
+    asked = [p for p in prompts if "y or n" in p]
+    title = words.small(kit.fitted.checks[check.name].title)
+    assert asked == [f"Take back the answer to {title}?\ny or n:"] * 2
+    assert f"Taken back: the answer to {title}." in shown(console)
+
+
+def test_watching_the_next_starts_is_asked_for_twice(kit: Kit) -> None:
+    clock, console = Clock(), screen()
+    chase = begun(kit, clock, starts=())
+    asked: list[str] = []
+
+    class Asked(Robot):
+        def key(self, prompt: str, keys: Sequence[Key], bar: Bar, interrupt: str) -> str:
+            if "y or n" in prompt:
+                asked.append(prompt)
+                raise Stopped(left=True)
+            return super().key(prompt, keys, bar, interrupt)
+
+    robot = Asked(clock, most=2000)
+    # Nothing is found anywhere, so the case comes to an end that nobody has chosen yet.
+    assert live.run(chase, console, robot) == 0
+    assert asked and "ends this case" in asked[0]
+    assert not chase.state.ended
 
 
 def test_cannot_needs_a_reason_and_goes_round(kit: Kit) -> None:

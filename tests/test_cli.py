@@ -1,0 +1,628 @@
+"""The command line: whatever is wrong is a sentence with its place and a status, and nothing acknowledged is lost.
+
+Bad input goes through :func:`isolate.cli.main` in this process, which is what ``python -m isolate`` calls; what has to
+do with processes (closed input, signals, a full disk, a kill) runs in a process of its own.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import resource
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from functools import cache
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import jsonschema
+import pytest
+import yaml
+
+from isolate.case.chain import verify
+from isolate.case.chase import Chase, Kit
+from isolate.case.memory import Memory
+from isolate.case.play import Clock
+from isolate.case.steps import Offer, Walk
+from isolate.case.store import open_store, read_case
+from isolate.cli import STOPPED, main
+from isolate.kb import load as loading
+
+ROOT = Path(__file__).parent.parent
+ANSWERS = """\
+case:
+  aircraft: 230
+  position: 1
+  engine: halden-hf-3
+  complaint: no-light-off
+  place: hangar
+  starts:
+    - {channel: A, lit: false}
+    - {channel: B, lit: false}
+  people:
+    - {name: the technician, may: [licensed, motoring, engine-run]}
+    - {name: the second, may: [licensed]}
+answers:
+  recorded-start-read: fuel-odd
+"""
+SCENARIO = """\
+title: A drill
+story: Somebody tells it.
+learning: [something]
+source: [line-practice]
+case:
+  aircraft: 230
+  position: 1
+  engine: halden-hf-3
+  complaint: no-light-off
+  people:
+    - {name: the headset}
+truth: [lead-open/A]
+answers:
+  crew-ask: by-the-book
+"""
+
+
+class Ran(NamedTuple):
+    code: int
+    out: str
+    err: str
+
+
+Cli = Callable[..., Ran]
+
+
+_load = loading.load
+
+
+@cache
+def _shipped() -> loading.Loaded:
+    return _load()
+
+
+@pytest.fixture
+def cli(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Iterator[Cli]:
+    """Run a command in this process, with a data folder of its own; the shipped knowledge is read once for all."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    monkeypatch.delenv("ISOLATE_STORE", raising=False)
+    monkeypatch.delenv("ISOLATE_DEBUG", raising=False)
+    monkeypatch.setattr(loading, "load", lambda folder=None: _shipped() if folder is None else _load(folder))
+
+    def run(*argv: object) -> Ran:
+        capsys.readouterr()
+        try:
+            code = main([str(a) for a in argv])
+        except SystemExit as stop:
+            code = int(stop.code or 0)
+        return Ran(code, *capsys.readouterr())
+
+    yield run
+
+
+def environment(folder: Path) -> dict[str, str]:
+    kept = {k: v for k, v in os.environ.items() if not k.startswith(("ISOLATE", "XDG", "COV"))}
+    return {**kept, "XDG_DATA_HOME": str(folder / "data"), "PYTHONPATH": str(ROOT), "PYTHONUNBUFFERED": "1"}
+
+
+def program(folder: Path, *argv: object, **more: Any) -> subprocess.CompletedProcess[str]:
+    """Run the program in a process of its own."""
+    return subprocess.run(
+        [sys.executable, "-m", "isolate", *map(str, argv)],
+        env=environment(folder), cwd=folder, capture_output=True, text=True, timeout=120,
+        stdin=subprocess.DEVNULL, **more,
+    )  # fmt: skip
+
+
+def plain(ran: Any, *says: str) -> None:
+    """Assert that it failed with a sentence, and no traceback."""
+    code, out, err = ran if isinstance(ran, Ran) else (ran.returncode, ran.stdout, ran.stderr)
+    assert code not in (0, -11), (out, err)
+    assert "Traceback" not in out + err
+    assert "went wrong that should not" not in err, err
+    assert err.strip(), "something is said"
+    for said in says:
+        assert said in err, err
+
+
+def put(path: Path, data: str | bytes) -> Path:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(data if isinstance(data, bytes) else data.encode())
+    return path
+
+
+# -- knowledge -------------------------------------------------------------------------------------
+
+
+def test_knowledge_that_is_no_folder_is_told(cli: Cli, tmp_path: Path) -> None:
+    plain(cli("kb", "check", "--knowledge", tmp_path / "nowhere"), "nowhere", "no such folder")
+    plain(cli("kb", "check", "--knowledge", put(tmp_path / "file", "x")), "not a folder")
+    (tmp_path / "hollow").mkdir()
+    plain(cli("kb", "check", "--knowledge", tmp_path / "hollow"), "no knowledge here")
+
+
+@pytest.mark.parametrize(
+    ("data", "line", "says"),
+    [
+        (b"", 1, "empty"),
+        (b"checks: {a: [}", 1, ""),
+        (b"checks:\n\ta: 1\n", 2, "tab"),
+        (b"checks:\n  ear: 3\n", 2, ""),
+        (b"checks:\n  ear:\n    titel: x\n", 3, "titel"),
+        (b"- 1\n", 1, "checks"),
+        (b"repairs:\n  a: {}\n", 1, "checks"),
+        (b"checks:\n  \xff\xfe: 1\n", 2, "UTF-8"),
+        (b"checks:\n  a: !!python/object/apply:os.system [true]\n", 2, ""),
+        (b"checks: &a\n  b: *a\n", 1, "alias"),
+        (b"checks:\n" + b"  # padding\n" * 200_000, 0, "2 MB"),
+        (b"[" * 5000, 1, ""),
+        (b"checks:\n  a\x00b: 1\n", 2, ""),
+    ],
+)
+def test_a_file_of_knowledge_that_cannot_be_used_is_told_with_its_line(
+    cli: Cli, tmp_path: Path, data: bytes, line: int, says: str
+) -> None:
+    put(tmp_path / "kb" / "checks" / "ear.yaml", data)
+    for command in (("kb", "check"), ("kb", "schema"), ("drill", "plug-binds", "--solve")):
+        ran = cli(*command, "--knowledge", tmp_path / "kb")
+        plain(ran, f"kb/checks/ear.yaml:{line}: " if line else "kb/checks/ear.yaml", says)
+
+
+def test_a_folder_where_a_file_should_be_is_told(cli: Cli, tmp_path: Path) -> None:
+    (tmp_path / "kb" / "checks" / "ear.yaml").mkdir(parents=True)
+    plain(cli("kb", "check", "--knowledge", tmp_path / "kb"), "ear.yaml")
+
+
+# -- files of answers and scenarios ----------------------------------------------------------------
+
+UNREADABLE = [
+    (None, 0, "no such file"),
+    (b"", 1, "empty"),
+    (b"case: {a: [}", 1, ""),
+    (b"case:\n\taircraft: 1\n", 2, "tab"),
+    (b"- 1\n", 1, ""),
+    (b"case:\n  aircraft: \xe9\n", 2, "UTF-8"),
+    ("case:\n  aircraft: 1\n".encode("utf-16"), 1, "UTF-8"),
+    (b"# padding\n" * 250_000, 0, "2 MB"),
+    (b"case: {aircraft: 1}\n", 1, "position"),
+]
+
+
+@pytest.mark.parametrize(("data", "line", "says"), UNREADABLE)
+@pytest.mark.parametrize("kind", ["answers", "scenario"])
+def test_a_file_that_cannot_be_read_is_told_with_its_line(
+    cli: Cli, tmp_path: Path, kind: str, data: bytes | None, line: int, says: str
+) -> None:
+    path = tmp_path / "written.yaml"
+    if data is not None:
+        put(path, data)
+    command = ("chase", "--answers", path) if kind == "answers" else ("drill", path, "--solve")
+    plain(cli(*command), f"{path}:{line}: " if line else str(path), says)
+    assert "No cases yet" in cli("cases").out, "nothing was opened"
+
+
+def test_a_folder_for_a_file_is_told(cli: Cli, tmp_path: Path) -> None:
+    (tmp_path / "x.yaml").mkdir()
+    for command in (("chase", "--answers"), ("drill",), ("next",), ("cases", "import")):
+        plain(cli(*command, tmp_path / "x.yaml"), "x.yaml", "folder")
+
+
+@pytest.mark.parametrize(
+    ("change", "line", "says"),
+    [
+        (("halden-hf-3", "halden-hf-9"), 4, "halden-hf-3"),
+        (("no-light-off", "no-ligth-off"), 5, "no-light-off"),
+        (("recorded-start-read", "recorded-start-raed"), 14, "recorded-start-read"),
+        (("fuel-odd", "fuel-od"), 14, "fuel-odd"),
+        (("channel: B", "channel: Q"), 9, "Q"),
+        (("engine-run]", "engine-runs]"), 11, "engine-run"),
+        (("  place:", "  missing: [metre]\n  place:"), 6, "meter"),
+        (("answers:", "cannot: {lead-continuty/A: no meter}\nanswers:"), 13, "lead-continuity/A"),
+    ],
+)
+def test_unknown_names_in_a_file_of_answers_are_told_with_their_line(
+    cli: Cli, tmp_path: Path, change: tuple[str, str], line: int, says: str
+) -> None:
+    assert change[0] in ANSWERS
+    path = put(tmp_path / "answers.yaml", ANSWERS.replace(*change))
+    ran = cli("chase", "--answers", path)
+    plain(ran, says)
+    assert "No cases yet" in cli("cases").out, "nothing was opened"
+    assert f"{path}:{line}: " in ran.err, ran.err
+
+
+@pytest.mark.parametrize(
+    ("change", "line", "says"),
+    [
+        (("halden-hf-3", "halden-hf-9"), 8, "halden-hf-3"),
+        (("no-light-off", "no-ligth-off"), 9, "no-light-off"),
+        (("lead-open/A", "lead-opne/A"), 12, "lead-open/A"),
+        (("lead-open/A", "lead-open"), 12, "lead-open"),
+        (("[lead-open/A]", "[lead-open/A, exciter-dead/A]"), 12, "two faults"),
+        (("crew-ask: by", "crew-aks: by"), 14, "crew-ask"),
+        (("by-the-book", "by-the-bok"), 14, "by-the-book"),
+    ],
+)
+def test_unknown_names_in_a_scenario_are_told_with_their_line(
+    cli: Cli, tmp_path: Path, change: tuple[str, str], line: int, says: str
+) -> None:
+    assert change[0] in SCENARIO
+    path = put(tmp_path / "scenario.yaml", SCENARIO.replace(*change))
+    ran = cli("drill", path, "--solve")
+    plain(ran, says)
+    assert f"{path}:{line}: " in ran.err, ran.err
+
+
+def test_names_unknown_on_the_command_line_are_told(cli: Cli, tmp_path: Path) -> None:
+    plain(cli("drill", "plug-bnids"), "plug-bnids", "plug-binds")
+    plain(cli("drill", "--scenarios", tmp_path / "none"), "none")
+    plain(cli("cases", "export", "104-2-0101-ffff"), "104-2-0101-ffff")
+    plain(cli("chase", "--resume", "104-2-0101-ffff"), "104-2-0101-ffff")
+    plain(cli("chase", "--resume"), "no case is open")
+    plain(cli("chase", "--answers", "x.yaml", "--resume", "y"), "--resume")
+    for wrong in (("bogus",), ("kb",), ("kb", "bogus"), ("next",), ("cases", "export"), ("chase", "--bogus")):
+        ran = cli(*wrong)
+        plain(ran, "usage: isolate")
+        assert ran.code == 2
+    assert cli().code == 2
+
+
+# -- answers that run out --------------------------------------------------------------------------
+
+
+@pytest.fixture
+def begun(cli: Cli, tmp_path: Path) -> tuple[str, Ran]:
+    """A case that stands where its file of answers ran out: its id, and what was said."""
+    ran = cli("chase", "--answers", put(tmp_path / "answers.yaml", ANSWERS))
+    return ran.out.splitlines()[0].removeprefix("case "), ran
+
+
+def test_answers_that_end_in_the_middle_keep_the_case(cli: Cli, tmp_path: Path, begun: tuple[str, Ran]) -> None:
+    case, ran = begun
+    plain(ran, str(tmp_path / "answers.yaml"), "no answer to", f"isolate chase --resume {case}")
+    assert "suspects now:" in ran.out
+    listed = cli("cases", "list")
+    assert listed.code == 0 and case in listed.out and "open" in listed.out
+    with open_store(tmp_path / "data" / "isolate" / "cases.db") as store:
+        events = store.events(case)
+    assert verify(events) == []
+    answered = [e.body["check"] for e in events if e.kind == "answered"]
+    assert answered == ["recorded-start-read"] and events[-1].kind == "left"
+
+
+def test_answers_that_are_enough_end_the_case_with_its_record(cli: Cli, tmp_path: Path) -> None:
+    enough = "".join(
+        f"  {check}: {outcome}\n"
+        for check, outcome in {
+            "breakers-look/A": "all-in", "breakers-look/B": "all-in", "levers-as-found": "as-should",
+            "crew-ask": "by-the-book", "messages-read": "fuel-or-air", "fuel-supply-look": "not-open",
+            "fuel-flow-look": "dry", "crank-speed-read": "as-ever", "heard-at-start/A": "heard",
+            "heard-at-start/B": "heard", "supply-read": "right", "indication-compare": "agree",
+            "history-read": "nothing", "light-time-told": "usual", "channel-message/A": "not-named",
+            "channel-message/B": "not-named", "wash-or-weather-ask": "dry", "duct-pressure-read": "enough",
+            "starts-by-lane": "not-by-lane", "same-hands-ask": "separate",
+        }.items()
+    )  # fmt: skip
+    facts = 'facts: {person: the technician, time: "06:10", tag: T-17, text: seen, count: 2, minutes: 5}\n'
+    ran = cli("chase", "--answers", put(tmp_path / "answers.yaml", ANSWERS + enough + facts))
+    assert ran.code == 0, ran.err
+    assert "not ignition, handed over to" in ran.out and "This text is a draft." in ran.out
+    assert "ended" in cli("cases").out
+
+
+# -- trails ----------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def trail(cli: Cli, tmp_path: Path, begun: tuple[str, Ran]) -> Path:
+    """The case that was begun, as a file."""
+    path = tmp_path / "case.jsonl"
+    ran = cli("cases", "export", begun[0], path)
+    assert ran.code == 0 and begun[0] in ran.out
+    return path
+
+
+def test_a_case_travels_as_a_file_and_merging_twice_adds_nothing(
+    cli: Cli, tmp_path: Path, begun: tuple[str, Ran], trail: Path
+) -> None:
+    case = begun[0]
+    count = len(read_case(trail))
+    elsewhere = tmp_path / "elsewhere.db"
+    first = cli("cases", "import", trail, "--store", elsewhere)
+    assert (first.code, first.out) == (0, f"{case}: {count} events added, 0 were here already\n")
+    again = cli("cases", "import", trail, "--store", elsewhere)
+    assert (again.code, again.out) == (0, f"{case}: 0 events added, {count} were here already\n")
+    back = tmp_path / "back.jsonl"
+    assert cli("cases", "export", case, back, "--store", elsewhere).code == 0
+    assert back.read_bytes() == trail.read_bytes()
+    plain(cli("cases", "export", case, back, "--store", elsewhere), "there already")
+    assert cli("cases", "export", case, back, "--store", elsewhere, "--overwrite").code == 0
+    plain(cli("cases", "export", case, tmp_path / "no" / "where.jsonl"), "no such file or folder")
+
+
+def test_next_gives_the_moves_of_a_case_file_as_json(cli: Cli, begun: tuple[str, Ran], trail: Path) -> None:
+    before = trail.read_bytes()
+    ran = cli("next", trail, "--json")
+    assert ran.code == 0 and ran.err == ""
+    advice = json.loads(ran.out)
+    assert set(advice) == {
+        "case", "state", "warnings", "knowledge", "open", "book_minutes", "posterior", "barred", "moves", "rules",
+    }  # fmt: skip
+    assert advice["case"] == begun[0] and advice["state"] == "open" and advice["warnings"] == []
+    expected = [m["expected"] for m in advice["moves"]]
+    assert expected == sorted(expected) and len(expected) > 5
+    for move in advice["moves"]:
+        assert move["now"] <= move["expected"]
+        if move["outcomes"]:
+            assert sum(o["probability"] for o in move["outcomes"]) == pytest.approx(1, abs=1e-3)
+    posterior = advice["posterior"]
+    assert 0 < posterior["none"] < 1 and posterior["faults"]
+    assert all(f["rule"] and f["kind"] for f in advice["rules"])
+    assert not set(advice["barred"]) & {m["move"] for m in advice["moves"]}
+    assert advice["moves"][0]["move"] in next(
+        e.body["move"] for e in reversed(read_case(trail)) if e.kind == "offered"
+    ), "the same offer as the chase made"
+    words = cli("next", trail)
+    assert words.code == 0 and advice["moves"][0]["title"] in words.out and "suspects:" in words.out
+    assert trail.read_bytes() == before
+
+
+def test_next_says_when_the_knowledge_is_not_that_of_the_case(
+    cli: Cli, tmp_path: Path, kit: Kit, monkeypatch: pytest.MonkeyPatch, trail: Path
+) -> None:
+    events = read_case(trail)
+    other = Memory()
+    for event in events:
+        body = {**event.body, "knowledge": "0" * 64} if event.kind == "opened" else event.body
+        other.append_all(event.case, [(event.kind, body)], event.time)
+    from isolate.case.events import to_line
+
+    path = put(tmp_path / "other.jsonl", b"".join(to_line(e) + b"\n" for e in other.events(events[0].case)))
+    ran = cli("next", path)
+    assert ran.code == 0 and "other knowledge" in ran.out
+
+
+def changed(data: bytes, at: int) -> bytes:
+    return data[:at] + bytes([data[at] ^ 1]) + data[at + 1 :]
+
+
+@pytest.mark.parametrize(
+    ("spoil", "line"),
+    [
+        (lambda d: b"", 1),
+        (lambda d: d[: d.rstrip().rfind(b"\n") + 40], -1),
+        (lambda d: d[:-20], -1),
+        (lambda d: changed(d, d.index(b"halden")), 1),
+        (lambda d: changed(d, d.rindex(b'"open"')), 0),
+        (lambda d: d.decode().encode("utf-16"), 1),
+        (lambda d: b"\xef\xbb\xbf" + d, 1),
+        (lambda d: d.replace(b"the technician", b"la techniciend\xe9e", 1), 1),
+        (lambda d: b"not json\n", 1),
+        (lambda d: b"[]\n", 1),
+        (lambda d: b"{}\n", 1),
+        (lambda d: b"\x00" * 100, 1),
+        (lambda d: b"\n" + d, 1),
+        (lambda d: b"".join(d.splitlines(keepends=True)[1:]), 1),
+        (lambda d: b"".join(d.splitlines(keepends=True)[:3] + d.splitlines(keepends=True)[4:]), 4),
+        (lambda d: d + d, 0),
+        (lambda d: json.dumps(json.loads(d.splitlines()[0]), indent=None).encode() + b"\n", 1),
+    ],
+)
+def test_a_case_file_that_was_spoilt_is_told_with_its_line(
+    cli: Cli, tmp_path: Path, trail: Path, spoil: Callable[[bytes], bytes], line: int
+) -> None:
+    data = spoil(trail.read_bytes())
+    path = put(tmp_path / "spoilt.jsonl", data)
+    last = len(data.splitlines())
+    where = f"{path}:{last if line < 0 else line}:" if line else f"{path}:"
+    plain(cli("next", path), where)
+    plain(cli("next", path, "--json"), where)
+    plain(cli("cases", "import", path, "--store", tmp_path / "other.db"), where)
+    assert "No cases yet" in cli("cases", "--store", tmp_path / "other.db").out, "all of it or nothing"
+    plain(cli("next", tmp_path / "nowhere.jsonl"), "nowhere.jsonl")
+
+
+# -- the store -------------------------------------------------------------------------------------
+
+
+def test_a_store_that_cannot_be_is_told(cli: Cli, tmp_path: Path) -> None:
+    answers = put(tmp_path / "answers.yaml", ANSWERS)
+    below = put(tmp_path / "file", "x") / "cases.db"
+    for store, says in ((below, "a file, not a folder"), (tmp_path, "is a folder"), (answers, "not a database")):
+        plain(cli("cases", "--store", store), str(store), says)
+        plain(cli("chase", "--answers", answers, "--store", store), says)
+    plain(cli("cases", "--store", "postgresql://host/db"), "PostgreSQL")
+    assert answers.read_text() == ANSWERS
+
+
+def test_a_store_named_in_the_environment_is_used(
+    cli: Cli, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("ISOLATE_STORE", str(tmp_path / "mine.db"))
+    cli("chase", "--answers", put(tmp_path / "answers.yaml", ANSWERS))
+    assert (tmp_path / "mine.db").exists() and not (tmp_path / "data").exists()
+    assert "230" in cli("cases").out
+
+
+def test_a_disk_that_fills_up_is_told_and_what_was_acknowledged_stays(tmp_path: Path) -> None:
+    path = long_answers(tmp_path)
+    store = tmp_path / "cases.db"
+
+    def little() -> None:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (120_000, 120_000))
+
+    ran = program(tmp_path, "chase", "--answers", path, "--store", store, preexec_fn=little)
+    plain(ran, "cases.db", "could not be written")
+    assert ran.returncode == 1
+    case = ran.stdout.splitlines()[0].removeprefix("case ")
+    acknowledged(store, case, ran.stdout)
+
+
+# -- knowledge that is sound -----------------------------------------------------------------------
+
+
+def test_the_shipped_knowledge_has_nothing_to_mend(cli: Cli) -> None:
+    ran = cli("kb", "check")
+    assert (ran.code, ran.err) == (0, ""), ran.out
+    assert ran.out.startswith("Nothing to mend:")
+
+
+@pytest.mark.parametrize("options", [(), ("--plain",)])
+def test_the_schema_is_a_schema_and_takes_the_shipped_files(cli: Cli, options: tuple[str, ...]) -> None:
+    ran = cli("kb", "schema", *options)
+    assert ran.code == 0
+    schema = json.loads(ran.out)
+    jsonschema.Draft202012Validator.check_schema(schema)
+    validator = jsonschema.Draft202012Validator(schema)
+    files = sorted((ROOT / "knowledge").glob("*/*.yaml"))
+    assert len(files) > 15
+    for path in files:
+        data = yaml.safe_load(path.read_text(encoding="utf-8"))
+        assert not [f"{path.name}: {e.message}" for e in validator.iter_errors(data)]
+    data = yaml.safe_load((ROOT / "knowledge/access/nacelle.yaml").read_text(encoding="utf-8"))
+    data["access"]["cowls-open"]["need"] = []
+    assert list(validator.iter_errors(data)), "a field that does not exist is found"
+
+
+# -- drills ----------------------------------------------------------------------------------------
+
+
+def test_the_drills_are_listed_and_read(cli: Cli) -> None:
+    ran = cli("drill")
+    names = [p.stem for p in sorted((ROOT / "scenarios").glob("*.yaml"))]
+    assert [line.split()[0] for line in ran.out.splitlines()] == names and len(names) >= 3
+    ran = cli("drill", "plug-binds")
+    assert ran.code == 0 and "230" in ran.out and "--solve" in ran.out
+    assert "thread-damaged" not in ran.out, "the truth is not told"
+
+
+# -- processes -------------------------------------------------------------------------------------
+
+
+def long_answers(folder: Path) -> Path:
+    """Answers for a case that goes a long way: everything that can be asked, each channel's plug worn but heard."""
+    written = yaml.safe_load(ANSWERS)
+    written["case"]["complaint"] = "slow-light"
+    fitted_checks = yaml_checks()
+    written["answers"] = {
+        key: [outcomes[0]] * 3 for key, outcomes in fitted_checks.items() if not key.startswith("light-time")
+    }
+    written["facts"] = {"person": "x", "time": "06:10", "tag": "T-17", "text": "seen", "count": 2, "minutes": 1}
+    return put(folder / "long.yaml", yaml.safe_dump(written))
+
+
+@cache
+def yaml_checks() -> dict[str, list[str]]:
+    found = {}
+    for path in sorted((ROOT / "knowledge" / "checks").glob("*.yaml")):
+        for name, check in yaml.safe_load(path.read_text(encoding="utf-8"))["checks"].items():
+            for key in (f"{name}/A", f"{name}/B") if check.get("per") == "channel" else (name,):
+                found[key] = list(check["outcomes"])
+    return found
+
+
+def acknowledged(store_path: Path, case: str, out: str) -> None:
+    """Assert that every step said to be done is in the store, that the chain holds, and that the case goes on."""
+    with open_store(store_path) as store:
+        assert store.faults(case) == []
+        events = store.events(case)
+        kit = Kit(_fitted())
+        fitted = kit.fitted
+        kept = []
+        for e in events:
+            if e.kind == "answered":
+                kept.append(fitted.check(e.body["check"]).title)
+            elif e.kind == "access" and "minutes" in e.body and e.body["minutes"]:
+                word = "Open" if e.body["state"] == "open" else "Close"
+                kept.append(f"{word}: {fitted.access[e.body['access']].title}")
+            elif e.kind == "caution" and not e.body.get("shown"):
+                kept.append(fitted.knowledge.cautions[e.body["caution"].partition("/")[0]].title)
+        # A step is printed as "  12 min    title: what was said"; offers and the like are not steps.
+        titles = sorted(set(kept), key=len, reverse=True)
+        said = []
+        for line in out.splitlines():
+            if " min    " in line and line.count(": "):
+                rest = line.split(" min    ", 1)[1]
+                rest = rest.removeprefix("WARNING ").removeprefix("CAUTION ")
+                said.append(next((t for t in titles if rest.startswith(t + ": ")), rest))
+        assert said == kept[: len(said)], "acknowledged, in that order"
+        assert len(said) >= 1 or not kept
+        chase = Chase.resume(kit, store, case, Clock())
+        while isinstance(step := chase.now(), Walk):
+            chase.walked(True)
+        assert step.title and chase.ranked().moves
+        if isinstance(step, Offer):
+            chase.decline("somebody else goes on")
+        assert store.faults(case) == []
+
+
+@cache
+def _fitted() -> Any:
+    from isolate.kb.fit import fit
+
+    return fit(_shipped().knowledge, "halden-hf-3")
+
+
+def test_a_chase_without_anybody_to_ask_opens_no_case(tmp_path: Path) -> None:
+    ran = program(tmp_path, "chase")
+    assert ran.returncode == 1 and "Traceback" not in ran.stdout + ran.stderr
+    assert "no case was opened" in ran.stdout + ran.stderr
+    assert "No cases yet" in program(tmp_path, "cases").stdout
+    given = ("--aircraft", "230", "--position", "1", "--engine", "nope", "--complaint", "nope")
+    ran = program(tmp_path, "chase", *given)
+    assert ran.returncode == 1 and "Traceback" not in ran.stdout + ran.stderr
+    assert "'nope'" in ran.stdout + ran.stderr
+
+
+def test_every_command_refuses_plainly_from_a_shell(tmp_path: Path) -> None:
+    bad = put(tmp_path / "bad.yaml", "case: [")
+    torn = put(tmp_path / "torn.jsonl", '{"body":')
+    for argv, says in (
+        (("kb", "check", "--knowledge", tmp_path / "none"), "no such folder"),
+        (("chase", "--answers", bad), "bad.yaml:1:"),
+        (("next", torn), "torn.jsonl:1:"),
+        (("drill", "none"), "'none'"),
+        (("cases", "export", "none"), "none"),
+    ):
+        ran = program(tmp_path, *argv)
+        plain(ran, says)
+        assert ran.returncode == 1 and ran.stderr.startswith("isolate: ")
+
+
+def started(folder: Path, store: Path) -> subprocess.Popen[str]:
+    return subprocess.Popen(
+        [sys.executable, "-m", "isolate", "chase", "--answers", str(long_answers(folder)), "--store", str(store)],
+        env=environment(folder), cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    )  # fmt: skip
+
+
+def test_ctrl_c_stops_plainly_and_the_case_goes_on_later(tmp_path: Path) -> None:
+    store = tmp_path / "cases.db"
+    with started(tmp_path, store) as process:
+        assert process.stdout is not None
+        out = "".join(process.stdout.readline() for _ in range(6))
+        process.send_signal(signal.SIGINT)
+        rest, err = process.communicate(timeout=60)
+    assert process.returncode == STOPPED, (out + rest, err)
+    assert "Stopped." in err and "Traceback" not in err
+    acknowledged(store, out.splitlines()[0].removeprefix("case "), out + rest)
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_what_was_acknowledged_survives_a_kill(tmp_path: Path, seed: int) -> None:
+    rng = random.Random(seed)
+    store = tmp_path / "cases.db"
+    with started(tmp_path, store) as process:
+        assert process.stdout is not None
+        out = "".join(process.stdout.readline() for _ in range(rng.randrange(1, 18)))
+        time.sleep(rng.random() * 0.05)
+        process.kill()
+        rest, err = process.communicate(timeout=60)
+    assert process.returncode == -signal.SIGKILL, (out + rest, err)
+    out += rest
+    # The last line may be torn: a line is acknowledged once it is whole.
+    whole = out[: out.rfind("\n") + 1]
+    acknowledged(store, whole.splitlines()[0].removeprefix("case "), whole)
