@@ -488,7 +488,9 @@ class Chase:
         had = self.state.confirmed.get(key)
         if had is None:
             return False
-        if self.state.move is not None and had[0] > self.state.accepted:
+        done = (e.seq for e in self.state.events if e.kind in ("access", "answered", "repaired"))
+        since = self.state.accepted if self.state.move is not None else max(done, default=0)
+        if had[0] > since:
             return True
         held = self._meant(caution.holds_while, channel)
         return bool(held) and all(
@@ -671,7 +673,7 @@ class Chase:
                     kind, key, within = "check", self._verify_next(), True
             else:
                 raise Refused("there is nothing here to decline: what is open has to be closed")
-        known = {*self.fitted.checks, *self.fitted.repairs, "verification", WATCH, ESCALATE}
+        known = {*self.fitted.checks, *self.fitted.repairs, *self.fitted.access, "verification", WATCH, ESCALATE}
         if key not in known:
             raise Refused(f"there is no move called {key!r}{near(key, known)}")
         if key == ESCALATE:
@@ -696,6 +698,8 @@ class Chase:
     def _kind_of(self, key: str) -> str:
         if key in self.fitted.checks:
             return "check"
+        if key in self.fitted.access:
+            return "access"
         return "repair" if key in self.fitted.repairs else "end"
 
     def confirm(self, facts: Mapping[str, Any]) -> None:

@@ -63,7 +63,8 @@ class Poser:
         self.crossings = Ways(self.ways)
 
     def mask(self, names: Collection[str]) -> int:
-        return sum(self._bit[n] for n in names)
+        """Return the bit mask of access instance names; a name given twice counts once."""
+        return sum(self._bit[n] for n in set(names))
 
     def needed(self, names: Collection[str]) -> frozenset[str]:
         """Return these access states with all that they need."""

@@ -247,7 +247,8 @@ def doubt(chase: Chase) -> list[Row]:
 
 def _offer(chase: Chase, step: Offer, width: int) -> Card:
     passed = doubt(chase)
-    top: list[Row] = [("Purpose", step.purpose, "bold")]
+    purpose = PROVEN if step.kind == "verify" and not step.how else step.purpose
+    top: list[Row] = [("Purpose", purpose, "bold")]
     if step.kind == "check" and (told := tells(chase, step.key)):
         top.append(("Tells", told, "bold"))
     if step.kind == "repair":
@@ -280,6 +281,7 @@ def _offer(chase: Chase, step: Offer, width: int) -> Card:
     )
 
 
+PROVEN = "Each channel was proven by itself since the last repair. Going on writes that down as the verification."
 GO_WORDS = {
     "check": "go: what has to be opened first, one step at a time, each with its warnings",
     "repair": "go: one step at a time, each with its warnings",
@@ -445,7 +447,7 @@ def why(chase: Chase, offer: Offer | None, width: int) -> Group:
     if offer is not None and offer.others:
         parts.append(Text("Considered as well, and why not:", style="bold"))
         items = [
-            (minutes(o.now), o.title, f"in all {roughly(o.expected)}: {dearer(o.expected - offer.expected)}")
+            (minutes(o.now), o.title, f"{dearer(o.expected - offer.expected)} in all")
             for o in offer.others[:5]
         ]
         parts.append(_figures(items))
@@ -455,7 +457,7 @@ def why(chase: Chase, offer: Offer | None, width: int) -> Group:
 def dearer(difference: float) -> str:
     """Return how one move compares with the move offered."""
     if abs(difference) < 0.5:
-        return "as good as the same"
+        return "the same"
     which = "dearer" if difference > 0 else "cheaper"
     return f"{which} by less than 5 min" if abs(difference) < 5 else f"{which} by {roughly(abs(difference))}"
 
@@ -489,7 +491,7 @@ def _weights(items: Iterable[tuple[str, str, str]], width: int) -> Table:
 def others(offer: Offer, found: Sequence[tuple[str, float, float]], width: int) -> Group:
     """Return the other moves, (title, minutes now, minutes in all), numbered."""
     items = [
-        (str(i), title, f"{minutes(now)} now, in all {roughly(expected)}: {dearer(expected - offer.expected)}")
+        (str(i), title, f"{minutes(now)} now; {dearer(expected - offer.expected)} in all")
         for i, (title, now, expected) in enumerate(found, start=1)
     ]
     return Group(

@@ -304,7 +304,7 @@ def test_an_estimate_is_no_finer_than_it_is(value: float, said: str) -> None:
 
 @pytest.mark.parametrize(
     ("value", "said"),
-    [(0.2, "as good as the same"), (3, "dearer by less than 5 min"), (-3, "cheaper by less than 5 min"),
+    [(0.2, "the same"), (3, "dearer by less than 5 min"), (-3, "cheaper by less than 5 min"),
      (16, "dearer by about 15 min")],
 )  # fmt: skip
 def test_moves_are_compared_no_finer_than_they_are_known(value: float, said: str) -> None:
@@ -336,3 +336,11 @@ def test_small_keeps_what_is_written_in_capitals() -> None:
     assert words.small("APU off") == "APU off"
     assert words.small("A plug") == "A plug"
     assert Text(words.small("")).plain == ""
+
+
+def test_a_verification_already_done_says_that_it_is(kit: Kit) -> None:
+    chase = opened(kit, Clock())
+    verify = next(m for m in chase.ranked().moves if m.kind == "verify")
+    todo, done = chase.offer(verify), replace(chase.offer(verify), how=())
+    shown = [" ".join("\n".join(fits(Group(*_all(layout.card(chase, o, 80))), 80)).split()) for o in (todo, done)]
+    assert layout.PROVEN not in shown[0] and layout.PROVEN in shown[1]

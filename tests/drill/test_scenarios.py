@@ -1,0 +1,99 @@
+"""The drills that travel with the program: each solves, by the tool's own advice, to its truth."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+import yaml
+
+from isolate.case.chase import Kit
+from isolate.case.written import read
+from isolate.cli import main
+from isolate.drill.scenario import Scenario, find, names, solve
+from isolate.kb.fit import Fitted, UnknownName
+from isolate.kb.load import shipped_scenarios
+from isolate.kb.read import KnowledgeError
+
+FOLDER = shipped_scenarios()
+SHIPPED = names(FOLDER)
+
+HOPELESS = """\
+title: Nobody who may do anything
+story: One person without a licence, alone, with everything missing.
+learning: [it cannot be solved here]
+source: [line-practice]
+case:
+  aircraft: 230
+  position: 1
+  engine: halden-hf-3
+  complaint: no-light-off
+  people: [{name: the headset}]
+truth: [lead-open/A]
+"""
+
+
+def test_there_are_drills() -> None:
+    assert len(SHIPPED) >= 3
+
+
+@pytest.mark.parametrize("name", SHIPPED)
+def test_a_shipped_drill_solves_to_its_truth(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    scenario = read(FOLDER / f"{name}.yaml", Scenario)
+    status = main(["drill", name, "--solve"])
+    out = capsys.readouterr().out
+    assert status == 0, out
+    assert "The verdict is the truth." in out
+    assert f"Truth:   {', '.join(scenario.truth)}" in out
+    assert "End: verified, fault found" in out
+    assert out.count("Verdict: ") == len(scenario.truth), "nothing is blamed that was sound"
+
+
+@pytest.mark.parametrize("name", SHIPPED)
+def test_a_shipped_drill_names_what_exists(name: str, hf3: Fitted) -> None:
+    scenario = read(FOLDER / f"{name}.yaml", Scenario, hf3)
+    assert set(scenario.truth) <= set(hf3.mode_zone)
+    assert set(scenario.source) <= set(hf3.knowledge.sources)
+    assert scenario.story.strip() and scenario.learning
+
+
+def test_a_drill_that_is_not_solved_says_so_with_its_status(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "hopeless.yaml"
+    path.write_text(HOPELESS)
+    assert main(["drill", str(path), "--solve"]) == 1
+    out = capsys.readouterr().out
+    assert "THE VERDICT IS NOT THE TRUTH." in out and "The verdict is the truth." not in out
+    assert "End: handed over" in out and "Truth:   lead-open/A" in out
+
+
+def test_a_truth_that_nothing_shows_is_not_found(tmp_path: Path, kit: Kit) -> None:
+    # The answers are those of another fault than the truth: the wrong part is blamed and the drill is not solved.
+    written = yaml.safe_load((FOLDER / "plug-binds.yaml").read_text())
+    written["truth"] = ["insert-turned/A"]
+    path = tmp_path / "wrong.yaml"
+    path.write_text(yaml.safe_dump(written))
+    solved = solve(path, lambda engine: kit)
+    assert not solved.right
+    assert solved.truth == ("insert-turned/A",) != solved.named
+
+
+def test_drills_are_found_by_name_or_file(tmp_path: Path) -> None:
+    assert find(SHIPPED[0], FOLDER) == FOLDER / f"{SHIPPED[0]}.yaml"
+    assert find("elsewhere/mine.yaml", FOLDER) == Path("elsewhere/mine.yaml")
+    with pytest.raises(UnknownName, match="plug-binds"):
+        find("plug-bnids", FOLDER)
+    (tmp_path / "b.yaml").write_text("")
+    (tmp_path / "a.yaml").write_text("")
+    (tmp_path / "notes.txt").write_text("")
+    assert names(tmp_path) == ("a", "b")
+
+
+def test_a_drill_with_names_that_do_not_exist_is_not_played(tmp_path: Path, kit: Kit) -> None:
+    path = tmp_path / "x.yaml"
+    for wrong, right in (("lead-open/A", "lead-opne/A"), ("no-light-off", "no-ligth-off"), ("name:", "nmae:")):
+        path.write_text(HOPELESS.replace(wrong, right))
+        with pytest.raises(KnowledgeError) as error:
+            solve(path, lambda engine: kit)
+        assert str(path) in str(error.value)
