@@ -96,7 +96,9 @@ class Intake:
             if condition not in get_args(Condition):
                 raise BadIntake(f"condition is one of {', '.join(get_args(Condition))}, not {condition!r}")
             left = data.get("minutes_left")
-            if left is not None and not (isinstance(left, int | float) and 0 <= left <= 100_000):
+            if left is not None and (
+                isinstance(left, bool) or not (isinstance(left, int | float) and 0 <= left <= 100_000)
+            ):
                 raise BadIntake(f"minutes_left is a number of minutes from 0 up, not {left!r}")
             return cls(
                 aircraft=_text(data, "aircraft"),
@@ -265,6 +267,8 @@ def _offered(state: CaseState, event: Event, void: bool) -> None:
 
 
 def _accepted(state: CaseState, event: Event, void: bool) -> None:
+    if void:
+        return
     state.move = Move(event.body["kind"], event.body["move"])
     state.accepted = event.seq
     state.verifying = {}
@@ -357,6 +361,8 @@ def _corrected(state: CaseState, event: Event, void: bool) -> None:
         state.move, state.accepted = Move("check", undone.body["check"]), event.seq
     elif undone.kind == "repaired":
         state.move, state.accepted = Move("repair", undone.body["repair"]), event.seq
+    elif undone.kind == "accepted":
+        state.move, state.ending = None, None
     elif undone.kind == "access":
         state.open[undone.body["access"]] = "unknown"
 

@@ -250,6 +250,11 @@ class Chase:
             # What the papers and the crew say is about the time before the repair.
             if touched & set(check.given) and check.entry.kind == "history":
                 found.setdefault(key, "about the time before the repair")
+        for key in self.state.repairs:
+            if fitted.repairs[key].entry.parts > 0:
+                for looked in fitted.repairs[key].examines:
+                    # It is a look at the part that came off; a new one is looked at as it goes in.
+                    found.setdefault(looked, "about the part that came off")
         for key, times in Counter(self.state.repairs).items():
             # One that often leaves the fault in is not done twice; no other is done a third time.
             if times >= (2 if fitted.repairs[key].entry.success >= SURE_REPAIR else 1):
@@ -748,7 +753,7 @@ class Chase:
         self._settle()
 
     def take_back(self) -> str:
-        """Take back the last answer, repair, refusal or crossing; return what it was.
+        """Take back the last answer, repair, refusal, crossing or move taken up; return what it was.
 
         Evidence goes; a safe state does not come back: a crossing taken back is unknown until it is walked, and
         every caution is asked again.
@@ -763,7 +768,9 @@ class Chase:
                 continue
             if event.kind == "verified" or event.body.get("of_itself"):
                 items.append(("corrected", {"seq": event.seq, "what": event.kind}))
-            elif event.kind in ("answered", "repaired", "declined", "access"):
+            elif event.kind in ("answered", "repaired", "declined", "access") or (
+                event.kind == "accepted" and event.body["kind"] != "close"
+            ):
                 items.append(("corrected", {"seq": event.seq, "what": event.kind}))
                 break
         else:

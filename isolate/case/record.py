@@ -70,7 +70,7 @@ def record(chase: Chase, end: str) -> str:
     if not repairs:
         lines.append("  no repair")
     lines += ["", "Verification:"]
-    verified = [e for e in state.events if e.kind == "verified"]
+    verified = [e for e in state.events if e.kind == "verified" and e.seq not in state.void]
     lines += [f"  {line}" for e in verified[-1:] for line in _verification(chase, e.body)] or ["  none"]
     lines += [
         "",

@@ -311,8 +311,8 @@ class Belief:
         return tuple(found)
 
     def predicted(self, check: str, condition: Condition = "steady") -> Table:
-        """Return the probability of each outcome of a check, were it asked now for the first time."""
-        likelihood = self.model.likelihood(check, condition)
+        """Return the probability of each outcome of a check, were it asked now."""
+        likelihood = self.next_likelihood(check, condition)
         return np.asarray((likelihood * self.joint).reshape(len(likelihood), -1).sum(axis=1))
 
     def weights(self, state: Mapping[str, str]) -> tuple[tuple[Told, float], ...]:

@@ -195,7 +195,8 @@ def test_a_repair_ends_the_verification_that_stood() -> None:
 def test_a_check_declined_within_the_verification_is_outstanding() -> None:
     trail = Trail()
     trail.add("accepted", kind="verify", move="verification")
-    trail.add("declined", move="start-alone/A", kind="check", reason="no run here")
+    trail.add("declined", move="plug-seat-look/B", kind="check", reason="no mirror")
+    trail.add("declined", move="start-alone/A", kind="check", reason="no run here", within="verify")
     state = trail.state
     assert state.outstanding == ["start-alone/A"] and state.move == Move("verify", "verification")
 

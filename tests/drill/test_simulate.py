@@ -53,8 +53,8 @@ def test_a_script_comes_first_in_turn_and_its_last_answer_stays(kit: Kit) -> Non
 
 
 def test_a_repair_cures_what_it_clears_and_ends_the_script_of_its_zone(kit: Kit) -> None:
-    aircraft = Aircraft(kit.model, ("igniter-worn/A", "lead-open/B"), {"spark-test/A": "silent", "look": "x"} and {
-        "spark-test/A": "silent", "plug-tip-look/B": "worn", "crew-ask": "step-missed"})  # fmt: skip
+    script = {"spark-test/A": "silent", "crew-ask": "step-missed"}
+    aircraft = Aircraft(kit.model, ("igniter-worn/A", "lead-open/B"), script)
     aircraft.repaired("replace-exciter/B")
     assert aircraft.truth["channel/B"] == "lead-open", "the wrong part cures nothing"
     aircraft.repaired("replace-igniter/A")
