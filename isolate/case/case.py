@@ -277,12 +277,17 @@ def _accepted(state: CaseState, event: Event, void: bool) -> None:
         state.ending = state.move
 
 
-def _answered(state: CaseState, event: Event, void: bool) -> None:
-    check, outcome = event.body["check"], event.body.get("outcome") or ""
+def _spent(state: CaseState, event: Event) -> None:
+    """Count the minutes of a step and end what it spoils; both have happened, taken back or not."""
     state.book_minutes += float(event.body.get("minutes", 0))
     for spoilt in event.body.get("spoils", []):
         state.open.pop(spoilt, None)
         state.since[spoilt] = event.seq
+
+
+def _answered(state: CaseState, event: Event, void: bool) -> None:
+    check, outcome = event.body["check"], event.body.get("outcome") or ""
+    _spent(state, event)
     if void:
         return
     if state.move is not None and state.move.kind == "verify":
@@ -328,10 +333,7 @@ def _access(state: CaseState, event: Event, void: bool) -> None:
 
 
 def _repaired(state: CaseState, event: Event, void: bool) -> None:
-    state.book_minutes += float(event.body.get("minutes", 0))
-    for spoilt in event.body.get("spoils", []):
-        state.open.pop(spoilt, None)
-        state.since[spoilt] = event.seq
+    _spent(state, event)
     if void:
         return
     state.evidence.append(Evidence(event.seq, "repair", event.body["repair"]))

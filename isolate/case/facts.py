@@ -7,7 +7,7 @@ from itertools import pairwise
 
 from isolate.case.case import CaseState, Intake
 from isolate.kb.fit import Fitted, split
-from isolate.kb.model import HEALTHY
+from isolate.kb.model import HEALTHY, Access, Check, Repair
 from isolate.reasoning.belief import Belief, Start
 from isolate.reasoning.rules import Fact, fact
 
@@ -133,26 +133,17 @@ def about_to(kind: str, key: str, tags: Iterable[str]) -> list[Fact]:
 
 def tools(fitted: Fitted) -> set[str]:
     """Return every tool and service that some step of this profile asks for."""
-    found: set[str] = set()
-    for check in fitted.checks.values():
-        found.update(check.entry.tools)
-    for repair in fitted.repairs.values():
-        found.update(repair.entry.tools)
-    for access in fitted.access.values():
-        found.update(access.entry.tools)
-    return found
+    return {tool for step in _steps(fitted) for tool in step.tools}
 
 
 def authorities(fitted: Fitted) -> set[str]:
     """Return every authorisation that some step of this profile asks for."""
-    found: set[str] = set()
-    for check in fitted.checks.values():
-        found.update(check.entry.authority)
-    for repair in fitted.repairs.values():
-        found.update(repair.entry.authority)
-    for access in fitted.access.values():
-        found.update(access.entry.authority)
-    return found
+    return {authority for step in _steps(fitted) for authority in step.authority}
+
+
+def _steps(fitted: Fitted) -> list[Check | Repair | Access]:
+    kinds = (fitted.checks, fitted.repairs, fitted.access)
+    return [fit.entry for kind in kinds for fit in kind.values()]
 
 
 def _percent(p: float) -> float:
