@@ -26,6 +26,8 @@ class Failure(Exception):
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run a command; return its exit status."""
+    # The tables are small: a second thread of the numeric library only spins beside the first.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     parser = _parser()
     arguments = parser.parse_args(argv)
     if arguments.run is None:

@@ -83,6 +83,11 @@ def _take(chase: Chase, step: Step, player: Player, clock: Clock | None) -> str:
         chase.confirm(facts)
         return ", ".join(f"{facts[ask.name]}" for ask in step.caution.asks)
     if isinstance(step, Cross):
+        why = player.refuses(step.access) if step.opening else None
+        if why is not None:
+            # The move behind it is held from now on, and declined as the next step.
+            chase.decline(why, step.access)
+            return f"cannot: {why}"
         _pass(clock, step.minutes)
         chase.crossed()
         return "done"

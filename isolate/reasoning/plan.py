@@ -22,7 +22,7 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from isolate.reasoning.problem import Crossed, Problem, RepairMove, Vector
+from isolate.reasoning.problem import CheckMove, Crossed, Problem, RepairMove, Vector
 
 DEARER = 1.5
 """How much dearer a bit of doubt is taken to be than the best check on offer sells it; measured in ``tests/bench``."""
@@ -82,6 +82,16 @@ class _Reach(NamedTuple):
     """Closing up from here."""
 
 
+class _Proofs(NamedTuple):
+    """Verifying, valued from several beliefs at once: (moves,), chance and doubt (moves, outcomes)."""
+
+    expected: Vector
+    now: Vector
+    guessed: Vector
+    chance: Vector
+    doubt: Vector
+
+
 class Planner:
     """Values moves in one problem; the belief and what is open may change, the rest may not."""
 
@@ -94,6 +104,16 @@ class Planner:
         self._ends = np.stack([end.cost for end in problem.ends], axis=1)
         self._give_up = float(self._ends.max(axis=0).min())
         self._reached: dict[int, _Reach] = {}
+        self._follows: dict[int, Vector] = {}
+        self._is_end = np.array([end >= 0 for _, end in self._paths])
+        self._steps: list[tuple[tuple[int, int, int], ...]] = []
+        own: list[float] = []
+        for repairs, end in self._paths:
+            made: list[RepairMove | CheckMove] = [problem.repairs[i] for i in repairs]
+            made += [problem.verify] if end < 0 else []
+            self._steps.append(tuple((m.needs, m.shut, m.spoils) for m in made))
+            own.append(sum(m.cost for m in made))
+        self._own = np.array(own)
 
     # -- hindsight -----------------------------------------------------------------------------------
 
@@ -111,6 +131,11 @@ class Planner:
         for repair in problem.repairs:
             cost, opened, _ = self.ways.go(0, repair.needs, repair.shut)
             solo.append(repair.cost + cost + self.ways.close_all(opened)[0])
+        tos = [repair.to.tolist() for repair in problem.repairs]
+        ends = np.stack([end.cost for end in problem.ends], axis=1).tolist()
+        n = len(problem.states)
+        changed = np.array([r.to for r in problem.repairs]).reshape(-1, n) != np.arange(n)
+        works_of = [np.flatnonzero(column).tolist() for column in changed.T]
         best: dict[int, tuple[float, tuple[int, ...], int, float]] = {}
 
         def route(h: int) -> tuple[float, tuple[int, ...], int, float]:
@@ -120,13 +145,13 @@ class Planner:
             found: list[tuple[float, tuple[int, ...], int, float]] = []
             if problem.clear[h]:
                 found.append((0.0, (), -1, 0.0))
-            for i, end in enumerate(problem.ends):
-                found.append((float(end.cost[h]), (), i, float(end.cost[h])))
-            works = [i for i, repair in enumerate(problem.repairs) if int(repair.to[h]) != h]
+            for i, cost in enumerate(ends[h]):
+                found.append((cost, (), i, cost))
+            works = works_of[h]
             for i in works:
                 repair = problem.repairs[i]
-                to = int(repair.to[h])
-                others = [solo[j] for j in works if j != i and int(problem.repairs[j].to[h]) == to]
+                to = tos[i][h]
+                others = [solo[j] for j in works if j != i and tos[j][h] == to]
                 failing = (1 - repair.success) * (again + min(others, default=solo[i]))
                 cost, rest, end_index, extra = route(to)
                 found.append((solo[i] + failing + cost, (i, *rest), end_index, failing + extra))
@@ -141,32 +166,13 @@ class Planner:
             group[h] = paths.setdefault((tuple(sorted(repairs)), end), len(paths))
         return list(paths), group, extra
 
-    def _follow(self, repairs: Sequence[int], end: int, opened: int) -> float:
-        """Return the cost of a route from here, closing up included."""
-        verify = self.problem.verify
-        made = [self.problem.repairs[i] for i in repairs]
-        key = (
-            opened,
-            tuple((r.needs, r.shut, r.spoils, r.cost) for r in made),
-            (verify.needs, verify.shut, verify.spoils, verify.cost) if end < 0 else None,
-        )
-        found = self.ways.followed.get(key)
+    def _followed(self, opened: int) -> Vector:
+        """Return the cost of each route from here, closing up included."""
+        found = self._follows.get(opened)
         if found is None:
-            found = self.ways.followed[key] = self._walk(made, end, opened)
+            along = self.ways.along
+            found = self._follows[opened] = self._own + np.array([along(opened, steps) for steps in self._steps])
         return found
-
-    def _walk(self, made: Sequence[RepairMove], end: int, opened: int) -> float:
-        cost = 0.0
-        for repair in made:
-            step, opened, _ = self.ways.go(opened, repair.needs, repair.shut)
-            opened &= ~repair.spoils
-            cost += step + repair.cost
-        if end < 0:
-            verify = self.problem.verify
-            step, opened, _ = self.ways.go(opened, verify.needs, verify.shut)
-            opened &= ~verify.spoils
-            cost += step + verify.cost
-        return cost + self.ways.close_all(opened)[0]
 
     def _reach(self, opened: int) -> _Reach:
         found = self._reached.get(opened)
@@ -175,9 +181,7 @@ class Planner:
             _, after, _ = self.ways.go(opened, verify.needs, verify.shut)
             after &= ~verify.spoils
             closing = self.ways.close_all(after)[0]
-            here = np.array([self._follow(repairs, end, opened) for repairs, end in self._paths])
-            later = np.array([self._follow(repairs, end, after) for repairs, end in self._paths])
-            ends = np.array([end >= 0 for _, end in self._paths])
+            here, later, ends = self._followed(opened), self._followed(after), self._is_end
             found = self._reached[opened] = _Reach(
                 hindsight=here,
                 first=np.where(ends, np.inf, here - closing),
@@ -281,19 +285,12 @@ class Planner:
         now = np.array([cost for cost, _, _ in went]) + np.array([problem.checks[i].cost for i in which])
         told = float(self.entropy(p)) - (chance * _entropy(b.groups)).sum(axis=1)
         here = self._beliefs(p)
-        rows: dict[int, list[int]] = {}
-        for k, state in enumerate(after):
-            rows.setdefault(state, []).append(k)
         beyond = now - float(self._hindsight(here, opened))
-        for state, ks in rows.items():
-            part = _Beliefs(b.groups[ks], b.extra[ks], b.stop[ks])
+        for ks, state, part in _by_state(b, after):
             beyond[ks] += (chance[ks] * self._hindsight(part, state)).sum(axis=1)
         prices = [max(beyond[k], 0.0) / told[k] for k in range(len(which)) if told[k] > TELLS]
         price = float(np.clip(self.dearer * min(prices), LEAST_PRICE, MOST_PRICE)) if prices else NO_CHECKS
-        expected = now.copy()
-        for state, ks in rows.items():
-            part = _Beliefs(b.groups[ks], b.extra[ks], b.stop[ks])
-            expected[ks] += (chance[ks] * self._values(part, state, price)).sum(axis=1)
+        expected = now + (chance * self._grouped(b, after, price)).sum(axis=1)
         return [
             Valued(
                 "check",
@@ -309,32 +306,38 @@ class Planner:
         ], price
 
     def _verify(self, p: Vector, opened: int, price: float) -> Valued:
-        verify = self.problem.verify
-        cost, state, crossings = self.ways.go(opened, verify.needs, verify.shut)
-        state &= ~verify.spoils
-        joint = verify.likelihood * p
-        chance = joint.sum(axis=1)
-        posterior = joint / np.where(chance > 0, chance, 1.0)[:, None]
-        b = self._beliefs(posterior)
-        ahead = self._values(b, state, price)
-        told = float(self.entropy(p)) - float(chance @ _entropy(b.groups))
-        guessed = float(chance @ ahead)
-        left = float(posterior[0] @ ~self.problem.clear)
-        if left < self.problem.remaining:
-            # Passed, and little enough is left: the case ends here, with whatever fault is left missed.
-            guessed -= float(chance[0] * ahead[0])
-            ahead[0] = self._reach(state).closing_now + left * self.problem.missed
-        now = cost + verify.cost
+        proof = self._proofs(p[None], [opened], price)
+        told = float(self.entropy(p)) - float(proof.chance[0] @ proof.doubt[0])
         return Valued(
             "verify",
-            verify.name,
-            now + float(chance @ ahead),
-            now,
+            self.problem.verify.name,
+            float(proof.expected[0]),
+            float(proof.now[0]),
             told,
-            tuple(float(x) for x in chance),
-            crossings,
-            guessed,
+            tuple(float(x) for x in proof.chance[0]),
+            self.ways.go(opened, self.problem.verify.needs, self.problem.verify.shut)[2],
+            float(proof.guessed[0]),
         )
+
+    def _proofs(self, p: Vector, opened: Sequence[int], price: float) -> _Proofs:
+        """Value verifying from beliefs p (moves, states), each with its own open set."""
+        problem, verify = self.problem, self.problem.verify
+        went = [self.ways.go(state, verify.needs, verify.shut) for state in opened]
+        states = [state & ~verify.spoils for _, state, _ in went]
+        joint = verify.likelihood * p[:, None, :]
+        chance = joint.sum(axis=2)
+        posterior = joint / np.where(chance > 0, chance, 1.0)[..., None]
+        b = self._beliefs(posterior)
+        ahead = self._grouped(b, states, price)
+        guessed = (chance * ahead).sum(axis=1)
+        # Passed, and little enough is left: the case ends there, with whatever fault is left missed.
+        left = posterior[:, 0] @ ~problem.clear
+        ends = left < problem.remaining
+        guessed -= np.where(ends, chance[:, 0] * ahead[:, 0], 0.0)
+        closing = np.array([self.ways.close_all(state)[0] for state in states])
+        ahead[:, 0] = np.where(ends, closing + left * problem.missed, ahead[:, 0])
+        now = np.array([cost for cost, _, _ in went]) + verify.cost
+        return _Proofs(now + (chance * ahead).sum(axis=1), now, guessed, chance, _entropy(b.groups))
 
     def repaired(self, p: Vector, repair: int) -> Vector:
         """Return the belief after a repair."""
@@ -344,20 +347,40 @@ class Planner:
         return after
 
     def _repairs(self, p: Vector, opened: int, price: float) -> list[Valued]:
+        repairs = self.problem.repairs
+        cleared = [float(p[repair.to != np.arange(len(p))].sum()) for repair in repairs]
+        which = [i for i, chance in enumerate(cleared) if chance >= 1e-3]
+        if not which:
+            return []
+        went = [self.ways.go(opened, repairs[i].needs, repairs[i].shut) for i in which]
+        states = [state & ~repairs[i].spoils for i, (_, state, _) in zip(which, went, strict=True)]
+        after = np.stack([self.repaired(p, i) for i in which])
+        going_on = self._grouped(self._beliefs(after), states, price)
+        proof = self._proofs(after, states, price)
         found = []
-        for i, repair in enumerate(self.problem.repairs):
-            cleared = float(p[repair.to != np.arange(len(p))].sum())
-            if cleared < 1e-3:
-                continue
-            cost, state, crossings = self.ways.go(opened, repair.needs, repair.shut)
-            state &= ~repair.spoils
-            after = self.repaired(p, i)
-            now = cost + repair.cost
-            going_on = float(self._values(self._beliefs(after), state, price))
-            proven = self._verify(after, state, price)
-            ahead, guessed = min((going_on, going_on), (proven.expected, proven.guessed))
-            found.append(Valued("repair", repair.name, now + ahead, now, 0.0, (cleared,), crossings, guessed))
+        for k, i in enumerate(which):
+            now = went[k][0] + repairs[i].cost
+            on = float(going_on[k])
+            ahead, guessed = min((on, on), (float(proof.expected[k]), float(proof.guessed[k])))
+            found.append(
+                Valued("repair", repairs[i].name, now + ahead, now, 0.0, (cleared[i],), went[k][2], guessed)
+            )
         return found
+
+    def _grouped(self, b: _Beliefs, states: Sequence[int], price: float) -> Vector:
+        """Return the values of beliefs whose first axis runs over moves, each with its own open set."""
+        found = np.empty(b.extra.shape)
+        for ks, state, part in _by_state(b, states):
+            found[ks] = self._values(part, state, price)
+        return found
+
+
+def _by_state(b: _Beliefs, states: Sequence[int]) -> list[tuple[list[int], int, _Beliefs]]:
+    """Return the beliefs that share an open set together: (their places, the open set, they themselves)."""
+    rows: dict[int, list[int]] = {}
+    for k, state in enumerate(states):
+        rows.setdefault(state, []).append(k)
+    return [(ks, state, _Beliefs(b.groups[ks], b.extra[ks], b.stop[ks])) for state, ks in rows.items()]
 
 
 def _entropy(groups: Vector) -> Vector:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,6 +62,7 @@ class Poser:
             for a in self.fitted.access.values()
         )
         self.crossings = Ways(self.ways)
+        self._place = np.cumprod([1, *model.shape[:-1]])
 
     def mask(self, names: Collection[str]) -> int:
         """Return the bit mask of access instance names; a name given twice counts once."""
@@ -97,6 +99,8 @@ class Poser:
         p = belief.joint[at]
         p = p / p.sum()
         clear = np.asarray(~table.any(axis=1))
+        codes = table @ self._place
+        coded = codes, np.argsort(codes)
         problem = Problem(
             states=tuple(self._label(state) for state in joint),
             p=p,
@@ -120,7 +124,7 @@ class Poser:
                 RepairMove(
                     name=repair.key,
                     cost=self.weights.labour * repair.entry.minutes + self.weights.parts * repair.entry.parts,
-                    to=self._targets(repair.clears, table),
+                    to=self._targets(repair.clears, table, coded),
                     success=repair.entry.success,
                     needs=self.mask(repair.needs),
                     shut=self.mask(repair.shut),
@@ -165,17 +169,19 @@ class Poser:
                 found[tuple(cleared)] = None
         return tuple(found), float(flat[top].sum())
 
-    def _targets(self, clears: Mapping[str, frozenset[str]], table: Index) -> Index:
-        """Return, for each state (a row of zone states), the row that it is once these states are cleared."""
-        after = table.copy()
+    def _targets(self, clears: Mapping[str, frozenset[str]], table: Index, coded: tuple[Index, Index]) -> Index:
+        """Return, for each state (a row of zone states), the row that it is once these states are cleared.
+
+        ``coded``: each row as one number, zone by zone in mixed radix, and the order of those numbers.
+        """
+        codes, order = coded
+        after = codes
         for zone, states in clears.items():
             axis = self.model.axis[zone]
             names = self.fitted.zones[zone].states
-            after[np.isin(table[:, axis], [names.index(s) for s in states]), axis] = 0
-        place = np.cumprod([1, *self.model.shape[:-1]])
-        codes = table @ place
-        order = np.argsort(codes)
-        return np.asarray(order[np.searchsorted(codes[order], after @ place)])
+            off = np.array([i * self._place[axis] if s in states else 0 for i, s in enumerate(names)])
+            after = after - off[table[:, axis]]
+        return np.asarray(order[np.searchsorted(codes, after, sorter=order)])
 
     def _verify(
         self, belief: Belief | None, keys: Sequence[str], condition: Condition, at: tuple[Index, ...]
@@ -236,4 +242,5 @@ def weights(fitted: Fitted, place: Place) -> Weights:
 def _columns(table: Table, at: tuple[Index, ...]) -> Table:
     """Return the table (outcomes, zones…) at these joint states, shape (outcomes, states)."""
     index = [np.zeros_like(i) if n == 1 else i for n, i in zip(table.shape[1:], at, strict=True)]
-    return np.stack([outcome[tuple(index)] for outcome in table])
+    everything: Any = (slice(None), *index)
+    return np.asarray(table[everything])

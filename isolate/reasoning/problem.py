@@ -8,7 +8,7 @@ repairs that map states to states, one verification, and ways to end. Whatever b
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import NamedTuple
@@ -132,9 +132,8 @@ class Ways:
 
     def __init__(self, access: Sequence[Way]) -> None:
         self.access = tuple(access)
+        self._along: dict[tuple[int, tuple[tuple[int, int, int], ...]], float] = {}
         self._go: dict[tuple[int, int, int], tuple[float, int, tuple[Crossed, ...]]] = {}
-        self.followed: dict[Hashable, float] = {}
-        """Costs of whole routes, kept here by the planner from problem to problem."""
         n = len(self.access)
         self.order = self._topological()
         # closure[i]: i and everything it needs; above[i]: i and everything that needs it.
@@ -195,6 +194,20 @@ class Ways:
                 crossings.append(Crossed(i, True))
                 now |= 1 << i
         return cost, now, tuple(crossings)
+
+    def along(self, start: int, steps: tuple[tuple[int, int, int], ...]) -> float:
+        """Return the cost of the crossings of steps (needs, shut, spoils) in turn and of closing up."""
+        key = (start, steps)
+        found = self._along.get(key)
+        if found is None:
+            if steps:
+                needs, shut, spoils = steps[0]
+                cost, opened, _ = self.go(start, needs, shut)
+                found = cost + self.along(opened & ~spoils, steps[1:])
+            else:
+                found = self.close_all(start)[0]
+            self._along[key] = found
+        return found
 
     def close_all(self, start: int) -> tuple[float, int, tuple[Crossed, ...]]:
         """Return (cost, 0, crossings in order) of closing up."""

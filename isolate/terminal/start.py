@@ -6,9 +6,10 @@ import argparse
 import os
 from concurrent.futures import Future, ThreadPoolExecutor
 from datetime import UTC, datetime
+from threading import Event
 from typing import TYPE_CHECKING
 
-from isolate.terminal import intake, live
+from isolate.terminal import intake
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -17,6 +18,11 @@ if TYPE_CHECKING:
     from isolate.case.store import Store
     from isolate.kb.fit import Fitted
     from isolate.kb.load import Loaded
+    from isolate.kb.model import Knowledge
+
+
+FIRST_QUESTION = 0.6
+"""Seconds that the first question is given to appear."""
 
 
 def now() -> datetime:
@@ -29,25 +35,32 @@ class _Background:
 
     def __init__(self, arguments: argparse.Namespace) -> None:
         self._arguments = arguments
+        self._wanted = Event()
         self._pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="knowledge")
         self._loaded: Future[Loaded] = self._pool.submit(self._load)
         self._fits: dict[str, Fitted] = {}
 
     def _load(self) -> Loaded:
+        # Two threads that import share one interpreter: let the first question be on the screen before this begins.
+        self._wanted.wait(FIRST_QUESTION)
         from isolate.kb.load import load
 
         return load(self._arguments.knowledge)
 
+    def _knowledge(self) -> Knowledge:
+        self._wanted.set()
+        return self._loaded.result().knowledge
+
     def engines(self) -> Mapping[str, str]:
         """Return engine profile → title. Raises KnowledgeError."""
-        return {name: e.title for name, e in self._loaded.result().knowledge.engines.items()}
+        return {name: e.title for name, e in self._knowledge().engines.items()}
 
     def fitted(self, engine: str) -> Fitted:
         """Return the knowledge fitted to an engine. Raises KnowledgeError, UnknownName."""
         from isolate.kb.fit import fit
 
         if engine not in self._fits:
-            self._fits[engine] = fit(self._loaded.result().knowledge, engine)
+            self._fits[engine] = fit(self._knowledge(), engine)
         return self._fits[engine]
 
     def kit(self, engine: str) -> Kit:
@@ -57,6 +70,7 @@ class _Background:
         return Kit(self.fitted(engine))
 
     def close(self) -> None:
+        self._wanted.set()
         self._pool.shutdown(wait=True)
 
 
@@ -88,6 +102,8 @@ def _new(arguments: argparse.Namespace, store: Store, background: _Background) -
     from isolate.case.chase import Chase
 
     case = case_id(told.aircraft, told.position, now(), os.urandom(8))
+    from isolate.terminal import live
+
     return live.run(Chase.begin(background.kit(told.engine), store, case, told, now))
 
 
@@ -108,4 +124,6 @@ def _resume(case: str, store: Store, background: _Background) -> int:
     told = fold(store.events(case)).intake
     if told is None:
         raise Refused(f"case {case} does not begin with its opening")
+    from isolate.terminal import live
+
     return live.run(Chase.resume(background.kit(told.engine), store, case, now))

@@ -94,6 +94,7 @@ class MostProbableRepairFirst:
 
 POLICIES: dict[str, Callable[[], Policy]] = {
     BASE: lambda: trial.most_information_per_minute,
+    "the same until 0.8 likely": lambda: trial.information_until_likely,
     "ours": lambda: trial.ours,
     "cheapest first": lambda: cheapest_first,
     "most probable repair first": MostProbableRepairFirst,
