@@ -61,11 +61,11 @@ TELLS, SURE = 0.01, 0.8
 
 
 def cheapest_first(planner: Planner, p: np.ndarray, opened: int, usable: Sequence[int]) -> Valued:
-    """Ask what costs least now; repair as most information per minute does."""
+    """Ask what costs least now; repair once a route is 0.8 likely, as that rival does."""
     checks = [m for m in planner.moves(p, opened, usable) if m.kind == "check" and m.told > TELLS]
     if checks and (p @ planner.members).max() < SURE:
         return min(checks, key=lambda m: (m.now, m.name))
-    return trial.most_information_per_minute(planner, p, opened, usable)
+    return trial.information_until_likely(planner, p, opened, usable)
 
 
 class MostProbableRepairFirst:
