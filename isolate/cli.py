@@ -187,7 +187,7 @@ def _chase(arguments: argparse.Namespace) -> int:
 def _chase_script(arguments: argparse.Namespace) -> int:
     from isolate.case.chase import Chase
     from isolate.case.intake import Refused
-    from isolate.case.play import OutOfAnswers, play
+    from isolate.case.play import Clock, OutOfAnswers, play
     from isolate.case.store import open_store
     from isolate.case.written import Answers, Script, read
 
@@ -198,10 +198,13 @@ def _chase_script(arguments: argparse.Namespace) -> int:
     written = read(arguments.answers, Answers, kit.fitted)
     with open_store(arguments.store) as store:
         intake = written.case.intake()
-        chase = Chase.begin(kit, store, new_case(intake), intake, _now)
+        # A file answers at once: the minutes, waits among them, pass by the book, and the trail says so.
+        clock = Clock(_now())
+        chase = Chase.begin(kit, store, new_case(intake), intake, clock)
+        chase.note("Played from a file of answers: times are by the book, nobody waited or looked at an aircraft.")
         print(f"case {chase.id}")
         try:
-            done = play(chase, Script(written), None, lambda step, said: _print_step(chase, step, said))
+            done = play(chase, Script(written), clock, lambda step, said: _print_step(chase, step, said))
         except (OutOfAnswers, Refused) as error:
             chase.leave()
             raise Failure(
@@ -260,7 +263,8 @@ def _cases_list(arguments: argparse.Namespace) -> int:
 
     table = Table(box=None, pad_edge=False)
     for heading in ("case", "aircraft", "position", "complaint", "opened (UTC)", "state", "events"):
-        table.add_column(heading, overflow="fold")
+        # An id is typed again, and has to stay in one piece.
+        table.add_column(heading, overflow="fold", no_wrap=heading in ("case", "state"))
     for case in cases:
         cells = (
             case.id,
