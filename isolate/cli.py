@@ -262,14 +262,12 @@ def _cases_list(arguments: argparse.Namespace) -> int:
     from rich.text import Text
 
     table = Table(box=None, pad_edge=False)
-    for heading in ("case", "aircraft", "position", "complaint", "opened (UTC)", "state", "events"):
-        # An id is typed again, and has to stay in one piece.
-        table.add_column(heading, overflow="fold", no_wrap=heading in ("case", "state"))
+    for heading in ("case", "complaint", "opened (UTC)", "state", "events"):
+        # An id begins with aircraft and position; it is typed again, and has to stay in one piece.
+        table.add_column(heading, overflow="fold", no_wrap=heading != "complaint")
     for case in cases:
         cells = (
             case.id,
-            case.aircraft,
-            case.position,
             case.complaint,
             case.opened[:16].replace("T", " "),
             "ended" if case.ended else "open",
