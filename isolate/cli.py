@@ -189,13 +189,11 @@ def _chase_script(arguments: argparse.Namespace) -> int:
     from isolate.case.intake import Refused
     from isolate.case.play import Clock, OutOfAnswers, play
     from isolate.case.store import open_store
-    from isolate.case.written import Answers, Script, read
+    from isolate.case.written import Answers, Script, read_for
 
     if arguments.resume is not None:
         raise Failure("--answers opens a case of its own; it does not go with --resume")
-    written = read(arguments.answers, Answers)
-    kit = _kits(_load(arguments).knowledge)(written.case.engine)
-    written = read(arguments.answers, Answers, kit.fitted)
+    written, kit = read_for(arguments.answers, Answers, _kits(_load(arguments).knowledge))
     with open_store(arguments.store) as store:
         intake = written.case.intake()
         # A file answers at once: the minutes, waits among them, pass by the book, and the trail says so.

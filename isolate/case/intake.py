@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from typing import Any
 
 from isolate.case.case import Intake
@@ -18,26 +18,40 @@ class Refused(ValueError):
 
 def check_intake(fitted: Fitted, intake: Intake) -> None:
     """Raise Refused where an intake names what the knowledge does not have."""
-    def known(name: str, names: Collection[str], what: str) -> None:
-        if name not in names:
-            raise Refused(f"no {what} is called {name!r}{near(name, names)}; known: {', '.join(sorted(names))}")
+    for _, message in faults(fitted, intake):
+        raise Refused(message)
 
-    known(intake.complaint, fitted.complaints, "complaint")
+
+def faults(fitted: Fitted, intake: Intake) -> Iterator[tuple[tuple[str | int, ...], str]]:
+    """Yield what an intake names that the knowledge does not have, as (path of the field, message)."""
+
+    def unknown(name: str, names: Collection[str], what: str) -> str | None:
+        if name in names:
+            return None
+        return f"no {what} is called {name!r}{near(name, names)}; known: {', '.join(sorted(names))}"
+
     letters = (*fitted.channels, UNKNOWN, BOTH)
-    if fitted.complaints[intake.complaint].asks_channel and not intake.channel:
-        letters_here = ", ".join(fitted.channels)
-        raise Refused(f"the complaint {intake.complaint} is about one channel: say which of {letters_here}")
+    told: list[tuple[tuple[str | int, ...], str | None]] = [
+        (("complaint",), unknown(intake.complaint, fitted.complaints, "complaint"))
+    ]
+    complaint = fitted.complaints.get(intake.complaint)
     if intake.channel:
-        known(intake.channel, fitted.channels, "channel")
-    for start in intake.starts:
-        known(start.channel, letters, "channel")
-    for work in intake.done:
-        known(work.key, fitted.repairs, "repair")
-    for tool in intake.missing:
-        known(tool, tools(fitted), "tool")
-    for person in intake.people:
-        for authority in person.may:
-            known(authority, authorities(fitted), "authorisation")
+        told.append((("channel",), unknown(intake.channel, fitted.channels, "channel")))
+    elif complaint is not None and complaint.asks_channel:
+        here = ", ".join(fitted.channels)
+        told.append((("complaint",), f"the complaint {intake.complaint} is about one channel: say which of {here}"))
+    for i, start in enumerate(intake.starts):
+        told.append((("starts", i, "channel"), unknown(start.channel, letters, "channel")))
+    for i, work in enumerate(intake.done):
+        told.append((("done", i, "repair"), unknown(work.key, fitted.repairs, "repair")))
+    for i, tool in enumerate(intake.missing):
+        told.append((("missing", i), unknown(tool, tools(fitted), "tool")))
+    for i, person in enumerate(intake.people):
+        for j, authority in enumerate(person.may):
+            told.append((("people", i, "may", j), unknown(authority, authorities(fitted), "authorisation")))
+    for path, message in told:
+        if message is not None:
+            yield path, message
 
 
 def checked_fact(ask: Ask, value: Any) -> Any:

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from pydantic import ConfigDict, Field
 
 from isolate.case.case import Intake
-from isolate.case.intake import Refused
+from isolate.case.intake import Refused, faults
 from isolate.case.play import OutOfAnswers
-from isolate.kb.fit import Fitted, near
+from isolate.kb.fit import Fitted, UnknownName, near
 from isolate.kb.model import Ask, Condition, Minutes, Model, Place, Text
 from isolate.kb.read import KnowledgeError, Problem, read_model
+
+if TYPE_CHECKING:
+    from isolate.case.chase import Kit
 
 
 class _Written(Model):
@@ -75,6 +78,10 @@ class Answers(_Written):
     )
     cannot: dict[Text, Text] = Field(default={}, description="Move → why it cannot be done.")
 
+    def odd(self, fitted: Fitted) -> Iterator[tuple[tuple[str | int, ...], str]]:
+        """Yield what else does not fit the knowledge, as (path of the field, message)."""
+        yield from ()
+
 
 _M = TypeVar("_M", bound=Answers)
 
@@ -102,9 +109,24 @@ def read(path: Path, shape: type[_M], fitted: Fitted | None = None) -> _M:
     for move in written.cannot:
         if move not in moves:
             bad(("cannot", move), f"nothing is called {move!r}{near(move, moves)}")
+    for at, message in faults(fitted, written.case.intake()):
+        bad(("case", *at), message)
+    for at, message in written.odd(fitted):
+        bad(at, message)
     if problems:
         raise KnowledgeError(problems)
     return written
+
+
+def read_for(path: Path, shape: type[_M], kits: Callable[[str], Kit]) -> tuple[_M, Kit]:
+    """Read a file together with the kit of the engine that it names. Raises KnowledgeError with file and line."""
+    written, spots = read_model(path, shape)
+    try:
+        kit = kits(written.case.engine)
+    except UnknownName as error:
+        spot = spots(("case", "engine"))
+        raise KnowledgeError([Problem(spot.file, spot.line, str(error))]) from None
+    return read(path, shape, kit.fitted), kit
 
 
 class Script:
@@ -140,4 +162,4 @@ class Script:
         """Nothing changes: the answers are what they are."""
 
 
-__all__ = ["Answers", "Refused", "Script", "WrittenCase", "read"]
+__all__ = ["Answers", "Refused", "Script", "WrittenCase", "read", "read_for"]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,9 +12,9 @@ from isolate.case.chase import Chase, Kit
 from isolate.case.memory import Memory
 from isolate.case.play import Clock, play
 from isolate.case.steps import Done, Found, Step
-from isolate.case.written import Answers, read
+from isolate.case.written import Answers, read_for
 from isolate.drill.simulate import Aircraft
-from isolate.kb.fit import UnknownName, near
+from isolate.kb.fit import Fitted, UnknownName, near
 from isolate.kb.model import HEALTHY, Text
 from isolate.kb.read import KnowledgeError, Problem
 
@@ -27,6 +27,18 @@ class Scenario(Answers):
     learning: list[Text] = Field(min_length=1)
     truth: list[Text] = Field(description="Fault modes by instance name (lead-open/A, no-fuel); empty: no fault.")
     source: list[Text] = Field(min_length=1)
+
+    def odd(self, fitted: Fitted) -> Iterator[tuple[tuple[str | int, ...], str]]:
+        """Yield where the truth names no fault mode, or two of one zone."""
+        taken: dict[str, str] = {}
+        for i, mode in enumerate(self.truth):
+            zone = fitted.mode_zone.get(mode)
+            if zone is None:
+                yield ("truth", i), f"no fault mode is called {mode!r}{near(mode, fitted.mode_zone)}"
+            elif zone in taken:
+                yield ("truth", i), f"the truth names two faults of one zone: {taken[zone]} and {mode}"
+            else:
+                taken[zone] = mode
 
 
 def names(folder: Path) -> tuple[str, ...]:
@@ -66,9 +78,7 @@ def solve(
     path: Path, kits: Callable[[str], Kit], tell: Callable[[Chase, Step, str], None] | None = None
 ) -> Solved:
     """Play a scenario by the tool's own advice. Raises KnowledgeError for a file that cannot be used."""
-    scenario = read(path, Scenario)
-    kit = kits(scenario.case.engine)
-    scenario = read(path, Scenario, kit.fitted)
+    scenario, kit = read_for(path, Scenario, kits)
     clock = Clock()
     try:
         aircraft = Aircraft(

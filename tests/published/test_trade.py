@@ -533,10 +533,10 @@ def test_closing_is_not_the_opening_list_reversed(worn_plug: Seen) -> None:
 
 
 def test_nothing_fires_before_the_engine_is_purged(worn_plug: Seen) -> None:
-    # [practice] heads, air, crank limits with their rest, dry motor, vapour confirmed: then each channel by itself.
+    # [practice] air, heads, crank limits with their rest, dry motor, vapour confirmed: then each channel by itself.
     order = [
-        worn_plug.at("open", "heads-counted"),
         worn_plug.at("open", "air-on"),
+        worn_plug.at("open", "heads-counted"),
         worn_plug.at("confirm", "crank-limits"),
         worn_plug.at("wait", "crank-limits"),
         worn_plug.at("open", "dry-motored"),
