@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from isolate.kb.load import Loaded
     from isolate.kb.model import Knowledge
 
+STEP = " " * 12
+"""Where the lines of a step go on."""
 STOPPED = 130
 """Exit status after Ctrl-C, as shells have it."""
 
@@ -167,6 +169,17 @@ def _load(arguments: argparse.Namespace) -> Loaded:
     return load(arguments.knowledge)
 
 
+def _say(text: str, indent: str = "") -> None:
+    """Print text; on a terminal, broken between words, lines after the first indented."""
+    if sys.stdout.isatty():
+        import shutil
+        import textwrap
+
+        width = max(20, shutil.get_terminal_size().columns - 1)
+        text = textwrap.fill(text, width, subsequent_indent=indent, break_on_hyphens=False)
+    print(text)
+
+
 def _now() -> Any:
     from datetime import datetime
 
@@ -225,23 +238,23 @@ def _print_step(chase: Chase, step: Step, said: str) -> None:
 
     spent = f"{chase.state.book_minutes:4.0f} min"
     if isinstance(step, Offer):
-        print(f"{spent}  next: {step.title}  (about {step.expected:.0f} min to a verified, closed-up aircraft)")
+        _say(f"{spent}  next: {step.title}  (about {step.expected:.0f} min to a verified, closed-up aircraft)", STEP)
         for firing in chase.news:
             if firing.kind != "gate":
-                print(f"          {firing.kind}: {firing.says}")
+                _say(f"          {firing.kind}: {firing.says}", STEP)
         chase.news.clear()
     elif isinstance(step, Ask):
-        print(f"{spent}    {step.title}: {said}")
+        _say(f"{spent}    {step.title}: {said}", STEP)
         leading = ", ".join(
             f"{chase.fitted.zones[m.zone].title_of(m.state)} {m.probability:.0%}" for m in chase.belief.faults(0.05)[:3]
         )
-        print(f"            suspects now: {leading or 'none above 5 %'}")
+        _say(f"            suspects now: {leading or 'none above 5 %'}", STEP)
     elif isinstance(step, Confirm):
-        print(f"{spent}    {step.caution.level.upper()} {step.caution.title}: {said}")
+        _say(f"{spent}    {step.caution.level.upper()} {step.caution.title}: {said}", STEP)
     elif isinstance(step, Cross | Mend):
-        print(f"{spent}    {step.title}: {said}")
+        _say(f"{spent}    {step.title}: {said}", STEP)
     else:
-        print(f"{spent}    {step.title}: {said}")
+        _say(f"{spent}    {step.title}: {said}", STEP)
 
 
 # -- cases -----------------------------------------------------------------------------------------
@@ -314,8 +327,8 @@ def _next(arguments: argparse.Namespace) -> int:
         print(f"note: {warning}")
     for number, move in enumerate(advice["moves"][:8], start=1):
         figures = f"{move['now']:.0f} min now, about {move['expected']:.0f} in all"
-        print(f"{number:2}. {move['title']} [{move['move']}]: {figures}")
-    print("suspects: " + ", ".join(f"{s['title']} {s['probability']:.0%}" for s in advice["posterior"]["faults"][:5]))
+        _say(f"{number:2}. {move['title']} [{move['move']}]: {figures}", "    ")
+    _say("suspects: " + ", ".join(f"{s['title']} {s['probability']:.0%}" for s in advice["posterior"]["faults"][:5]))
     return 0
 
 
@@ -337,9 +350,9 @@ def _drill(arguments: argparse.Namespace) -> int:
     path = find(arguments.name, folder)
     scenario = read(path, Scenario)
     print(scenario.title)
-    print(scenario.story)
+    _say(scenario.story)
     if not arguments.solve:
-        print(f"\nThe tool plays it by its own advice with: isolate drill {arguments.name} --solve")
+        print(f"\nThe tool plays it by its own advice with:\n  isolate drill {arguments.name} --solve")
         return 0
     kits = _kits(_load(arguments).knowledge)
     print()
