@@ -38,7 +38,7 @@ from isolate.case.steps import (
     Walk,
 )
 from isolate.kb.fit import FitAccess, FitCheck, FitRepair, Fitted, instance, near, split, worded
-from isolate.kb.model import HEALTHY, Caution, Place
+from isolate.kb.model import HEALTHY, Caution, Condition, Place
 from isolate.reasoning import explain
 from isolate.reasoning.belief import Belief, Model
 from isolate.reasoning.plan import Planner, Valued
@@ -70,7 +70,7 @@ class Kit:
     def __init__(self, fitted: Fitted) -> None:
         self.fitted = fitted
         self.model = Model(fitted)
-        self._posers: dict[str, Poser] = {}
+        self._posers: dict[tuple[Place, Condition], Poser] = {}
 
     @cached_property
     def standing_rules(self) -> RuleBook:
@@ -82,10 +82,10 @@ class Kit:
         """The rules on a step about to be done; the findings of the others are facts to them."""
         return RuleBook({n: r for n, r in self.fitted.rules.items() if asks(r, "about-to")})
 
-    def poser(self, place: Place) -> Poser:
-        if place not in self._posers:
-            self._posers[place] = Poser(self.model, place)
-        return self._posers[place]
+    def poser(self, place: Place, condition: Condition = "steady") -> Poser:
+        if (place, condition) not in self._posers:
+            self._posers[place, condition] = Poser(self.model, place, condition)
+        return self._posers[place, condition]
 
 
 @dataclass(frozen=True)
@@ -236,7 +236,7 @@ class Chase:
         for key in self.state.open:
             found.pop(key, None)
         behind = {key: why for key, why in found.items() if key in fitted.access}
-        needed = self.kit.poser(intake.place).needed
+        needed = self.kit.poser(intake.place, intake.condition).needed
         for steps in (fitted.checks, fitted.repairs):
             for key, fit in steps.items():
                 way = sorted(needed(fit.needs) & set(behind))
@@ -270,7 +270,7 @@ class Chase:
         """Return the moves that may be made now, best first."""
         if self._memo.ranked is None:
             barred = self.barred()
-            poser = self.kit.poser(self.intake.place)
+            poser = self.kit.poser(self.intake.place, self.intake.condition)
             posed = poser.pose(
                 self.belief,
                 [key for key in self.verification if key not in self.proven()],
@@ -342,14 +342,14 @@ class Chase:
                 if not self._way(check.needs, check.shut):
                     return self._doing(check, "repair")
         tags = case_facts.about_to("repair", repair.key, repair.entry.tags)
-        step = self._before(repair.key, repair.entry.cautions, tags, repair.channel, repair.title)
+        step = self._before(repair.key, repair.cautions, tags, repair.channel, repair.title)
         if isinstance(step, Step):
             return step
         return Mend(
             title=repair.title,
             key=repair.key,
-            how=_worded(repair.entry.steps, repair.channel),
-            never=_worded(repair.entry.never, repair.channel),
+            how=_worded(repair.steps, repair.channel),
+            never=_worded(repair.never, repair.channel),
             cautions=step,
             record=worded(repair.entry.record, repair.channel),
             minutes=repair.entry.minutes,
@@ -369,7 +369,7 @@ class Chase:
         if crossing:
             return crossing
         tags = case_facts.about_to("verify" if within == "verify" else "check", check.key, check.entry.tags)
-        step = self._before(check.key, check.entry.cautions, tags, check.channel, check.title)
+        step = self._before(check.key, check.cautions, tags, check.channel, check.title)
         if isinstance(step, Step):
             return step
         return Ask(
@@ -377,8 +377,8 @@ class Chase:
             key=check.key,
             within=within,
             purpose=worded(check.entry.purpose, check.channel),
-            how=_worded(check.entry.steps, check.channel),
-            never=_worded(check.entry.never, check.channel),
+            how=_worded(check.steps, check.channel),
+            never=_worded(check.never, check.channel),
             cautions=step,
             outcomes=tuple(
                 (name, check.said(name), worded(outcome.means, check.channel))
@@ -402,7 +402,7 @@ class Chase:
 
     def _way(self, needs: Collection[str], shut: Collection[str]) -> tuple[tuple[FitAccess, bool], ...]:
         """Return the crossings from what is open to what a step needs, in order."""
-        poser = self.kit.poser(self.intake.place)
+        poser = self.kit.poser(self.intake.place, self.intake.condition)
         ways = poser.crossings
         _, _, crossings = ways.go(poser.mask(self.state.open), poser.mask(needs), poser.mask(shut))
         found = []
@@ -434,7 +434,7 @@ class Chase:
             looks=_worded(crossing.checks, access.channel),
             cautions=step,
             minutes=crossing.minutes,
-            wait=crossing.wait,
+            wait=crossing.waits(self.intake.condition),
             number=1,
             of=len(way),
             closing_up=closing_up,
@@ -532,7 +532,8 @@ class Chase:
                 opening=c.opening,
                 title=a.title,
                 word=a.entry.word,
-                minutes=(a.open if c.opening else a.close).minutes + (a.open if c.opening else a.close).wait,
+                minutes=(a.open if c.opening else a.close).minutes
+                + (a.open if c.opening else a.close).waits(self.intake.condition),
             )
             for c in move.crossings
             if c.opening or fitted.access[ranked.posed.access[c.access]].entry.lasting
@@ -550,14 +551,14 @@ class Chase:
         if move.kind == "check":
             check = fitted.check(move.name)
             channel, purpose, own = check.channel, worded(check.entry.purpose, check.channel), check.minutes
-            how, never, cautions = check.entry.steps, check.entry.never, check.entry.cautions
+            how, never, cautions = check.steps, check.never, check.cautions
             outcomes = explain.shifts(self.belief, check.key, self.intake.condition)
             asks = any(fitted.knowledge.cautions[c].asks for c in cautions)
             direct = not crossings and not asks
         elif move.kind == "repair":
             repair = fitted.repair(move.name)
             channel, own = repair.channel, repair.entry.minutes
-            how, never, cautions = repair.entry.steps, repair.entry.never, repair.entry.cautions
+            how, never, cautions = repair.steps, repair.never, repair.cautions
             purpose = "Doing it now is expected to cost less than finding out more first."
         elif move.kind == "verify":
             purpose = "Prove each channel by itself, as the complaint calls for."
@@ -573,7 +574,7 @@ class Chase:
         else:
             repair = fitted.repair(move.name)
             purpose = f"The evidence points away from ignition: hand over to {repair.entry.to}, with what was found."
-            how = repair.entry.steps
+            how = repair.steps
         return Offer(
             title=self.title_of(move.kind, move.name),
             kind=move.kind,

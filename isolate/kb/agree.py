@@ -34,7 +34,9 @@ from isolate.kb.model import (
     Profile,
     Repair,
     Rule,
+    Said,
     Scalar,
+    Sign,
     Then,
     Zone,
 )
@@ -45,7 +47,7 @@ __all__ = ["REFERENCES", "agree"]
 
 REFERENCES: dict[type[BaseModel], dict[str, str]] = {
     Zone: {"source": "sources"},
-    Mode: {"source": "sources"},
+    Mode: {"like": "modes", "source": "sources"},
     Check: {"needs": "access", "shut": "access", "spoils": "access", "cautions": "cautions", "source": "sources"},
     Crossing: {"cautions": "cautions"},
     Access: {"needs": "access", "shut": "access", "source": "sources"},
@@ -61,6 +63,7 @@ REFERENCES: dict[type[BaseModel], dict[str, str]] = {
     Disturbs: {"mode": "modes"},
     Caution: {"since": "access", "holds_while": "access", "source": "sources"},
     Complaint: {"answers": "checks", "verify": "checks", "source": "sources"},
+    Sign: {"answers": "checks", "source": "sources"},
     Profile: {
         "zones": "zones",
         "access_minutes": "access",
@@ -96,6 +99,8 @@ _TEXTS: dict[type[BaseModel], tuple[str, ...]] = {
     Caution: ("title", "text"),
     Ask: ("prompt",),
     Complaint: ("title", "says"),
+    Sign: ("title", "says"),
+    Said: ("say",),
     Profile: ("title",),
 }
 """Texts that people see, in which {channel} may stand where the entry is one a channel."""
@@ -149,6 +154,7 @@ class _Agreement:
                     self.placeholders(kind, name, entry, model, path)
                     self.repetitions(kind, name, model, path)
         self.zones()
+        self.likes()
         for name, check in self.entries["checks"].items():
             self.likelihoods(name, check)
             self.open_and_shut("checks", name, check)
@@ -160,6 +166,14 @@ class _Agreement:
             self.caution(name, caution)
         for name, complaint in self.entries["complaints"].items():
             self.complaint(name, complaint)
+        for name, sign in self.entries["signs"].items():
+            self.outcomes("signs", name, sign)
+        for name, access in self.entries["access"].items():
+            for way in ("open", "close"):
+                wait = getattr(access, way).wait
+                if isinstance(wait, dict) and "steady" not in wait:
+                    message = "`steady` is missing: it holds for conditions not listed"
+                    self.say("access", name, (way, "wait"), message)
         for name, profile in self.entries["engines"].items():
             self.profile(name, profile)
         for name, rule in self.entries["rules"].items():
@@ -189,7 +203,12 @@ class _Agreement:
         per_channel = getattr(entry, "per", None) == "channel"
         for attribute in _TEXTS.get(type(model), ()):
             value = getattr(model, attribute)
-            texts = [(value, (attribute,))] if isinstance(value, str) else _numbered(value, attribute)
+            # Lines said on some engines only are walked by themselves.
+            texts = [
+                (text, inner)
+                for text, inner in ([(value, (attribute,))] if isinstance(value, str) else _numbered(value, attribute))
+                if isinstance(text, str)
+            ]
             for text, inner in texts:
                 for found in _braces(text):
                     if found is None:
@@ -232,6 +251,22 @@ class _Agreement:
             if total >= 1:
                 message = f"the priors of its modes sum to {total:.6g}: nothing is left for healthy"
                 self.say("zones", name, ("modes",), message)
+
+    def likes(self) -> None:
+        for name, zone in self.entries["zones"].items():
+            told: set[str] = set()
+            for mode, entry in zone.modes.items():
+                if entry.like is not None and entry.like in self.known["modes"] and entry.like not in zone.modes:
+                    self.mode_elsewhere("zones", name, ("modes", mode, "like"), name, entry.like, zone.modes)
+                chain = [mode]
+                while chain[-1] in zone.modes and (like := zone.modes[chain[-1]].like) is not None:
+                    if like in chain:
+                        if like == mode and not told & set(chain):
+                            message = f"is like itself in the end: {' → '.join([*chain, like])}"
+                            self.say("zones", name, ("modes", mode, "like"), message)
+                            told.update(chain)
+                        break
+                    chain.append(like)
 
     # -- checks
 
@@ -384,13 +419,19 @@ class _Agreement:
         elif caution.since is not None:
             self.say("cautions", name, ("since",), "says from when a timer runs, but there is no `wait`")
 
-    def complaint(self, name: str, complaint: Complaint) -> None:
-        for check, outcome in complaint.answers.items():
-            entry = self.entries["checks"].get(check)
-            if entry is not None and outcome not in entry.outcomes:
-                hint = near(outcome, entry.outcomes)
+    def outcomes(self, kind: str, name: str, entry: Complaint | Sign) -> None:
+        for check, outcome in entry.answers.items():
+            known = self.entries["checks"].get(check)
+            if known is not None and outcome not in known.outcomes:
+                hint = near(outcome, known.outcomes)
                 message = f"the check `{check}` has no outcome `{outcome}`{hint}"
-                self.say("complaints", name, ("answers", check), message)
+                self.say(kind, name, ("answers", check), message)
+            if known is not None and known.per == "channel" and not entry.asks_channel:
+                message = f"`{check}` is asked per channel: say `asks_channel: true`"
+                self.say(kind, name, ("answers", check), message)
+
+    def complaint(self, name: str, complaint: Complaint) -> None:
+        self.outcomes("complaints", name, complaint)
         letters = {letter for profile in self.entries["engines"].values() for letter in profile.channels}
         for index, told in enumerate(complaint.starts):
             words = letters | {"unknown", "both"}

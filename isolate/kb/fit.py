@@ -6,7 +6,7 @@ names another such entry means its own channel's; one that is not per channel me
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, TypeVar
@@ -15,11 +15,13 @@ from isolate.kb.model import (
     FLOOR,
     HEALTHY,
     Access,
+    Caution,
     Check,
     Complaint,
     Condition,
     Crossing,
     Disturbs,
+    Fitting,
     Knowledge,
     Mode,
     Profile,
@@ -27,17 +29,21 @@ from isolate.kb.model import (
     Repeats,
     Row,
     Rule,
+    Sign,
     Zone,
+    lines,
 )
 from isolate.kb.names import UnknownName, near
 
 __all__ = [
     "FitAccess",
     "FitCheck",
+    "FitCrossing",
     "FitRepair",
     "FitZone",
     "Fitted",
     "UnknownName",
+    "answers_as",
     "fit",
     "instance",
     "near",
@@ -46,6 +52,7 @@ __all__ = [
 ]
 
 _T = TypeVar("_T")
+_F = TypeVar("_F", bound=Fitting)
 
 
 def instance(name: str, channel: str) -> str:
@@ -102,6 +109,9 @@ class FitCheck:
     channel: str
     title: str
     entry: Check
+    steps: tuple[str, ...]
+    never: tuple[str, ...]
+    cautions: tuple[str, ...]
     minutes: float
     needs: tuple[str, ...]
     shut: tuple[str, ...]
@@ -123,6 +133,21 @@ class FitCheck:
 
 
 @dataclass(frozen=True)
+class FitCrossing:
+    """Opening or shutting an access state of this aircraft. ``entry`` holds the wait."""
+
+    do: str
+    minutes: float
+    cautions: tuple[str, ...]
+    checks: tuple[str, ...]
+    entry: Crossing
+
+    def waits(self, condition: Condition) -> float:
+        """Return the minutes to wait in this condition."""
+        return self.entry.waits(condition)
+
+
+@dataclass(frozen=True)
 class FitAccess:
     """An access state of this aircraft."""
 
@@ -131,8 +156,8 @@ class FitAccess:
     channel: str
     title: str
     entry: Access
-    open: Crossing
-    close: Crossing
+    open: FitCrossing
+    close: FitCrossing
     needs: tuple[str, ...]
     shut: tuple[str, ...]
 
@@ -149,6 +174,9 @@ class FitRepair:
     channel: str
     title: str
     entry: Repair
+    steps: tuple[str, ...]
+    never: tuple[str, ...]
+    cautions: tuple[str, ...]
     needs: tuple[str, ...]
     shut: tuple[str, ...]
     spoils: tuple[str, ...]
@@ -173,6 +201,8 @@ class Fitted:
     access: Mapping[str, FitAccess]
     repairs: Mapping[str, FitRepair]
     complaints: Mapping[str, Complaint]
+    signs: Mapping[str, Sign]
+    cautions: Mapping[str, Caution]
     rules: Mapping[str, Rule]
 
     @property
@@ -219,10 +249,11 @@ class _Fitter:
         self.kb, self.name, self.profile = knowledge, name, profile
         self.channels = tuple(profile.channels)
         omits = profile.omits
+        self.features = profile.features
         self.entries: dict[str, dict[str, Any]] = {
-            "access": {k: v for k, v in knowledge.access.items() if k not in omits.access},
-            "checks": {k: v for k, v in knowledge.checks.items() if k not in omits.checks},
-            "repairs": {k: v for k, v in knowledge.repairs.items() if k not in omits.repairs},
+            "access": self._there(knowledge.access, omits.access),
+            "checks": self._there(knowledge.checks, omits.checks),
+            "repairs": self._there(knowledge.repairs, omits.repairs),
         }
         self.zones = self._zones()
 
@@ -235,8 +266,31 @@ class _Fitter:
             access=self._access(),
             checks=self._checks(),
             repairs=self._repairs(),
-            complaints=self.kb.complaints,
-            rules={k: v for k, v in self.kb.rules.items() if k not in self.profile.omits.rules},
+            complaints=self._there(self.kb.complaints),
+            signs=self._signs(),
+            cautions=self._there(self.kb.cautions),
+            rules=self._there(self.kb.rules, self.profile.omits.rules),
+        )
+
+    def _there(self, entries: Mapping[str, _F], omitted: Iterable[str] = ()) -> dict[str, _F]:
+        """What of these the engine has by its features, less what its profile omits."""
+        return {k: v for k, v in entries.items() if k not in omitted and v.on(self.features)}
+
+    def _signs(self) -> dict[str, Sign]:
+        """Signs that answer at least one check that the engine has."""
+        return {k: v for k, v in self._there(self.kb.signs).items() if set(v.answers) & set(self.entries["checks"])}
+
+    def _cautions(self, names: Iterable[str]) -> tuple[str, ...]:
+        return tuple(n for n in names if self.kb.cautions[n].on(self.features))
+
+    def _crossing(self, crossing: Crossing, minutes: float | None) -> FitCrossing:
+        do = [crossing.do] if isinstance(crossing.do, str) else crossing.do
+        return FitCrossing(
+            do=" ".join(lines(do, self.features)),
+            minutes=crossing.minutes if minutes is None else minutes,
+            cautions=self._cautions(crossing.cautions),
+            checks=lines(crossing.checks, self.features),
+            entry=crossing,
         )
 
     def _over(self, per: str | None) -> tuple[str, ...]:
@@ -259,7 +313,9 @@ class _Fitter:
         zones: dict[str, FitZone] = {}
         for name in self.profile.zones:
             zone = self.kb.zones[name]
-            modes = {m: e for m, e in zone.modes.items() if m not in self.profile.omits.modes}
+            modes = self._there(zone.modes, self.profile.omits.modes)
+            if not modes:
+                continue
             priors = [self.profile.priors.get(m, e.prior) for m, e in modes.items()]
             for channel in self._over(zone.per):
                 key = instance(name, channel)
@@ -280,11 +336,8 @@ class _Fitter:
         for name, entry in self.entries["access"].items():
             assert isinstance(entry, Access)
             cost = self.profile.access_minutes.get(name)
-            opening, closing = entry.open, entry.close
-            if cost is not None and cost.open is not None:
-                opening = opening.model_copy(update={"minutes": cost.open})
-            if cost is not None and cost.close is not None:
-                closing = closing.model_copy(update={"minutes": cost.close})
+            opening = self._crossing(entry.open, cost.open if cost else None)
+            closing = self._crossing(entry.close, cost.close if cost else None)
             for channel in self._over(entry.per):
                 key = instance(name, channel)
                 fits[key] = FitAccess(
@@ -325,6 +378,9 @@ class _Fitter:
                     channel=channel,
                     title=worded(entry.title, channel),
                     entry=entry,
+                    steps=lines(entry.steps, self.features),
+                    never=lines(entry.never, self.features),
+                    cautions=self._cautions(entry.cautions),
                     minutes=self.profile.check_minutes.get(name, entry.minutes),
                     needs=self._keys("access", entry.needs, channel),
                     shut=self._keys("access", entry.shut, channel),
@@ -358,6 +414,9 @@ class _Fitter:
                     channel=channel,
                     title=worded(entry.title, channel),
                     entry=entry,
+                    steps=lines(entry.steps, self.features),
+                    never=lines(entry.never, self.features),
+                    cautions=self._cautions(entry.cautions),
                     needs=self._keys("access", entry.needs, channel),
                     shut=self._keys("access", entry.shut, channel),
                     spoils=self._keys("access", entry.spoils, channel),
@@ -383,4 +442,14 @@ def _rows(zone: FitZone, rows: Iterable[Row], outcomes: tuple[str, ...]) -> tupl
         total = sum(gives)
         for state in row.modes:
             by_state[state] = tuple(g / total for g in gives)
-    return tuple(by_state.get(state, by_state[HEALTHY]) for state in zone.states)
+    return tuple(by_state[answers_as(zone.entry, state, by_state)] for state in zone.states)
+
+
+def answers_as(zone: Zone, mode: str, rows: Collection[str]) -> str:
+    """Return the state whose row a mode answers by in a check: its own, that of the mode it is like, or healthy's."""
+    while mode not in rows:
+        like = zone.modes[mode].like if mode in zone.modes else None
+        if like is None:
+            return HEALTHY
+        mode = like
+    return mode

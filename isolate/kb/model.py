@@ -8,6 +8,7 @@ hyphens and are unique within their kind.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
@@ -53,10 +54,48 @@ class Sourced(Model):
     source: list[Name] = Field(min_length=1, description="Names of entries under sources.")
 
 
+Only = dict[Name, Scalar | Annotated[list[Scalar], Field(min_length=1)]]
+"""Features that an engine must have for something to be there: feature → its value, or any of several."""
+
+
+class Said(Model):
+    """A line that is said on some engines only."""
+
+    only: Only = Field(min_length=1)
+    say: Text
+
+
+Line = Text | Said
+
+
+class Fitting(Model):
+    """What is there only on engines whose features say so."""
+
+    only: Only = Field(default={}, description="Features an engine must have for this to exist; all of them.")
+
+    def on(self, features: Mapping[str, Scalar]) -> bool:
+        """Return whether an engine of these features has it."""
+        return has(self.only, features)
+
+
+def has(only: Only, features: Mapping[str, Scalar]) -> bool:
+    """Return whether features meet all of ``only``; a feature that an engine does not name meets nothing."""
+    return all(
+        name in features and features[name] in (wanted if isinstance(wanted, list) else [wanted])
+        for name, wanted in only.items()
+    )
+
+
+def lines(said: Sequence[str | Said], features: Mapping[str, Scalar]) -> tuple[str, ...]:
+    """Return what of these lines is said on an engine of these features."""
+    there = (line for line in said if isinstance(line, str) or has(line.only, features))
+    return tuple(line if isinstance(line, str) else line.say for line in there)
+
+
 # -- zones ---------------------------------------------------------------------------------------
 
 
-class Mode(Sourced):
+class Mode(Sourced, Fitting):
     """One way a zone can be at fault."""
 
     title: Text = Field(description="Plain words; {channel} stands for the channel's letter.")
@@ -68,6 +107,10 @@ class Mode(Sourced):
     active: dict[Condition, Share] | Share = Field(
         default=1.0,
         description="Probability that the fault shows, by condition; one figure for all, or `steady` and the rest.",
+    )
+    like: Name | None = Field(
+        default=None,
+        description="A mode of the same zone: where a check has no row for this one, it answers as that one does.",
     )
     tells: Text = Field(description="What tells this fault from its neighbours, in a sentence.")
     sure: Sure = "fair"
@@ -109,13 +152,13 @@ class Repeats(Model):
     same: Share
 
 
-class Cited(Model):
+class Cited(Fitting):
     """What steps on the aircraft have in common."""
 
     title: Text
     per: Literal["channel"] | None = None
-    steps: list[Text] = Field(default=[], description="How it is done, in order. No maker's limit values.")
-    never: list[Text] = Field(default=[], description="What not to do.")
+    steps: list[Line] = Field(default=[], description="How it is done, in order. No maker's limit values.")
+    never: list[Line] = Field(default=[], description="What not to do.")
     cautions: list[Name] = Field(default=[], description="Shown, and confirmed where they ask for it, before the step.")
     tags: list[Name] = Field(
         default=[], description="Words rules may match: spark, motoring, hands-in, high-voltage ..."
@@ -160,14 +203,26 @@ class Check(Cited):
 class Crossing(Model):
     """Opening or shutting an access state."""
 
-    do: Text
+    do: Text | Annotated[list[Line], Field(min_length=1)] = Field(description="A text, or lines to be joined.")
     minutes: Minutes
-    wait: Minutes = Field(default=0, description="Minutes that must pass before it counts; elapsed, not labour.")
+    wait: Minutes | dict[Condition, Minutes] = Field(
+        default=0.0,
+        description=(
+            "Minutes that must pass before it counts; elapsed, not labour. One figure, or `steady` and the rest by "
+            "condition."
+        ),
+    )
     cautions: list[Name] = []
-    checks: list[Text] = Field(default=[], description="What is looked at, by a second look, as part of it.")
+    checks: list[Line] = Field(default=[], description="What is looked at, by a second look, as part of it.")
+
+    def waits(self, condition: Condition) -> float:
+        """Return the minutes to wait in this condition."""
+        if isinstance(self.wait, dict):
+            return float(self.wait.get(condition, self.wait.get("steady", 0)))
+        return float(self.wait)
 
 
-class Access(Model):
+class Access(Fitting):
     """Something that is open, pulled, disconnected or done, and must be put back by the end."""
 
     title: Text
@@ -225,7 +280,7 @@ class Ask(Model):
     least: float | None = Field(default=None, description="For minutes and counts: no smaller figure is taken.")
 
 
-class Caution(Sourced):
+class Caution(Sourced, Fitting):
     """A warning shown before the step it belongs to."""
 
     title: Text
@@ -252,7 +307,7 @@ class Told(Model):
     lit: bool
 
 
-class Complaint(Sourced):
+class Complaint(Sourced, Fitting):
     """What is written up, mapped to evidence and to what its verification calls for."""
 
     title: Text
@@ -267,6 +322,15 @@ class Complaint(Sourced):
         default=[], description="Checks per channel that come first, on its own channel only."
     )
     verify: list[Name] = Field(min_length=1, description="Checks that verify it, per channel where they are so.")
+
+
+class Sign(Sourced, Fitting):
+    """What people heard or saw besides the complaint, mapped to answers."""
+
+    title: Text
+    says: list[Text] = Field(min_length=1, description="The wording that people use.")
+    answers: dict[Name, Name] = Field(min_length=1, description="Checks that it answers, with the outcome.")
+    asks_channel: bool = Field(default=False, description="It is about one channel: ask which.")
 
 
 # -- engine profiles -----------------------------------------------------------------------------
@@ -366,7 +430,7 @@ class Then(Model):
     caution: Name | None = Field(default=None, description="For a caution: the caution to show.")
 
 
-class Rule(Sourced):
+class Rule(Sourced, Fitting):
     """If all of ``when`` stands, then. Kinds as the design sorts them."""
 
     kind: Literal["finding", "gate", "caution", "conflict", "escalation", "verdict", "advice"]
@@ -388,6 +452,7 @@ class Knowledge(Model):
     repairs: dict[Name, Repair] = {}
     cautions: dict[Name, Caution] = {}
     complaints: dict[Name, Complaint] = {}
+    signs: dict[Name, Sign] = {}
     engines: dict[Name, Profile] = {}
     rules: dict[Name, Rule] = {}
     digest: str = Field(default="", description="SHA-256 over the canonical JSON of the rest, outcomes as pairs.")
@@ -401,6 +466,7 @@ KINDS: dict[str, type[Model]] = {
     "repairs": Repair,
     "cautions": Caution,
     "complaints": Complaint,
+    "signs": Sign,
     "engines": Profile,
     "rules": Rule,
 }

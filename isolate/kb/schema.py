@@ -20,6 +20,7 @@ _ABOUT: dict[str, str] = {
     "repairs": "Moves that clear faults or hand them over.",
     "cautions": "Warnings shown before the step they belong to.",
     "complaints": "What is written up.",
+    "signs": "What people heard or saw besides.",
     "engines": "Engine types in our world.",
     "rules": "If all of `when` stands, then.",
 }

@@ -42,10 +42,13 @@ class Posed:
 
 
 class Poser:
-    """Poses problems for one fitted profile at one place; what does not change is worked out once."""
+    """Poses problems for one fitted profile at one place; what does not change is worked out once.
 
-    def __init__(self, model: Model, place: Place) -> None:
-        self.model, self.fitted, self.place = model, model.fitted, place
+    ``condition``: it sets the waits, e.g. until a hot engine can be touched.
+    """
+
+    def __init__(self, model: Model, place: Place, condition: Condition = "steady") -> None:
+        self.model, self.fitted, self.place, self.condition = model, model.fitted, place, condition
         self.weights: Weights = weights(self.fitted, place)
         self.access = tuple(self.fitted.access)
         self._bit = {name: 1 << i for i, name in enumerate(self.access)}
@@ -53,8 +56,8 @@ class Poser:
         self.ways = tuple(
             Way(
                 name=a.key,
-                open=labour * a.open.minutes + a.open.wait,
-                close=labour * a.close.minutes + a.close.wait,
+                open=labour * a.open.minutes + a.open.waits(condition),
+                close=labour * a.close.minutes + a.close.waits(condition),
                 needs=self.mask(a.needs),
                 shut=self.mask(a.shut),
                 lasting=a.entry.lasting,

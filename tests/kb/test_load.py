@@ -39,6 +39,7 @@ def test_a_sound_base_is_read_whole(base: Base) -> None:
         "repairs": 3,
         "cautions": 2,
         "complaints": 1,
+        "signs": 0,
         "engines": 1,
         "rules": 3,
     }
@@ -103,7 +104,7 @@ def test_the_digest_is_sha_256_of_canonical_json() -> None:
     # RFC 8785: keys sorted, no blanks. The text below is written by hand from section 3.2; FIPS 180-4 names the hash.
     text = (
         '{"access":{},"cautions":{},"checks":{},"complaints":{},"engines":{},"repairs":{},"rules":{},'
-        '"sources":{"a":{"chapter":"","edition":"","kind":"memory","note":"","title":"A"}},"zones":{}}'
+        '"signs":{},"sources":{"a":{"chapter":"","edition":"","kind":"memory","note":"","title":"A"}},"zones":{}}'
     )
     knowledge = module.Knowledge.model_validate({"sources": {"a": {"title": "A", "kind": "memory"}}})
     assert module._digest(knowledge) == hashlib.sha256(text.encode()).hexdigest()
