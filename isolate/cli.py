@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 STEP = " " * 12
 """Where the lines of a step go on."""
 STOPPED = 130
+PLACES = ("gate", "hangar")
+CONDITIONS = ("steady", "cold", "hot", "wet", "vibrating")
 """Exit status after Ctrl-C, as shells have it."""
 
 
@@ -97,11 +99,17 @@ def _parser() -> argparse.ArgumentParser:
 
     chase = commands.add_parser("chase", parents=[common, stored], help="work a defect, check by check")
     chase.add_argument("--resume", nargs="?", const="", metavar="CASE", help="go on with a case (the latest open one)")
+    chase.add_argument(
+        "--hand-over", nargs="?", const="", metavar="CASE", help="pass a case on to the next shift (latest open one)"
+    )
     chase.add_argument("--answers", type=Path, metavar="FILE", help="run a scripted session from a file")
     chase.add_argument("--aircraft", help="fleet number")
     chase.add_argument("--position", help="engine position")
     chase.add_argument("--engine", help="engine type")
     chase.add_argument("--complaint", help="complaint by name")
+    chase.add_argument(
+        "--sign", action="append", metavar="NAME[:CHANNEL]", help="what else was heard or seen; may be given again"
+    )
     chase.set_defaults(run=_chase)
 
     cases = commands.add_parser("cases", parents=[stored], help="list cases, move one as a file")
@@ -118,6 +126,18 @@ def _parser() -> argparse.ArgumentParser:
     take.add_argument("file", type=Path)
     take.set_defaults(run=_cases_import)
 
+    show = moves.add_parser("show", parents=[common, stored], help="print a case's record as it stands")
+    show.add_argument("case")
+    show.add_argument("--hand-over", action="store_true", help="what was last passed on to the next shift")
+    show.set_defaults(run=_cases_show)
+    finding = moves.add_parser("finding", parents=[stored], help="add what the shop found to a case that has ended")
+    finding.add_argument("case")
+    finding.add_argument("--repair", metavar="KEY", help="the repair at which the part came off")
+    finding.add_argument("--finding", metavar="WHAT", help="confirmed, not-confirmed or other; none: it is asked")
+    finding.add_argument("--text", default="", help="what was found, in words")
+    finding.add_argument("--report", default="", metavar="REF", help="the shop report's reference")
+    finding.set_defaults(run=_cases_finding)
+
     following = commands.add_parser("next", parents=[common], help="rank the next moves of a case file")
     following.add_argument("file", type=Path, metavar="CASE.jsonl")
     following.add_argument("--json", action="store_true", help="everything, as JSON")
@@ -133,6 +153,22 @@ def _parser() -> argparse.ArgumentParser:
     about = kb.add_subparsers(metavar="WHAT", required=True)
     check = about.add_parser("check", parents=[common], help="find mistakes in the knowledge")
     check.set_defaults(run=_kb_check)
+    entry = about.add_parser("page", parents=[common], help="one entry with everything that refers to it")
+    entry.add_argument("name", metavar="NAME", help="its name; with its kind where two have it: check/NAME")
+    entry.set_defaults(run=_kb_page)
+    figures = about.add_parser("figures", parents=[common], help="how many faults the checks detect and tell apart")
+    figures.add_argument("--engine", metavar="TYPE", help="one engine type; none: each")
+    figures.set_defaults(run=_kb_figures)
+    paper = about.add_parser("sheet", parents=[common], help="a plan as HTML for paper, for the day the laptop is flat")
+    paper.add_argument("--engine", required=True, metavar="TYPE", help="engine type")
+    paper.add_argument("--complaint", required=True, metavar="NAME", help="complaint by name")
+    paper.add_argument("--channel", default="", help="channel, where the complaint is about one")
+    paper.add_argument("--place", choices=PLACES, default=PLACES[0], help="where it is worked (default: %(default)s)")
+    paper.add_argument("--condition", choices=CONDITIONS, default=CONDITIONS[0], help="default: %(default)s")
+    paper.add_argument("--pages", type=int, default=2, metavar="N", help="no more than this (default: %(default)s)")
+    paper.add_argument("--out", type=Path, metavar="FILE", help="where to write it; else it is printed here")
+    paper.add_argument("--overwrite", action="store_true", help="replace a file that is there")
+    paper.set_defaults(run=_kb_sheet)
     shape = about.add_parser("schema", parents=[common], help="print JSON Schema for an editor")
     shape.add_argument("--plain", action="store_true", help="without the names that the knowledge has now")
     shape.set_defaults(run=_kb_schema)
@@ -190,6 +226,10 @@ def _now() -> Any:
 
 
 def _chase(arguments: argparse.Namespace) -> int:
+    if arguments.hand_over is not None and (arguments.resume is not None or arguments.answers is not None):
+        raise Failure("--hand-over passes a case on as it stands; it goes with neither --resume nor --answers")
+    if arguments.sign and (arguments.resume or arguments.hand_over or arguments.answers is not None):
+        raise Failure("--sign is for a new case; in a file they stand as signs: under case:, in a case t tells them")
     if arguments.answers is not None:
         return _chase_script(arguments)
     from isolate.terminal.start import chase
@@ -217,6 +257,11 @@ def _chase_script(arguments: argparse.Namespace) -> int:
         try:
             done = play(chase, Script(written), clock, lambda step, said: _print_step(chase, step, said))
         except (OutOfAnswers, Refused) as error:
+            if isinstance(error, OutOfAnswers) and written.hand_over is not None:
+                print()
+                print(chase.pass_on(written.hand_over.facts()))
+                print(f"\nThe case stands as far as it came: isolate chase --resume {chase.id}")
+                return 0
             chase.leave()
             raise Failure(
                 f"{arguments.answers}: {error}. The case stands as far as it came: isolate chase --resume {chase.id}"
@@ -308,6 +353,52 @@ def _cases_import(arguments: argparse.Namespace) -> int:
     return 0
 
 
+def _cases_show(arguments: argparse.Namespace) -> int:
+    from isolate.case.case import fold
+    from isolate.case.parts import finding_lines
+    from isolate.case.store import open_store
+
+    with open_store(arguments.store) as store:
+        state = fold(store.events(arguments.case))
+        if arguments.hand_over:
+            if state.passed_on is None:
+                raise Failure(
+                    f"case {arguments.case} was never passed on; isolate chase --hand-over {arguments.case} does it"
+                )
+            print(state.passed_on["text"])
+            return 0
+        if state.ended:
+            print("\n".join([state.record, *finding_lines(state)]))
+            return 0
+        from isolate.case.chase import Chase
+        from isolate.case.record import record
+
+        if state.intake is None:
+            raise Failure(f"case {arguments.case} does not begin with its opening")
+        kit = _kits(_load(arguments).knowledge)(state.intake.engine)
+        print(record(Chase(kit, store, arguments.case, _now), "not ended yet"))
+    return 0
+
+
+def _cases_finding(arguments: argparse.Namespace) -> int:
+    from isolate.case.case import fold
+    from isolate.case.events import now_text
+    from isolate.case.parts import finding_event, finding_lines
+    from isolate.case.store import open_store
+
+    with open_store(arguments.store) as store:
+        events = store.events(arguments.case)
+        repair, finding, text, report = arguments.repair, arguments.finding, arguments.text, arguments.report
+        if finding is None:
+            from isolate.terminal.finding import ask
+
+            repair, finding, text, report = ask(fold(events), repair, text, report)
+        event = finding_event(events, repair, finding, text, report)
+        store.append_all(arguments.case, [event], now_text(_now()), after=events[-1].hash)
+        print("\n".join(finding_lines(fold(store.events(arguments.case)))[1:]))
+    return 0
+
+
 # -- next ------------------------------------------------------------------------------------------
 
 
@@ -384,8 +475,62 @@ def _kb_check(arguments: argparse.Namespace) -> int:
     modes = sum(len(z.modes) for z in kb.zones.values())
     print(
         f"Nothing to mend: {modes} fault modes, {len(kb.checks)} checks, {len(kb.access)} access states, "
-        f"{len(kb.repairs)} repairs, {len(kb.rules)} rules, {len(kb.cautions)} cautions, {len(kb.sources)} sources."
+        f"{len(kb.repairs)} repairs, {len(kb.rules)} rules, {len(kb.cautions)} cautions, "
+        f"{len(kb.complaints)} complaints, {len(kb.signs)} signs, {len(kb.engines)} engines, {len(kb.sources)} sources. "
+        f"Its digest: {kb.digest[:12]}"
     )
+    return 0
+
+
+def _kb_page(arguments: argparse.Namespace) -> int:
+    from rich.console import Console
+
+    from isolate.kb.page import page
+    from isolate.terminal import tables
+
+    console = Console(highlight=False)
+    console.print(tables.page(page(_load(arguments), arguments.name), console.width))
+    return 0
+
+
+def _kb_figures(arguments: argparse.Namespace) -> int:
+    from rich.console import Console
+
+    from isolate.kb.figures import figures_of
+    from isolate.kb.fit import fit
+    from isolate.terminal import tables
+
+    console, base = Console(highlight=False), _load(arguments).knowledge
+    for engine in [arguments.engine] if arguments.engine else base.engines:
+        fitted = fit(base, engine)
+        console.print(tables.figures(figures_of(fitted), console.width, figures_of(fitted, evidence="one")))
+    return 0
+
+
+def _kb_sheet(arguments: argparse.Namespace) -> int:
+    from datetime import date
+
+    from isolate.case.sheet_page import printed
+
+    out: Path | None = arguments.out
+    if out is not None and out.exists() and not arguments.overwrite:
+        raise Failure(f"{out} is there already; --overwrite replaces it")
+    html = printed(
+        _kits(_load(arguments).knowledge)(arguments.engine),
+        arguments.complaint,
+        date.today(),
+        arguments.pages,
+        arguments.channel,
+        arguments.place,
+        arguments.condition,
+    )
+    # Letters as numbers where a terminal or an old editor might not know them.
+    html = html.encode("ascii", "xmlcharrefreplace").decode("ascii")
+    if out is None:
+        print(html, end="")
+        return 0
+    out.write_text(html, encoding="ascii")
+    _say(f"{out}: {html.count('<section ')} pages. Print it at 100 % on A4 or US Letter.")
     return 0
 
 

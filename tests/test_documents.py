@@ -25,10 +25,8 @@ from isolate.case.chase import Chase, Kit
 from isolate.case.memory import Memory
 from isolate.case.store import open_store
 from isolate.case.written import Answers, read
-from isolate.drill.scenario import Scenario
-from isolate.kb.check import check
 from isolate.kb.fit import Fitted, fit
-from isolate.kb.load import KnowledgeError, load, shipped, shipped_scenarios
+from isolate.kb.load import load, shipped, shipped_scenarios
 from isolate.reasoning.rules import RuleBook, fact
 
 ROOT = Path(__file__).parent.parent
@@ -224,44 +222,84 @@ def test_the_json_of_next_is_as_the_readme_says(kit: Kit) -> None:
     assert re.findall(r"`(\w+)`", paragraph) == list(json.loads(json.dumps(advice)))
 
 
-@pytest.fixture(scope="module")
-def grown(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The shipped knowledge with the examples of DEVELOPERS.md put in as it says."""
-    folder = tmp_path_factory.mktemp("grown") / "knowledge"
-    shutil.copytree(shipped(), folder)
-    for block in blocks(DEVELOPERS, "yaml"):
-        if where := re.fullmatch(r"# (knowledge/\S+)", block.first):
-            target = folder.parent / where[1]
-            assert not target.exists()
-            target.write_text(block.text, encoding="utf-8")
-    zones = folder / "zones" / "channel.yaml"
-    text = zones.read_text(encoding="utf-8")
+# -- the author's path -----------------------------------------------------------------------------
+
+
+def section(text: str, title: str) -> str:
+    (found,) = re.findall(rf"^## {title}\n(.*?)(?=^## |\Z)", text, re.MULTILINE | re.DOTALL)
+    return str(found)
+
+
+def steps(text: str) -> list[Block]:
+    return [Block(m[1], m[2]) for m in re.finditer(r"^```(\w+)\n(.*?)^```$", text, re.MULTILINE | re.DOTALL)]
+
+
+PATH = section(DEVELOPERS, "Ten minutes: a fault mode, a check, a repair and a rule").split("\n### ")[0]
+
+
+def put(block: Block, top: Path) -> None:
+    """Do with an example what its first line says: a file of its own, or an entry put under the modes of a zone."""
+    if where := re.fullmatch(r"# (mine/\S+)", block.first):
+        assert not (top / where[1]).exists()
+        (top / where[1]).write_text(block.text, encoding="utf-8")
+        return
+    where = re.fullmatch(r"# in (mine/\S+), under modes", block.first)
+    assert where is not None, block.first
+    file = top / where[1]
+    text = file.read_text(encoding="utf-8")
     assert text.count("\n    modes:\n") == 1
-    added = titled(DEVELOPERS, "in knowledge/zones/channel.yaml")
-    zones.write_text(text.replace("\n    modes:\n", f"\n    modes:\n{added}"), encoding="utf-8")
-    return folder
+    added = block.text.removeprefix(f"{block.first}\n")
+    file.write_text(text.replace("\n    modes:\n", f"\n    modes:\n{added}"), encoding="utf-8")
 
 
-def test_the_examples_for_contributors_lack_nothing(grown: Path) -> None:
-    loaded = load(grown)
-    assert check(loaded) == check(load())
-    had = load().knowledge
-    assert set(loaded.knowledge.checks) - set(had.checks) == {"lead-grommet-look"}
-    assert set(loaded.knowledge.repairs) - set(had.repairs) == {"replace-lead-grommet"}
-    assert set(loaded.knowledge.rules) - set(had.rules) == {"both-grommets"}
+@pytest.fixture(scope="module")
+def walked(tmp_path_factory: pytest.TempPathFactory) -> list[tuple[list[str], str, Path]]:
+    """Walk the author's path: by run of commands, what the page says that it prints, what it printed, the copy."""
+    top = tmp_path_factory.mktemp("author")
+    shutil.copytree(shipped(), top / "knowledge")
+    found: list[tuple[list[str], str, Path]] = []
+    said = ""
+    with contextlib.chdir(top):
+        for block in steps(PATH):
+            if block.language == "yaml":
+                put(block, top)
+            elif block.language == "sh":
+                said = ""
+                for line in block.text.splitlines():
+                    words = shlex.split(line)
+                    if words[0] == "cp":
+                        assert words == ["cp", "-r", "knowledge", "mine"]
+                        shutil.copytree("knowledge", "mine")
+                        continue
+                    out = io.StringIO()
+                    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(out):
+                        cli.main(words[1:])
+                    said += out.getvalue()
+            elif said:
+                found.append((block.text.splitlines(), said, top / "mine"))
+                said = ""
+    return found
 
 
-def test_check_says_what_the_mode_alone_lacks(grown: Path, tmp_path: Path) -> None:
-    folder = tmp_path / "knowledge"
-    shutil.copytree(grown, folder)
-    for kind in ("checks", "repairs", "rules"):
-        (folder / kind / "grommet.yaml").unlink()
-    said = [p.message for p in check(load(folder))]
-    assert any("lead-grommet-split" in m and "no repair clears it" in m for m in said), said
+def test_every_step_of_the_authors_path_prints_what_the_page_says(walked: list[tuple[list[str], str, Path]]) -> None:
+    assert len(walked) == 5
+    for printed, said, _ in walked:
+        flat = " ".join(said.split())
+        for line in printed:
+            assert line in flat, (line, said)
+    # What is mended is gone: the step after does not say it any more.
+    for step in (1, 2):
+        assert walked[step][0][0] not in " ".join(walked[step + 1][1].split())
 
 
-def test_the_rule_for_contributors_fires(grown: Path) -> None:
-    rules = RuleBook(fit(load(grown).knowledge, "halden-hf-3").rules)
+def test_the_authors_path_ends_with_what_it_set_out_to_add(walked: list[tuple[list[str], str, Path]]) -> None:
+    mine = walked[-1][2]
+    grown, had = load(mine), load().knowledge
+    assert set(grown.knowledge.checks) - set(had.checks) == {"lead-grommet-look"}
+    assert set(grown.knowledge.repairs) - set(had.repairs) == {"replace-lead-grommet"}
+    assert set(grown.knowledge.rules) - set(had.rules) == {"both-grommets"}
+    assert set(grown.knowledge.zones["channel"].modes) - set(had.zones["channel"].modes) == {"lead-grommet-split"}
+    rules = RuleBook(fit(grown.knowledge, "halden-hf-3").rules)
     sound, split = (
         fact("answer", check="lead-grommet-look", channel="B", outcome=o, count=1) for o in ("sound", "split")
     )
@@ -270,16 +308,29 @@ def test_the_rule_for_contributors_fires(grown: Path) -> None:
     assert "lead B is split" in says
 
 
-def test_the_scenario_for_contributors_is_one(grown: Path, tmp_path: Path, hf3: Fitted) -> None:
+def test_a_slip_on_the_authors_path_is_told_as_the_page_says(
+    walked: list[tuple[list[str], str, Path]], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    shutil.copytree(walked[-1][2], tmp_path / "mine")
+    rule = tmp_path / "mine" / "rules" / "grommet.yaml"
+    rule.write_text(rule.read_text(encoding="utf-8").replace("lead-grommet-look", "lead-gromet-look"), encoding="utf-8")
+    assert cli.main(["kb", "check", "--knowledge", str(tmp_path / "mine")]) != 0
+    told = capsys.readouterr()
+    flat = " ".join((told.out + told.err).split())
+    (line,) = steps(PATH.split("A slip is told")[1])[0].text.splitlines()
+    assert line in flat and "grommet.yaml:7" in flat, flat
+
+
+def test_the_drill_of_the_authors_path_is_solved(
+    walked: list[tuple[list[str], str, Path]], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     path = tmp_path / "wet-morning.yaml"
     path.write_text(titled(DEVELOPERS, "scenarios/wet-morning.yaml"), encoding="utf-8")
-    fitted = fit(load(grown).knowledge, "halden-hf-3")
-    scenario = read(path, Scenario, fitted)
-    assert set(scenario.truth) <= set(fitted.mode_zone)
-    assert not set(scenario.truth) & set(hf3.mode_zone)
+    words = ["drill", "wet-morning", "--solve", "--scenarios", str(tmp_path), "--knowledge", str(walked[-1][2])]
+    assert cli.main(words) == 0, capsys.readouterr()
     path.write_text(path.read_text(encoding="utf-8").replace("story:", "tale:"), encoding="utf-8")
-    with pytest.raises(KnowledgeError, match="tale"):
-        read(path, Scenario, fitted)
+    assert cli.main(words) != 0
+    assert "tale" in capsys.readouterr().err
 
 
 # -- names -----------------------------------------------------------------------------------------

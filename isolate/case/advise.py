@@ -30,6 +30,10 @@ def advise(kits: Callable[[str], Kit], events: Sequence[Event], clock: Callable[
         warnings.append("the case was worked with other knowledge than this")
     if state.unknown:
         warnings.append("not confirmed on the aircraft since an interruption: " + ", ".join(state.unknown))
+    if state.here_due:
+        warnings.append("the work was passed on, and who is here now has not been told since")
+    if state.loose:
+        warnings.append("passed on half torqued or unlocked: " + ", ".join(state.loose))
     belief = chase.belief
     moves = []
     if not state.ended:

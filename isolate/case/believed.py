@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from math import log
 
 import numpy as np
@@ -14,14 +14,31 @@ from isolate.reasoning.belief import Belief, Model, Start
 
 def believed(model: Model, intake: Intake, evidence: Sequence[Evidence]) -> Belief:
     """Return the belief after the intake and the evidence in order."""
-    belief = told_belief(model, intake)
+    return _through(told_belief(model, intake, _answered(evidence)), evidence)
+
+
+def _through(belief: Belief, evidence: Sequence[Evidence]) -> Belief:
     for item in evidence:
         belief = _taken(belief, item)
     return belief
 
 
-def told_belief(model: Model, intake: Intake) -> Belief:
-    """Return the belief after what was told at the opening: earlier work, starts, what the complaint implies."""
+def _answered(evidence: Sequence[Evidence]) -> frozenset[str]:
+    """Return the checks that were answered before the first repair."""
+    found = set()
+    for item in evidence:
+        if item.kind == "repair":
+            break
+        found.add(item.key)
+    return frozenset(found)
+
+
+def told_belief(model: Model, intake: Intake, answered: Collection[str] = ()) -> Belief:
+    """Return the belief after what was told of the defect: earlier work, starts, what complaint and signs imply.
+
+    ``answered``: checks that were done in the case itself. Where one does not repeat, its answer stands and what a
+    sign says of it is left out, whenever the sign was told.
+    """
     belief = Belief.before(model)
     for work in intake.done:
         belief = belief.repair(work.key)
@@ -32,6 +49,15 @@ def told_belief(model: Model, intake: Intake) -> Belief:
         for check in model.fitted.checks.values():
             if check.name == name and check.channel in ("", intake.channel):
                 belief = belief.answer(check.key, outcome, intake.condition)
+    for seen in intake.signs:
+        sign = model.fitted.signs.get(seen.sign)
+        for name, outcome in sign.answers.items() if sign is not None else ():
+            for check in model.fitted.checks.values():
+                # Complaint and signs are one witness's story: what one has said, another does not say again.
+                if check.name != name or check.channel not in ("", seen.channel) or check.key in belief.occasion:
+                    continue
+                if check.repeats is not None or check.key not in answered:
+                    belief = belief.answer(check.key, outcome, intake.condition)
     return belief
 
 
@@ -39,7 +65,7 @@ def before(
     model: Model, intake: Intake, evidence: Sequence[Evidence], position: int, zone: str
 ) -> NDArray[np.float64]:
     """Return P(zone's state just before evidence[position] | all the evidence), by filtering once for each state."""
-    reached = believed(model, intake, evidence[:position])
+    reached = _through(told_belief(model, intake, _answered(evidence)), evidence[:position])
     chances = reached.zone(zone)
     logs = np.full(len(chances), -np.inf)
     for i, chance in enumerate(chances):

@@ -43,8 +43,23 @@ class Work:
 
 
 @dataclass(frozen=True)
+class Seen:
+    """A sign told besides the complaint: its entry name and the channel it is about, if it is about one."""
+
+    sign: str
+    channel: str = ""
+
+
+OtherEngine = Literal["", "yes", "no"]
+
+
+@dataclass(frozen=True)
 class Intake:
-    """What is told when a case is opened. ``minutes_left``: minutes to departure, None when nobody waits."""
+    """What is told when a case is opened. ``minutes_left``: minutes to departure, None when nobody waits.
+
+    ``signs``: heard or seen with the defect, before anything was repaired in this case. ``other_engine``: whether the
+    work done before was done on the other engine by the same people as well; empty when that is not known.
+    """
 
     aircraft: str
     position: str
@@ -53,7 +68,9 @@ class Intake:
     channel: str = ""
     operator: str = ""
     starts: tuple[Start, ...] = ()
+    signs: tuple[Seen, ...] = ()
     done: tuple[Work, ...] = ()
+    other_engine: OtherEngine = ""
     people: tuple[Person, ...] = ()
     place: Place = "gate"
     condition: Condition = "steady"
@@ -70,7 +87,9 @@ class Intake:
             "channel": self.channel,
             "operator": self.operator,
             "starts": [{"channel": s.channel, "lit": s.lit, "condition": s.condition} for s in self.starts],
+            "signs": [{"sign": s.sign, "channel": s.channel} for s in self.signs],
             "done": [{"repair": w.repair, "channel": w.channel} for w in self.done],
+            "other_engine": self.other_engine,
             "people": [{"name": p.name, "may": list(p.may)} for p in self.people],
             "place": self.place,
             "condition": self.condition,
@@ -95,6 +114,9 @@ class Intake:
                 raise BadIntake(f"place is {' or '.join(get_args(Place))}, not {place!r}")
             if condition not in get_args(Condition):
                 raise BadIntake(f"condition is one of {', '.join(get_args(Condition))}, not {condition!r}")
+            other = data.get("other_engine", "")
+            if other not in get_args(OtherEngine):
+                raise BadIntake(f"other_engine is yes, no or nothing, not {other!r}")
             left = data.get("minutes_left")
             if left is not None and (
                 isinstance(left, bool) or not (isinstance(left, int | float) and 0 <= left <= 100_000)
@@ -108,7 +130,9 @@ class Intake:
                 channel=_text(data, "channel", ""),
                 operator=_text(data, "operator", ""),
                 starts=tuple(_start(s, condition) for s in _list(data, "starts")),
+                signs=tuple(Seen(_text(s, "sign"), _text(s, "channel", "")) for s in _list(data, "signs")),
                 done=tuple(Work(_text(w, "repair"), _text(w, "channel", "")) for w in _list(data, "done")),
+                other_engine=other,
                 people=tuple(
                     Person(_text(p, "name"), tuple(str(m) for m in _list(p, "may"))) for p in _list(data, "people")
                 ),
@@ -199,6 +223,22 @@ class CaseState:
     fired: dict[str, int] = field(default_factory=dict)
     told: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    here_due: bool = False
+    """The work was passed on, and who is here now has not been told since."""
+    by_person: set[str] = field(default_factory=set)
+    """What was passed on unwalked, access states and loose things: whoever walks it is named."""
+    loose: dict[str, Literal["loose", "unknown"]] = field(default_factory=dict)
+    """What was passed on half torqued or unlocked and has not been made good."""
+    passed_on: dict[str, Any] | None = None
+    """The last passing on."""
+    inspections: list[tuple[int, dict[str, Any]]] = field(default_factory=list)
+    """(seq, facts) of the independent inspections."""
+    deferral: dict[str, Any] = field(default_factory=dict)
+    """The facts of a deferral taken up as the end."""
+    parts: dict[int, dict[str, Any]] = field(default_factory=dict)
+    """Seq of a repair → what is known of the parts that came off and went on."""
+    findings: list[dict[str, Any]] = field(default_factory=list)
+    """What the shop found in parts that came off."""
     motored: int = 0
     book_minutes: float = 0.0
     """Minutes of everything done so far, by the knowledge's figures."""
@@ -227,6 +267,16 @@ class CaseState:
     def unknown(self) -> list[str]:
         """Access states to be walked before anything else."""
         return [key for key, state in self.open.items() if state == "unknown"]
+
+    @property
+    def unlooked(self) -> list[str]:
+        """Loose things to be walked before anything else."""
+        return [what for what, state in self.loose.items() if state == "unknown"]
+
+    @property
+    def unsettled(self) -> bool:
+        """Whether somebody has to be told or something walked before the case goes on."""
+        return self.here_due or bool(self.unknown or self.unlooked)
 
 
 def fold(events: Iterable[Event]) -> CaseState:
@@ -258,6 +308,8 @@ def _told(state: CaseState, event: Event, void: bool) -> None:
     assert state.intake is not None
     if not void:
         state.intake = Intake.from_dict({**state.intake.as_dict(), **event.body["changes"]})
+        if "people" in event.body["changes"]:
+            state.here_due = False
         # What was declined for want of it may be possible now.
         state.declined.clear()
 
@@ -275,6 +327,7 @@ def _accepted(state: CaseState, event: Event, void: bool) -> None:
     state.outstanding = []
     if state.move.kind == "end":
         state.ending = state.move
+        state.deferral = dict(event.body.get("deferral", {}))
 
 
 def _spent(state: CaseState, event: Event) -> None:
@@ -321,6 +374,7 @@ def _access(state: CaseState, event: Event, void: bool) -> None:
     key = event.body["access"]
     state.book_minutes += float(event.body.get("minutes", 0))
     state.since[key] = event.seq
+    state.by_person.discard(key)
     if event.body["state"] == "unknown":
         state.open[key] = "unknown"
     elif event.body["state"] == "open":
@@ -337,6 +391,8 @@ def _repaired(state: CaseState, event: Event, void: bool) -> None:
     if void:
         return
     state.evidence.append(Evidence(event.seq, "repair", event.body["repair"]))
+    if event.body.get("part"):
+        state.parts[event.seq] = dict(event.body["part"])
     state.move = None
     state.verified = ""
     state.passes = 0
@@ -364,7 +420,7 @@ def _corrected(state: CaseState, event: Event, void: bool) -> None:
     elif undone.kind == "repaired":
         state.move, state.accepted = Move("repair", undone.body["repair"]), event.seq
     elif undone.kind == "accepted":
-        state.move, state.ending = None, None
+        state.move, state.ending, state.deferral = None, None, {}
     elif undone.kind == "access":
         state.open[undone.body["access"]] = "unknown"
 
@@ -390,9 +446,41 @@ def _fired(state: CaseState, event: Event, void: bool) -> None:
 
 def _resumed(state: CaseState, event: Event, void: bool) -> None:
     # Somebody else may have been at the aircraft: nothing counts as open or safe until it is walked.
+    _nothing_known(state)
+
+
+def _nothing_known(state: CaseState) -> None:
     for key in state.open:
         state.open[key] = "unknown"
+    for what in state.loose:
+        state.loose[what] = "unknown"
     state.confirmed.clear()
+
+
+def _passed_on(state: CaseState, event: Event, void: bool) -> None:
+    state.passed_on = dict(event.body)
+    for what in event.body.get("loose", []):
+        state.loose[what] = "unknown"
+    _nothing_known(state)
+    state.by_person = {*state.open, *state.loose}
+    state.here_due = True
+
+
+def _loose(state: CaseState, event: Event, void: bool) -> None:
+    what = event.body["what"]
+    state.by_person.discard(what)
+    if event.body["state"] == "loose":
+        state.loose[what] = "loose"
+    else:
+        state.loose.pop(what, None)
+
+
+def _inspected(state: CaseState, event: Event, void: bool) -> None:
+    state.inspections.append((event.seq, dict(event.body.get("facts", {}))))
+
+
+def _shop_finding(state: CaseState, event: Event, void: bool) -> None:
+    state.findings.append(dict(event.body))
 
 
 def _handed_over(state: CaseState, event: Event, void: bool) -> None:
@@ -420,6 +508,10 @@ _HANDLERS = {
     "noted": _noted,
     "fired": _fired,
     "resumed": _resumed,
+    "passed-on": _passed_on,
+    "loose": _loose,
+    "inspected": _inspected,
+    "shop-finding": _shop_finding,
     "handed-over": _handed_over,
     "closed": _closed,
 }

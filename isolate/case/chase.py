@@ -16,11 +16,13 @@ from typing import Any, Protocol
 
 import numpy as np
 
+from isolate.case import deferral, handing
 from isolate.case import facts as case_facts
 from isolate.case.believed import before, believed
-from isolate.case.case import CLOSE_UP, CaseState, Intake, apply, fold
+from isolate.case.case import CLOSE_UP, CaseState, Intake, Seen, apply, fold
 from isolate.case.events import Event, now_text, parse_time
-from isolate.case.intake import Refused, check_intake, checked_fact
+from isolate.case.intake import Refused, check_intake, checked_facts
+from isolate.case.parts import PART, checked_part
 from isolate.case.steps import (
     Ask,
     CautionShown,
@@ -30,15 +32,18 @@ from isolate.case.steps import (
     Done,
     Found,
     Held,
+    Here,
     Mend,
     Offer,
     Other,
+    Report,
     Step,
     Wait,
     Walk,
 )
 from isolate.kb.fit import FitAccess, FitCheck, FitRepair, Fitted, instance, near, split, worded
 from isolate.kb.model import HEALTHY, Caution, Condition, Place
+from isolate.kb.model import Ask as FactAsk
 from isolate.reasoning import explain
 from isolate.reasoning.belief import Belief, Model
 from isolate.reasoning.plan import Planner, Valued
@@ -51,6 +56,22 @@ MOST_PASSES = 3
 """A verification passed this often since the last repair is not offered again."""
 SURE_REPAIR = 0.85
 """A repair with less success than this is no cure to repeat."""
+TOUCHED = "channel-touched"
+"""The finding by which the rules say that a channel was opened or repaired."""
+LOOSE_WORD = "half torqued or unlocked"
+LOOSE_TEXT = (
+    "It was passed on half torqued or unlocked. It is torqued and locked by your approved data before anything is put "
+    "back over it, shut or switched on."
+)
+INSPECTION_TEXT = (
+    "Both channels were touched in this case. It is not closed before somebody who did none of that work has inspected "
+    "it, before it is covered again, by your operator's rules."
+)
+INSPECTION = (
+    FactAsk(name="worked-by", prompt="Who did the work on the channels (commas between)?", kind="person"),
+    FactAsk(name="inspected-by", prompt="Who inspected it, and did none of it?", kind="person"),
+    FactAsk(name="inspected-at", prompt="When was it inspected?", kind="time"),
+)
 
 
 class Log(Protocol):
@@ -310,9 +331,14 @@ class Chase:
         state = self.state
         if state.ended:
             return Done(f"Case {self.id}: {state.ended}", state.ended, state.record)
+        if state.here_due:
+            return Here("Who is here now")
         if state.unknown:
             access = self.fitted.access[state.unknown[0]]
-            return Walk(access.title, access.key, access.entry.word)
+            return Walk(access.title, access.key, access.entry.word, self._walked_by(access.key))
+        if state.unlooked:
+            what = state.unlooked[0]
+            return Walk(what, "", LOOSE_WORD, self._walked_by(what))
         if unfounded := self._unfounded(lasting=True):
             # A plug is out and the breakers have been pushed in: what makes it safe comes before all else.
             needs = [n for key in unfounded for n in self.fitted.access[key].needs]
@@ -329,6 +355,10 @@ class Chase:
             return self._verifying()
         return self._closing()
 
+    def _walked_by(self, key: str) -> tuple[FactAsk, ...]:
+        """Return what is asked with a walk: after the work was passed on, who went."""
+        return (handing.SEEN_BY,) if key in self.state.by_person else ()
+
     def _repairing(self, repair: FitRepair) -> Step:
         held = self._held(repair.key, "repair")
         if held:
@@ -342,7 +372,8 @@ class Chase:
                 if not self._way(check.needs, check.shut):
                     return self._doing(check, "repair")
         tags = case_facts.about_to("repair", repair.key, repair.entry.tags)
-        step = self._before(repair.key, repair.cautions, tags, repair.channel, repair.title)
+        running = self._waited(repair.needs, repair.shut, repair.title)
+        step = self._before(repair.key, repair.cautions, tags, repair.channel, repair.title, running)
         if isinstance(step, Step):
             return step
         return Mend(
@@ -353,6 +384,7 @@ class Chase:
             cautions=step,
             record=worded(repair.entry.record, repair.channel),
             minutes=repair.entry.minutes,
+            part=PART if repair.entry.parts > 0 else (),
         )
 
     def _verifying(self) -> Step:
@@ -369,7 +401,8 @@ class Chase:
         if crossing:
             return crossing
         tags = case_facts.about_to("verify" if within == "verify" else "check", check.key, check.entry.tags)
-        step = self._before(check.key, check.cautions, tags, check.channel, check.title)
+        running = self._waited(check.needs, check.shut, check.title)
+        step = self._before(check.key, check.cautions, tags, check.channel, check.title, running)
         if isinstance(step, Step):
             return step
         return Ask(
@@ -388,9 +421,59 @@ class Chase:
         )
 
     def _closing(self) -> Step:
+        due = self._due()
+        if due is not None:
+            return due
         way = self._way((), tuple(self.state.open))
-        assert way, "a finished close-up is settled before anyone asks"
-        return self._cross(way, "close-up", closing_up=True)
+        if way:
+            return self._cross(way, "close-up", closing_up=True)
+        wait = self._waited((), tuple(self.fitted.access), "close-up")
+        if wait is None:
+            # It has just run out; being told so closes the case.
+            over = CautionShown("", "wait", "The last wait", "Its time has run.", "caution", ())
+            wait = Wait(over.title, over, self.clock(), "close-up")
+        return wait
+
+    def _due(self) -> Report | None:
+        """Return what has to be told before this case may be closed: loose things made good, the inspection."""
+        if self.state.loose:
+            return self._make_good()
+        if self.inspection_due():
+            return Report(
+                "Independent inspection",
+                "inspection",
+                "both-channels",
+                INSPECTION_TEXT,
+                INSPECTION,
+            )
+        return None
+
+    def _make_good(self) -> Report:
+        what = next(iter(self.state.loose))
+        return Report(f"Make good: {what}", "loose", what, LOOSE_TEXT, handing.MADE_GOOD)
+
+    def touched(self) -> dict[str, int]:
+        """Return channel → seq of the last time that it was opened or repaired in this case, as the rules find it."""
+        found: dict[str, int] = {}
+        for event in self.state.events:
+            if event.kind == "fired" and event.body.get("asserted", {}).get("finding") == TOUCHED:
+                found[str(event.body["asserted"].get("channel", ""))] = event.seq
+            elif event.kind == "repaired" and event.seq not in self.state.void:
+                zones = self.fitted.repair(event.body["repair"]).clears
+                for channel in {self.fitted.zones[z].channel for z in zones} - {""}:
+                    found[channel] = event.seq
+            elif event.kind == "access" and event.body["state"] == "open" and not event.body.get("walked"):
+                channel = split(event.body["access"])[1]
+                if channel in found:
+                    found[channel] = event.seq
+        found.pop("", None)
+        return found
+
+    def inspection_due(self) -> bool:
+        """Return whether more than one channel was touched and nobody has inspected it independently since."""
+        touched = self.touched()
+        last = max((seq for seq, _ in self.state.inspections), default=0)
+        return len(touched) > 1 and last < max(touched.values())
 
     def _held(self, key: str, kind: str) -> Held | None:
         """Say why a move in hand may not go on, where something has come in between since it was offered."""
@@ -415,6 +498,76 @@ class Chase:
         way = self._way(needs, shut)
         return self._cross(way, before) if way else None
 
+    def _waited(self, needs: Collection[str], shut: Collection[str], before: str) -> Wait | None:
+        """Return the longest wait that still runs for what a step needs open, with all below it, and shut."""
+        running = [
+            (until, key, crossing)
+            for key, crossing, until in self._waiting()
+            if (key in shut if key not in self.state.open else key in self._below(needs))
+        ]
+        if not running:
+            return None
+        until, key, opening = max(running)
+        title = self.fitted.access[key].title
+        done = f"{title}: {self.fitted.access[key].entry.word}" if opening else f"{title}: put back"
+        shown = CautionShown(
+            name="",
+            key=f"wait {key}",
+            title=f"Wait: {title}",
+            text=f"{done}. It does not count before its time has run; the time runs from when it was done.",
+            level="caution",
+            asks=(),
+        )
+        return Wait(shown.title, shown, until, before)
+
+    def _below(self, needs: Collection[str]) -> frozenset[str]:
+        return self.kit.poser(self.intake.place, self.intake.condition).needed(needs)
+
+    def _waiting(self) -> list[tuple[str, bool, datetime]]:
+        """Return the waits of crossings that still run as (access, whether it was opened, until when).
+
+        The time runs on while the case is left; seeing that a thing is still open does not begin it anew.
+        """
+        now = self.clock()
+        found = []
+        for key, access in self.fitted.access.items():
+            is_open = key in self.state.open
+            crossing = access.open if is_open else access.close
+            if crossing.entry.wait == 0:
+                continue
+            done = self._crossed_last(key, is_open)
+            if done is None:
+                continue
+            minutes = max(float(done.body.get("wait", 0)), crossing.waits(self.intake.condition))
+            until = parse_time(done.time) + timedelta(minutes=minutes)
+            if until > now:
+                found.append((key, is_open, until))
+        return found
+
+    def _crossed_last(self, key: str, is_open: bool) -> Event | None:
+        """Return the event since which an access state stands as it does, None where nobody did anything."""
+        seen = None
+        for event in reversed(self.state.events):
+            if event.kind != "access" or event.body["access"] != key or event.body["state"] == "unknown":
+                continue
+            if (event.body["state"] == "open") != is_open or event.body.get("of_itself"):
+                return seen
+            seen = event
+            if not event.body.get("walked") and event.seq not in self.state.void:
+                return event
+        return seen
+
+    def waits_running(self) -> list[tuple[str, datetime]]:
+        """Return the timers that run now, those of crossings and those of cautions, as (title, until)."""
+        found = [(self.fitted.access[key].title, until) for key, _, until in self._waiting()]
+        for key in self.state.confirmed:
+            name, channel = split(key)
+            caution = self.fitted.knowledge.cautions.get(name)
+            until = self._until(caution, key, channel) if caution is not None else None
+            if until is not None and caution is not None and until > self.clock():
+                found.append((caution.title, until))
+        return found
+
     def _cross(self, way: Sequence[tuple[FitAccess, bool]], before: str, closing_up: bool = False) -> Step:
         access, opening = way[0]
         crossing = access.open if opening else access.close
@@ -423,7 +576,11 @@ class Chase:
         why = self.barred().get(access.key) if opening else None
         if why:
             return Held(title, access.key, (why,))
-        step = self._before(access.key, crossing.cautions, tags, access.channel, title)
+        if not opening and self.state.loose:
+            # Nothing is put back over it, and no supply comes on.
+            return self._make_good()
+        running = self._waited(access.needs, access.shut, title) if opening else None
+        step = self._before(access.key, crossing.cautions, tags, access.channel, title, running)
         if isinstance(step, Step):
             return step
         return Cross(
@@ -441,9 +598,19 @@ class Chase:
         )
 
     def _before(
-        self, key: str, names: Sequence[str], about: Sequence[Fact], channel: str, title: str
+        self,
+        key: str,
+        names: Sequence[str],
+        about: Sequence[Fact],
+        channel: str,
+        title: str,
+        running: Wait | None = None,
     ) -> Step | tuple[CautionShown, ...]:
-        """Return what comes before a step (held, a caution to confirm, a timer), or the cautions it shows."""
+        """Return what comes before a step (held, a caution to confirm, a timer), or the cautions it shows.
+
+        ``running``: the wait of a crossing that has to run out first. What has a timer of its own is told meanwhile,
+        everything else after it, so that it is fresh.
+        """
         entry_tags = {str(f.get("tag")) for f in about}
         name = split(key)[0]
         reasons = []
@@ -457,7 +624,10 @@ class Chase:
         if reasons:
             return Held(title, key, tuple(dict.fromkeys(reasons)))
         shown = []
-        for caution_name in dict.fromkeys(cautions):
+        meant = list(dict.fromkeys(c for c in cautions if c in self.fitted.cautions))
+        if running is not None:
+            meant = [c for c in meant if self.fitted.cautions[c].wait is not None]
+        for caution_name in meant:
             caution = self.fitted.knowledge.cautions[caution_name]
             as_shown = self.caution(caution_name, channel)
             if caution.asks and not self._stands(caution, as_shown.key, channel):
@@ -466,7 +636,7 @@ class Chase:
             if until is not None and self.clock() < until:
                 return Wait(caution.title, as_shown, until, title)
             shown.append(as_shown)
-        return tuple(shown)
+        return running if running is not None else tuple(shown)
 
     def caution(self, name: str, channel: str) -> CautionShown:
         """Return a caution as it is shown for a channel."""
@@ -512,7 +682,7 @@ class Chase:
         start = parse_time(had[2])
         opened = [
             parse_time(e.time)
-            for access in self._meant([caution.since] if caution.since else [], channel)
+            for access in self._meant(caution.since, channel)
             for e in self.state.events
             if e.kind == "access" and e.body["access"] == access and e.seq == self.state.since.get(access)
         ]
@@ -604,9 +774,24 @@ class Chase:
             return "Verify: " + (self.fitted.complaints[self.intake.complaint].title.lower())
         if key == CLOSE_UP:
             return "Close up"
+        if key == deferral.DEFER:
+            return deferral.TITLE
         if key == WATCH:
             return "Stop here: no more found, the next starts to be watched"
         return "Hand the chase to somebody with other means"
+
+    def titled(self, key: str) -> str:
+        """Return the title of a check, repair, access state or end by its name."""
+        fits: Sequence[Mapping[str, FitCheck | FitRepair | FitAccess]] = (
+            self.fitted.checks, self.fitted.repairs, self.fitted.access,
+        )
+        return next((fit[key].title for fit in fits if key in fit), None) or self.title_of("", key)
+
+    def sign_title(self, seen: Seen) -> str:
+        """Return a sign that was told in words."""
+        sign = self.fitted.signs.get(seen.sign)
+        about = f", channel {seen.channel}" if seen.channel else ""
+        return f"{sign.title if sign is not None else seen.sign}{about}"
 
     # -- what was done -------------------------------------------------------------------------------
 
@@ -713,7 +898,7 @@ class Chase:
         """Confirm the caution shown by its facts. Raises Refused for one missing or out of range."""
         step = self._need(Confirm)
         assert isinstance(step, Confirm)
-        told = {ask.name: checked_fact(ask, facts.get(ask.name)) for ask in step.caution.asks}
+        told = checked_facts(step.caution.asks, facts)
         self._write(("caution", {"caution": step.caution.key, "facts": told, "before": step.before}))
         self._settle()
 
@@ -727,31 +912,91 @@ class Chase:
             "state": "open" if step.opening else "shut",
             "minutes": step.minutes + step.wait,
         }
+        if step.wait:
+            body["wait"] = step.wait
         if step.opening and "motoring" in access.entry.tags:
             body["motors"] = True
         self._write(*self._acknowledged(step.cautions), ("access", body))
         self._settle()
 
-    def walked(self, still: bool) -> None:
-        """Say what was seen of an unknown access state on the aircraft: still so, or shut."""
+    def walked(self, still: bool, facts: Mapping[str, Any] | None = None) -> None:
+        """Say what was seen of an unknown access state or loose thing on the aircraft: still so, or shut, made good.
+
+        ``facts``: what the step asks. Raises Refused where one is missing.
+        """
         step = self._need(Walk)
         assert isinstance(step, Walk)
-        seen = "open" if still else "shut"
-        self._write(("access", {"access": step.access, "state": seen, "minutes": 0, "walked": True}))
+        told = checked_facts(step.asks, facts or {})
+        more = {"facts": told} if told else {}
+        if step.access:
+            seen = "open" if still else "shut"
+            self._write(("access", {"access": step.access, "state": seen, "minutes": 0, "walked": True, **more}))
+        else:
+            self._write(("loose", {"what": step.title, "state": "loose" if still else "made good", **more}))
         self._settle()
 
-    def mended(self) -> None:
-        """Say that the repair shown was done."""
+    def report(self, facts: Mapping[str, Any]) -> None:
+        """Tell the facts that the step shown asks for. Raises Refused for one missing, or an inspector who worked."""
+        step = self._need(Report)
+        assert isinstance(step, Report)
+        told = checked_facts(step.asks, facts)
+        if step.about == "inspection":
+            workers = {w.casefold().strip() for w in handing.loose_of(told["worked-by"])}
+            if not workers:
+                raise Refused("Who worked on the channels has to be told: somebody did.")
+            if told["inspected-by"].casefold() in workers:
+                raise Refused(
+                    f"{told['inspected-by']} did some of the work; the independent inspection is somebody else's."
+                )
+            self._write(("inspected", {"channels": sorted(self.touched()), "facts": told}))
+        else:
+            self._write(("loose", {"what": step.key, "state": "made good", "facts": told}))
+        self._settle()
+
+    def mended(self, part: Mapping[str, Any] | None = None) -> None:
+        """Say that the repair shown was done. ``part``: what is known of the parts, by the names of the step's asks.
+
+        Nothing told of the part leaves blanks in the record. Raises Refused for what cannot be taken.
+        """
         step = self._need(Mend)
         assert isinstance(step, Mend)
         repair = self.fitted.repair(step.key)
-        body = {
+        if part and not step.part:
+            raise Refused(f"{repair.title} takes no part.")
+        body: dict[str, Any] = {
             "repair": repair.key,
             "minutes": repair.entry.minutes,
             "parts": repair.entry.parts,
             "spoils": [s for s in repair.spoils if s in self.state.open],
         }
+        if part:
+            body["part"] = checked_part(part)
         self._write(*self._acknowledged(step.cautions), ("repaired", body))
+        self._settle()
+
+    def defer(self, facts: Mapping[str, Any]) -> None:
+        """End the case under the operator's own deferral procedure, once all is closed up.
+
+        Raises Refused for a fact missing, and where another channel has not been proven alone since the last work.
+        """
+        self._need(Offer)
+        told = deferral.body(self, facts)
+        self._write(("accepted", {"kind": "end", "move": deferral.DEFER, "deferral": told}))
+        self._settle()
+
+    def pass_on(self, facts: Mapping[str, Any]) -> str:
+        """Pass the work on to the next people, by the facts of :data:`handing.ASKS`; return the text for them.
+
+        The case stays open. From here on nothing counts until it is walked. Raises Refused for a fact missing.
+        """
+        body = handing.body(self, facts)
+        self._write(("passed-on", body))
+        return str(body["text"])
+
+    def waited(self) -> None:
+        """Say that a wait is over: what follows by itself follows. Raises Refused while it runs."""
+        if isinstance(step := self.now(), Wait) and step.until > self.clock():
+            raise Refused("The wait is not over yet.")
         self._settle()
 
     def take_back(self) -> str:
@@ -787,7 +1032,7 @@ class Chase:
         return f"{event.kind}: {what}"
 
     def tell(self, **changes: Any) -> None:
-        """Tell something new of the case: people, missing, place, condition, minutes_left, starts, done."""
+        """Tell something new of the case: people, missing, place, condition, minutes_left, starts, signs, done."""
         updated = Intake.from_dict({**self.intake.as_dict(), **changes})
         check_intake(self.fitted, updated)
         self._write(("told", {"changes": {name: updated.as_dict()[name] for name in changes}}))
@@ -844,7 +1089,7 @@ class Chase:
                 self.news.append(firing)
         if items:
             self._write(*items)
-        if state.ended or state.unknown:
+        if state.ended or state.unsettled:
             return
         while loose := self._unfounded(lasting=False):
             self._end(*loose)
@@ -863,7 +1108,7 @@ class Chase:
             if loose and len(loose) == len(state.open):
                 # Nothing to put back: it has simply ended.
                 self._end(*loose)
-            if not state.open:
+            if not state.open and self._due() is None and self._waited((), tuple(self.fitted.access), "") is None:
                 self._close()
 
     def _let_go(self) -> None:
@@ -1020,6 +1265,8 @@ class Chase:
             key = state.ending.key if state.ending else ESCALATE
             if key == "verification-outstanding":
                 end, to = "handed over, verification outstanding", "whoever may finish the verification"
+            elif key == deferral.DEFER:
+                end, to = deferral.END, "the operator's own procedure, and who authorised it"
             elif key == WATCH:
                 end, to = "verified as far as asked, the next starts to be watched", "whoever watches the next starts"
             elif key in self.fitted.repairs:

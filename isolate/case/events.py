@@ -27,14 +27,18 @@ KINDS: dict[str, str] = {
     "access": "an access state was opened or closed",
     "fired": "a rule matched: the rule, what it matched, what it asserted",
     "belief": "the probabilities as they stood after what came before",
-    "repaired": "a repair was done",
+    "repaired": "a repair was done, with what is known of the part that came off and the one that went on",
     "verified": "a verification was done, with its result for each channel",
     "corrected": "an earlier event was taken back or put right; the earlier one stays",
     "noted": "a remark that changes nothing",
     "left": "the work was left for now; no safe state is taken for granted afterwards",
     "resumed": "the work was taken up again",
+    "passed-on": "the work went to the next people; the case stays open, nothing counts until it is walked",
+    "loose": "something passed on half torqued or unlocked was looked at, or made good",
+    "inspected": "somebody who did none of the work inspected it",
     "handed-over": "the case went to somebody else, with the reason",
     "closed": "the case ended, with the way it ended",
+    "shop-finding": "the shop said what it found in a part that came off; it changes no belief",
 }
 """Every kind of event and what it says, in one line."""
 

@@ -11,6 +11,8 @@ from isolate.kb.model import HEALTHY, Access, Check, Repair
 from isolate.reasoning.belief import Belief, Start
 from isolate.reasoning.rules import Fact, fact
 
+OTHER_ENGINE = "other-engine"
+"""The `work` of the fact ``done`` that says: the same was done on the other engine by the same people."""
 SUSPECT = 0.02
 """A state less probable than this is no suspect."""
 HIGH_SURPRISE = 3.0
@@ -41,8 +43,14 @@ def standing(fitted: Fitted, state: CaseState, belief: Belief, minutes_left: flo
     facts += [fact("person", authority=a) for a in sorted({a for p in intake.people for a in p.may})]
     facts += [fact("at-hand", item=item) for item in sorted(tools(fitted) - set(intake.missing))]
     facts += [fact("done", work=w.repair, channel=w.channel) for w in intake.done]
+    if intake.other_engine == "yes":
+        facts.append(fact("done", work=OTHER_ENGINE))
     facts += starts(intake, fitted)
-    for check, outcomes in state.answers.items():
+    answers = {key: list(outcomes) for key, outcomes in state.answers.items()}
+    for check, outcome in signed(fitted, intake):
+        # What was answered in the case itself stands before what was told.
+        answers.setdefault(check, [outcome])
+    for check, outcomes in answers.items():
         name, channel = split(check)
         facts += [
             fact("answer", check=name, channel=channel, outcome=o, count=outcomes.count(o))
@@ -62,6 +70,17 @@ def standing(fitted: Fitted, state: CaseState, belief: Belief, minutes_left: flo
         facts.append(fact("verified", channel="", result=state.verified))
     facts += suspects(fitted, belief)
     return facts
+
+
+def signed(fitted: Fitted, intake: Intake) -> list[tuple[str, str]]:
+    """Return what the signs told answer, as (check instance, outcome)."""
+    return [
+        (check.key, outcome)
+        for seen in intake.signs
+        for name, outcome in (fitted.signs[seen.sign].answers.items() if seen.sign in fitted.signs else ())
+        for check in fitted.checks.values()
+        if check.name == name and check.channel in ("", seen.channel)
+    ]
 
 
 def suspects(fitted: Fitted, belief: Belief) -> list[Fact]:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import Any
 
-from isolate.case.case import Intake
+from isolate.case.case import Intake, Seen
 from isolate.case.facts import authorities, tools
 from isolate.kb.fit import Fitted, near
 from isolate.kb.model import Ask
@@ -42,6 +42,8 @@ def faults(fitted: Fitted, intake: Intake) -> Iterator[tuple[tuple[str | int, ..
         told.append((("complaint",), f"the complaint {intake.complaint} is about one channel: say which of {here}"))
     for i, start in enumerate(intake.starts):
         told.append((("starts", i, "channel"), unknown(start.channel, letters, "channel")))
+    for i, seen in enumerate(intake.signs):
+        told += [(("signs", i, field), message) for field, message in sign_faults(fitted, seen)]
     for i, work in enumerate(intake.done):
         told.append((("done", i, "repair"), unknown(work.key, fitted.repairs, "repair")))
     for i, tool in enumerate(intake.missing):
@@ -52,6 +54,26 @@ def faults(fitted: Fitted, intake: Intake) -> Iterator[tuple[tuple[str | int, ..
     for path, message in told:
         if message is not None:
             yield path, message
+
+
+def sign_faults(fitted: Fitted, seen: Seen) -> Iterator[tuple[str, str]]:
+    """Yield what is wrong with a sign told, as (field, message)."""
+    sign = fitted.signs.get(seen.sign)
+    here = ", ".join(fitted.channels)
+    if sign is None:
+        known = f"; known: {', '.join(sorted(fitted.signs))}" if fitted.signs else ""
+        yield "sign", f"no sign is called {seen.sign!r}{near(seen.sign, fitted.signs)}{known}"
+    elif sign.asks_channel and not seen.channel:
+        yield "sign", f"the sign {seen.sign} is about one channel: say which of {here}"
+    elif seen.channel and not sign.asks_channel:
+        yield "channel", f"the sign {seen.sign} is about no one channel, so {seen.channel!r} says nothing"
+    elif seen.channel and seen.channel not in fitted.channels:
+        yield "channel", f"no channel is called {seen.channel!r}; known: {here}"
+
+
+def checked_facts(asks: Sequence[Ask], facts: Mapping[str, Any]) -> dict[str, Any]:
+    """Return facts as they are kept, by the ask's name. Raises Refused for one missing or out of range."""
+    return {ask.name: checked_fact(ask, facts.get(ask.name)) for ask in asks}
 
 
 def checked_fact(ask: Ask, value: Any) -> Any:

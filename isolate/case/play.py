@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import UTC, datetime, timedelta
 from typing import Any, Protocol
 
 from isolate.case.chase import Chase
-from isolate.case.steps import Ask, Confirm, Cross, Done, Held, Mend, Offer, Step, Wait, Walk
+from isolate.case.steps import Ask, Confirm, Cross, Done, Held, Here, Mend, Offer, Report, Step, Wait, Walk
 from isolate.kb.model import Ask as Fact
 
 MOST_STEPS = 2000
@@ -41,7 +41,13 @@ class Player(Protocol):
         """Why a move offered cannot be done, or None when it can."""
 
     def fact(self, ask: Fact, caution: str) -> Any:
-        """A fact that confirms a caution."""
+        """A fact that confirms a caution, or that a step asks for; ``caution``: its name, or what the step is about."""
+
+    def part(self, repair: str) -> Mapping[str, Any]:
+        """What is known of the parts of a repair, by the names of ``isolate.case.parts.PART``; {} leaves blanks."""
+
+    def defers(self, kind: str, move: str) -> Mapping[str, Any] | None:
+        """The facts of a deferral that ends the case in place of a move offered; None to go on."""
 
     def repaired(self, repair: str) -> None:
         """A repair has been done."""
@@ -67,6 +73,10 @@ def play(
 def _take(chase: Chase, step: Step, player: Player, clock: Clock | None) -> str:
     """Do one step as the player would; return what was said."""
     if isinstance(step, Offer):
+        facts = player.defers(step.kind, step.key)
+        if facts is not None:
+            chase.defer(facts)
+            return "deferred"
         why = player.refuses(step.key)
         if why is not None and step.kind != "end":
             chase.decline(why)
@@ -79,9 +89,9 @@ def _take(chase: Chase, step: Step, player: Player, clock: Clock | None) -> str:
         chase.answer(outcome)
         return "could not tell" if outcome is None else next(said for o, said, _ in step.outcomes if o == outcome)
     if isinstance(step, Confirm):
-        facts = {ask.name: player.fact(ask, step.caution.name) for ask in step.caution.asks}
-        chase.confirm(facts)
-        return ", ".join(f"{facts[ask.name]}" for ask in step.caution.asks)
+        confirmed = {ask.name: player.fact(ask, step.caution.name) for ask in step.caution.asks}
+        chase.confirm(confirmed)
+        return ", ".join(f"{value}" for value in confirmed.values())
     if isinstance(step, Cross):
         why = player.refuses(step.access) if step.opening else None
         if why is not None:
@@ -93,7 +103,7 @@ def _take(chase: Chase, step: Step, player: Player, clock: Clock | None) -> str:
         return "done"
     if isinstance(step, Mend):
         _pass(clock, step.minutes)
-        chase.mended()
+        chase.mended(player.part(step.key) if step.part else None)
         player.repaired(step.key)
         return "done"
     if isinstance(step, Wait):
@@ -101,10 +111,21 @@ def _take(chase: Chase, step: Step, player: Player, clock: Clock | None) -> str:
             raise OutOfAnswers(f"a wait is not over yet: {step.title}, until {step.until:%H:%M:%S}")
         waited = (step.until - clock()).total_seconds() / 60
         clock.pass_minutes(waited)
+        # A longer timer may run behind this one.
+        if not isinstance(chase.now(), Wait):
+            chase.waited()
         return f"waited {waited:.0f} min"
     if isinstance(step, Walk):
-        chase.walked(True)
+        chase.walked(True, {ask.name: player.fact(ask, "walk") for ask in step.asks})
         return "still so"
+    if isinstance(step, Report):
+        told = {ask.name: player.fact(ask, step.about) for ask in step.asks}
+        chase.report(told)
+        return ", ".join(f"{value}" for value in told.values())
+    if isinstance(step, Here):
+        here = chase.intake.people
+        chase.tell(people=[{"name": p.name, "may": list(p.may)} for p in here])
+        return ", ".join(p.name for p in here)
     assert isinstance(step, Held)
     chase.decline("; ".join(step.reasons))
     return "held: " + "; ".join(step.reasons)

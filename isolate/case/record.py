@@ -8,7 +8,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from isolate.case.deferral import record_lines
 from isolate.case.events import parse_time
+from isolate.case.parts import part_line
 from isolate.kb.fit import worded
 from isolate.kb.model import HEALTHY
 from isolate.reasoning.belief import UNKNOWN
@@ -35,6 +37,12 @@ def record(chase: Chase, end: str) -> str:
             for s in intake.starts
         )
         lines.append(f"Starts told, oldest first: {told}.")
+    if intake.signs:
+        lines.append("Heard or seen besides: " + "; ".join(chase.sign_title(seen) for seen in intake.signs) + ".")
+    if intake.done:
+        before = ", ".join(fitted.repair(w.key).title for w in intake.done)
+        again = {"yes": " The same people did the same on the other engine.", "no": "", "": ""}[intake.other_engine]
+        lines.append(f"Done before, as told: {before}.{again}")
     lines += ["", "Checked, in this order:"]
     number = 0
     for item in state.evidence:
@@ -55,23 +63,25 @@ def record(chase: Chase, end: str) -> str:
     lines += ["", "Done:"]
     done = chase.verdict()
     found = {f.repair: f for f in done if f.state != HEALTHY}
-    repairs = [item.key for item in state.evidence if item.kind == "repair"]
-    for key in repairs:
+    repairs = [item for item in state.evidence if item.kind == "repair"]
+    for item in repairs:
+        key = item.key
         repair = fitted.repair(key)
         lines.append(f"  {worded(repair.entry.record, repair.channel)}")
         if key in found:
             lines.append(f"    For: {found[key].title} ({found[key].probability:.0%} on the evidence).")
         elif any(f.repair == key for f in done):
             lines.append("    Seen from the end, this part was probably good.")
-        lines.append(
-            f"    Part off: P/N {BLANK} S/N {BLANK} hours/starts {BLANK}   Part on: P/N {BLANK} S/N {BLANK}"
-        )
+        if repair.entry.parts > 0:
+            lines.append(f"    {part_line(state.parts.get(item.seq, {}), BLANK)}")
         lines.append(f"    Approved data reference and revision: {BLANK}   Tool numbers: {BLANK}")
     if not repairs:
         lines.append("  no repair")
     lines += ["", "Verification:"]
     verified = [e for e in state.events if e.kind == "verified" and e.seq not in state.void]
     lines += [f"  {line}" for e in verified[-1:] for line in _verification(chase, e.body)] or ["  none"]
+    lines += record_lines(chase)
+    lines += _people(chase)
     lines += [
         "",
         f"Outcome: {end}. Probability that a fault is left, on this evidence: {chase.remaining:.1%}.",
@@ -84,10 +94,29 @@ def record(chase: Chase, end: str) -> str:
     lines += [
         "",
         f"Work done by: {BLANK}   Certificate or authorisation: {BLANK}   Date: {BLANK}   Signature: {BLANK}",
-        f"Independent inspection, where called for: {BLANK}",
+        *([] if state.inspections else [f"Independent inspection, where called for: {BLANK}"]),
         "This text is a draft. It approves nothing: release is by authorised people under the approved data.",
     ]
     return "\n".join(lines)
+
+
+def _people(chase: Chase) -> list[str]:
+    """Return who inspected, what was made good, and between whom the work was passed on."""
+    lines = []
+    for event in chase.state.events:
+        body, facts = event.body, event.body.get("facts", {})
+        if event.kind == "inspected":
+            lines.append(
+                f"  Independent inspection of channels {' and '.join(body['channels'])}: {facts['inspected-by']}, "
+                f"{facts['inspected-at']}; the work was done by {facts['worked-by']}. Signature: {BLANK}"
+            )
+        elif event.kind == "loose" and body["state"] != "loose":
+            how = f"by {facts['made-good-by']}, {facts['reference']}" if "made-good-by" in facts else "found so"
+            seen = f", seen by {facts['seen-by']}" if "seen-by" in facts else ""
+            lines.append(f"  Torqued and locked after a hand-over: {body['what']}, {how}{seen}.")
+        elif event.kind == "passed-on":
+            lines.append(f"  Passed on from {body['by']} to {body['to']}, {_minute(event.time)}.")
+    return ["", "People:", *lines] if lines else []
 
 
 def _verification(chase: Chase, body: dict[str, object]) -> list[str]:

@@ -78,10 +78,29 @@ class Offer(Step):
 
 @dataclass(frozen=True)
 class Walk(Step):
-    """An access state that nobody has confirmed since the work was interrupted."""
+    """An access state, or a loose thing, that nobody has confirmed since the work was interrupted.
+
+    ``access`` is empty for a loose thing. ``asks``: facts told with what was seen, after the work was passed on.
+    """
 
     access: str
     word: str
+    asks: tuple[Fact, ...] = ()
+
+
+@dataclass(frozen=True)
+class Here(Step):
+    """The work was passed on: who is here now has to be told before anything else."""
+
+
+@dataclass(frozen=True)
+class Report(Step):
+    """Facts that have to be told before the case goes on. ``about``: loose or inspection; ``key``: of what."""
+
+    about: str
+    key: str
+    text: str
+    asks: tuple[Fact, ...]
 
 
 @dataclass(frozen=True)
@@ -142,7 +161,7 @@ class Ask(Step):
 
 @dataclass(frozen=True)
 class Mend(Step):
-    """A repair to be done."""
+    """A repair to be done. ``part``: what is asked of the parts that came off and went on, when it is done."""
 
     key: str
     how: tuple[str, ...]
@@ -150,6 +169,7 @@ class Mend(Step):
     cautions: tuple[CautionShown, ...]
     record: str
     minutes: float
+    part: tuple[Fact, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -31,6 +31,13 @@ class WrittenStart(_Written):
     condition: Condition | None = None
 
 
+class WrittenSign(_Written):
+    """Something heard or seen besides the complaint."""
+
+    sign: Text
+    channel: str = ""
+
+
 class WrittenWork(_Written):
     repair: Text
     channel: str = ""
@@ -51,7 +58,11 @@ class WrittenCase(_Written):
     channel: str = ""
     operator: str = ""
     starts: list[WrittenStart] = []
+    signs: list[WrittenSign] = Field(default=[], description="What was heard or seen besides the complaint.")
     done: list[WrittenWork] = []
+    other_engine: bool | None = Field(
+        default=None, description="Was the same work done on the other engine by the same people?"
+    )
     people: list[WrittenPerson] = []
     place: Place = "gate"
     condition: Condition = "steady"
@@ -63,7 +74,44 @@ class WrittenCase(_Written):
         data = self.model_dump()
         for start in data["starts"]:
             start["condition"] = start["condition"] or self.condition
+        data["other_engine"] = {None: "", True: "yes", False: "no"}[self.other_engine]
         return Intake.from_dict(data)
+
+
+class WrittenPart(_Written):
+    """The parts that came off and went on at a repair. Hours and starts since new may be left out: not known."""
+
+    pn_off: Text = Field(alias="pn-off")
+    sn_off: Text = Field(alias="sn-off")
+    hours_off: float | None = Field(default=None, alias="hours-off", ge=0)
+    starts_off: float | None = Field(default=None, alias="starts-off", ge=0)
+    pn_on: Text = Field(alias="pn-on")
+    sn_on: Text = Field(alias="sn-on")
+
+
+class WrittenDeferral(_Written):
+    """An end under the operator's own deferral procedure, once the answers to what is offered have run out."""
+
+    channel: Text
+    reference: Text
+    kept_off: Text = Field(
+        alias="kept-off", description="How it is made sure that the next start cannot select the channel by itself."
+    )
+    authorised_by: Text = Field(alias="authorised-by")
+
+
+class WrittenHandOver(_Written):
+    """Passing the work on to the next people, once the answers have run out."""
+
+    by: Text
+    to: Text
+    loose: list[Text] = Field(default=[], description="What is half torqued, finger tight or unlocked.")
+    list_by: Text = Field(alias="list-by", description="Who keeps the list of tools, caps and blanks.")
+    out: int = Field(ge=0, description="How many of them are out, by the list.")
+
+    def facts(self) -> dict[str, Any]:
+        """Return the facts as they are told."""
+        return {**self.model_dump(by_alias=True), "loose": ", ".join(self.loose) or "none"}
 
 
 class Answers(_Written):
@@ -77,6 +125,11 @@ class Answers(_Written):
         default={}, description="What confirms cautions: by the ask's name, else by its kind (person, tag, time ...)."
     )
     cannot: dict[Text, Text] = Field(default={}, description="Move → why it cannot be done.")
+    parts: dict[Text, WrittenPart] = Field(
+        default={}, description="Repair instance → the parts that came off and went on; blanks in the record without."
+    )
+    defer: WrittenDeferral | None = None
+    hand_over: WrittenHandOver | None = Field(default=None, alias="hand-over")
 
     def odd(self, fitted: Fitted) -> Iterator[tuple[tuple[str | int, ...], str]]:
         """Yield what else does not fit the knowledge, as (path of the field, message)."""
@@ -109,6 +162,15 @@ def read(path: Path, shape: type[_M], fitted: Fitted | None = None) -> _M:
     for move in written.cannot:
         if move not in moves:
             bad(("cannot", move), f"nothing is called {move!r}{near(move, moves)}")
+    for repair in written.parts:
+        mended = fitted.repairs.get(repair)
+        if mended is None:
+            bad(("parts", repair), f"no repair is called {repair!r}{near(repair, fitted.repairs)}")
+        elif mended.entry.parts == 0:
+            bad(("parts", repair), f"{repair} takes no part")
+    if written.defer is not None and written.defer.channel not in fitted.channels:
+        known = ", ".join(fitted.channels)
+        bad(("defer", "channel"), f"no channel is called {written.defer.channel!r}; known: {known}")
     for at, message in faults(fitted, written.case.intake()):
         bad(("case", *at), message)
     for at, message in written.odd(fitted):
@@ -138,6 +200,8 @@ class Script:
         }
         self._facts: Mapping[str, Any] = written.facts
         self._cannot = written.cannot
+        self._parts = {repair: part.model_dump(by_alias=True) for repair, part in written.parts.items()}
+        self._defer = written.defer
 
     def outcome(self, check: str, within: str) -> str | None:
         """Return the next answer to a check; the last one of several is used up like the others."""
@@ -157,6 +221,15 @@ class Script:
                 return self._facts[name]
         kind = f"{ask.name}, of kind {ask.kind}; caution {caution}"
         raise OutOfAnswers(f"there is no fact to answer {ask.prompt!r} ({kind})")
+
+    def part(self, repair: str) -> Mapping[str, Any]:
+        return self._parts.get(repair, {})
+
+    def defers(self, kind: str, move: str) -> Mapping[str, Any] | None:
+        """Return the facts of the deferral once a check, or the way out, is offered that the file does not answer."""
+        if self._defer is None or kind in ("repair", "verify") or self._answers.get(move) or move in self._cannot:
+            return None
+        return self._defer.model_dump(by_alias=True)
 
     def repaired(self, repair: str) -> None:
         """Nothing changes: the answers are what they are."""

@@ -75,13 +75,22 @@ class Aircraft:
     def fact(self, ask: Ask, caution: str) -> Any:
         """Return a fact as somebody there would tell it."""
         if ask.kind == "person":
-            return self.people[0]
+            # Whoever inspects independently did none of the work.
+            return "the inspector" if ask.name == "inspected-by" else self.people[0]
         if ask.kind == "tag":
             self._tag += 1
             return f"tag {self._tag}"
         if ask.kind in ("minutes", "count"):
             return max(2, int(ask.least or 0) + 1)
         return "now" if ask.kind == "time" else "seen"
+
+    def part(self, repair: str) -> Mapping[str, Any]:
+        """Return what is known of a part: nothing, since a drill has none; the record keeps its blanks."""
+        return {}
+
+    def defers(self, kind: str, move: str) -> Mapping[str, Any] | None:
+        """Return None: a drill is worked to its end."""
+        return None
 
     def repaired(self, repair: str) -> None:
         """Carry out a repair on the truth."""

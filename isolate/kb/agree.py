@@ -416,7 +416,7 @@ class _Agreement:
             elif asks[caution.wait].kind != "minutes":
                 message = f"the ask `{caution.wait}` must be of kind minutes to be waited for"
                 self.say("cautions", name, ("wait",), message)
-        elif caution.since is not None:
+        elif caution.since:
             self.say("cautions", name, ("since",), "says from when a timer runs, but there is no `wait`")
 
     def outcomes(self, kind: str, name: str, entry: Complaint | Sign) -> None:

@@ -1,243 +1,554 @@
 """What well-formed knowledge still lacks: things that nothing uses, clears, shows or tells apart.
 
 :mod:`isolate.kb.load` refuses what cannot be right. Here stands what an author has most likely forgotten;
-each finding has the file and line of the entry that it is about.
+each finding has the file and line of the entry that it is about, and the engines where it is so, if not on all.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
-from typing import Any, get_args
+import re
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from typing import NamedTuple, get_args
 
+from isolate.kb.check_gates import gates
+from isolate.kb.check_rules import alive_rules, coded, rules_that_agree, rules_that_fire
+from isolate.kb.check_view import Path, View, listed, literals, patterns
+from isolate.kb.fit import FitCheck, Fitted
 from isolate.kb.load import Loaded, Problem
 from isolate.kb.model import (
-    FLOOR,
     HEALTHY,
-    VERIFY,
     Access,
     Check,
+    Complaint,
     Condition,
-    Knowledge,
-    Mode,
+    Fitting,
     Model,
-    Pattern,
-    Place,
-    Profile,
+    Only,
     Repair,
-    Row,
     Rule,
-    Zone,
+    Said,
+    Scalar,
+    Sign,
 )
 from isolate.kb.names import near
 
-__all__ = ["DANGEROUS", "check"]
+__all__ = ["DANGEROUS", "WORTH", "check"]
 
 DANGEROUS = ("spark", "high-voltage", "motoring", "engine-run", "reverser")
 """Tags of steps that can kill: each such step shows a caution of level warning before it."""
 
-_Path = tuple[str | int, ...]
-_Say = Callable[..., None]
+WORTH = 1.25
+"""Two states are told apart by an answer that one of them gives at least so many times as often as the other."""
+
+SELDOM = 0.01
+"""An answer that neither of two states gives even so often tells nobody which of them it is."""
 
 
 def check(loaded: Loaded) -> list[Problem]:
     """Everything that looks forgotten in sound knowledge, sorted by file and line; empty when nothing does."""
-    problems: set[Problem] = set()
+    view = View(loaded)
+    alive = {engine: alive_rules(fitted) for engine, fitted in view.fits.items()}
+    _only(view)
+    _cleared(view)
+    for fitted in view.fits.values():
+        _told_apart(view, fitted)
+        _places(view, fitted)
+    _checks(view)
+    _repairs(view)
+    _complaints(view)
+    _signs(view)
+    _sayings(view)
+    _unused(view)
+    _cautions_shown(view, alive)
+    _profiles(view)
+    _warnings(view, alive)
+    rules_that_fire(view, alive)
+    rules_that_agree(view)
+    gates(view, alive)
+    return view.problems()
 
-    def say(kind: str, name: str, path: _Path, message: str) -> None:
-        spot = loaded.where(kind, name, *path)
-        label = ".".join(step for step in path if isinstance(step, str))
-        problems.add(Problem(spot.file, spot.line, f"{name}, {label}: {message}" if label else f"{name}: {message}"))
 
-    for part in (_modes, _checks, _unused, _repairs, _complaints, _profiles, _warnings, _rules, _gates):
-        part(loaded.knowledge, say)
-    return sorted(problems)
+# -- what is only on some engines ----------------------------------------------------------------
+
+
+def _only(view: View) -> None:
+    """Say which features no engine has that something asks for."""
+    engines = {name: profile.features for name, profile in view.knowledge.engines.items()}
+    for kind, name, entry, at in _entries(view):
+        if isinstance(entry, Fitting):
+            _features(view, kind, name, (*at, "only"), entry.only, engines)
+            there = {engine: features for engine, features in engines.items() if _could(entry.only, features)}
+            for said, path in _lines(entry, at):
+                _features(view, kind, name, (*path, "only"), said.only, there or engines)
+
+
+def _entries(view: View) -> Iterator[tuple[str, str, Model, Path]]:
+    """Every entry of the knowledge, and every fault mode, with its kind, its name and its place in the entry."""
+    base = view.knowledge
+    for kind in ("zones", "checks", "access", "repairs", "cautions", "complaints", "signs", "engines", "rules"):
+        for name, entry in getattr(base, kind).items():
+            yield kind, name, entry, ()
+    for name, zone in base.zones.items():
+        for mode, entry in zone.modes.items():
+            yield "zones", name, entry, ("modes", mode)
+
+
+def _lines(entry: Model, at: Path) -> Iterator[tuple[Said, Path]]:
+    """The lines of an entry that are said on some engines only, each with its place."""
+    for field in type(entry).model_fields:
+        value = getattr(entry, field)
+        if field in ("open", "close"):
+            yield from _lines(value, (*at, field))
+        elif isinstance(value, list):
+            yield from ((line, (*at, field, i)) for i, line in enumerate(value) if isinstance(line, Said))
+
+
+def _features(
+    view: View, kind: str, name: str, path: Path, only: Only, engines: Mapping[str, Mapping[str, Scalar]]
+) -> None:
+    if not engines:
+        return
+    told = False
+    for feature, wanted in only.items():
+        held = [features[feature] for features in engines.values() if feature in features]
+        if not held:
+            told = True
+            hint = near(feature, {word for features in engines.values() for word in features})
+            view.say(kind, name, (*path, feature), f"no engine here has the feature `{feature}`{hint}")
+            continue
+        for index, value in enumerate(wanted if isinstance(wanted, list) else [wanted]):
+            if not _held(value, held):
+                told = True
+                hint = near(value, held) or f"; it is {_either(held)}"
+                inner = (index,) if isinstance(wanted, list) else ()
+                shown = str(value).lower() if isinstance(value, bool) else value
+                message = f"no engine here has `{shown}` for `{feature}`{hint}"
+                view.say(kind, name, (*path, feature, *inner), message)
+    if only and not told and not any(_could(only, features) for features in engines.values()):
+        view.say(kind, name, path, "no engine meets all of this at once")
+
+
+def _held(value: Scalar, held: Collection[Scalar]) -> bool:
+    """Whether a feature can have the value: one that an engine says yes or no to can be either way."""
+    if isinstance(value, bool):
+        return any(isinstance(word, bool) for word in held)
+    return any(coded(word) == value for word in held)
+
+
+def _could(only: Only, features: Mapping[str, Scalar]) -> bool:
+    return all(
+        feature in features
+        and any(_held(value, [features[feature]]) for value in (wanted if isinstance(wanted, list) else [wanted]))
+        for feature, wanted in only.items()
+    )
+
+
+def _either(held: Iterable[Scalar]) -> str:
+    words = sorted({str(word).lower() if isinstance(word, bool) else str(word) for word in held})
+    return " or ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else words[0]
 
 
 # -- faults, checks and repairs ------------------------------------------------------------------
 
 
-def _modes(base: Knowledge, say: _Say) -> None:
-    clears: dict[str, set[str]] = {}
-    for name, repair in base.repairs.items():
-        for mode in (mode for modes in repair.clears.values() for mode in modes):
-            clears.setdefault(mode, set()).add(name)
-    for zone_name, zone in base.zones.items():
-        alike: dict[Any, list[str]] = {}
-        for mode in zone.modes:
-            if mode not in clears:
-                say("zones", zone_name, ("modes", mode), "no repair clears it")
-            answers = tuple(_answers(base, zone_name, zone, mode))
-            for other in alike.setdefault(answers, []):
-                if not clears.get(mode, set()) & clears.get(other, set()):
-                    message = f"no check tells it from `{other}`, and no repair clears both"
-                    say("zones", zone_name, ("modes", mode), message)
-                    break
-            alike[answers].append(mode)
+def _cleared(view: View) -> None:
+    """Say which faults no repair clears."""
+    base = view.knowledge
+    cleared = {mode for repair in base.repairs.values() for modes in repair.clears.values() for mode in modes}
+    for zone_name, entry in base.zones.items():
+        for mode in entry.modes:
+            if mode not in cleared:
+                view.say("zones", zone_name, ("modes", mode), "no repair clears it")
+    for engine, fitted in view.fits.items():
+        done = {mode for repair in fitted.repairs.values() for modes in repair.clears.values() for mode in modes}
+        omitted = {mode for name in fitted.profile.omits.repairs for mode in _clears(base.repairs[name])}
+        for zone in fitted.zones.values():
+            for mode in zone.states[1:]:
+                if mode in done or mode not in cleared:
+                    continue
+                if mode in omitted:
+                    view.say("engines", engine, ("omits", "repairs"), f"nothing is left that clears `{mode}`")
+                else:
+                    view.say("zones", zone.key.partition("/")[0], ("modes", mode), "no repair clears it", engine)
 
 
-def _answers(base: Knowledge, zone_name: str, zone: Zone, mode: str) -> Iterator[tuple[float, ...]]:
-    """The likelihoods of every check that looks at the zone, in this mode, under each condition."""
-    keys = (zone_name, "others") if zone_name == "channel" else (zone_name,)
-    for check_ in base.checks.values():
-        for key in keys:
-            if key not in check_.given:
+def _clears(repair: Repair) -> Iterator[str]:
+    for modes in repair.clears.values():
+        yield from modes
+
+
+class _Fault(NamedTuple):
+    """One fault alone on an engine: the state of one zone, everything else healthy."""
+
+    zone: str
+    mode: str
+    channel: str
+
+
+_Rows = tuple[tuple[float, ...], ...]
+"""How often each outcome of a check is seen, under each condition that makes a difference to it."""
+
+
+def _told_apart(view: View, fitted: Fitted) -> None:
+    """Say which faults no check of the engine tells from others or from health, and which checks tell nothing."""
+    faults = [_Fault(key, mode, zone.channel) for key, zone in fitted.zones.items() for mode in zone.states[1:]]
+    clears = {
+        fault: frozenset(key for key, one in fitted.repairs.items() if fault.mode in one.clears.get(fault.zone, ()))
+        for fault in faults
+    }
+    asked = {name for rule in fitted.rules.values() for name in _answers(rule)}
+    seen = {check_.key: _seen(fitted, check_) for check_ in fitted.checks.values()}
+    tells: dict[tuple[int, int], bool] = {}
+
+    def apart(one: _Rows, other: _Rows) -> bool:
+        # Equal rows of a check are one object, and all of them live in `seen`.
+        key = (id(one), id(other))
+        if key not in tells:
+            tells[key] = one is not other and _differ(one, other)
+        return tells[key]
+
+    first = fitted.channels[0]
+    hidden: set[str] = set()
+    for index, fault in enumerate(faults):
+        rows = [(healthy, by_fault.get(fault, healthy)) for healthy, by_fault in seen.values()]
+        if fault.channel in ("", first) and not any(apart(*pair) for pair in rows):
+            _say_fault(view, fitted, fault, "no check tells it from health")
+            hidden.add(fault.mode)
+        if fault.mode in hidden:
+            continue
+        for other in faults[:index]:
+            if other.mode in hidden or clears[fault] & clears[other] or not _worth_asking(fault, other, first, fitted):
                 continue
-            rows = check_.given[key]
-            healthy = _row(check_, rows, HEALTHY)
-            row = _row(check_, rows, mode)
-            if check_.kind != "functional":
-                yield tuple(round(share, 9) for share in row)
-                continue
-            for condition in get_args(Condition):
-                active = _active(zone.modes[mode], condition)
-                yield tuple(round(active * a + (1 - active) * b, 9) for a, b in zip(row, healthy, strict=True))
+            if not any(
+                apart(by_fault.get(fault, healthy), by_fault.get(other, healthy)) for healthy, by_fault in seen.values()
+            ):
+                _say_fault(view, fitted, fault, f"{_rival(fault, other)}, and no repair clears both")
+                break
+    for check_ in fitted.checks.values():
+        healthy, by_fault = seen[check_.key]
+        kinds: dict[_Rows, set[frozenset[str]]] = {healthy: {frozenset()}}
+        for fault in faults:
+            kinds.setdefault(by_fault.get(fault, healthy), set()).add(clears[fault])
+        silent = check_.name in asked or not _tells(check_.entry)
+        if check_.channel in ("", first) and not silent and not _decides(kinds, apart):
+            message = f"no answer is {WORTH} times as likely where one repair is called for as where another or none is"
+            view.say("checks", check_.name, (), message, fitted.name)
 
 
-def _row(check_: Check, rows: list[Row], mode: str) -> list[float]:
-    """The likelihood of each outcome in a mode; one without a row answers as healthy does."""
-    found = next((row for row in rows if mode in row.modes), None)
-    if found is None:
-        found = next(row for row in rows if HEALTHY in row.modes)
-    shares = [max(found.gives.get(outcome, 0.0), FLOOR) for outcome in check_.outcomes]
-    total = sum(shares)
-    return [share / total for share in shares]
+def _say_fault(view: View, fitted: Fitted, fault: _Fault, message: str) -> None:
+    view.say("zones", fault.zone.partition("/")[0], ("modes", fault.mode), message, fitted.name)
 
 
-def _active(mode: Mode, condition: str) -> float:
-    if not isinstance(mode.active, dict):
-        return mode.active
-    shares: dict[str, float] = {str(key): value for key, value in mode.active.items()}
-    return shares.get(condition, shares["steady"])
+def _worth_asking(fault: _Fault, other: _Fault, first: str, fitted: Fitted) -> bool:
+    """Whether a pair stands for itself: channels are alike, so one pair of two channels is enough."""
+    if not fault.channel or fault.channel == other.channel:
+        return fault.channel in ("", first) and other.channel in ("", first)
+    states = fitted.zones[fault.zone].states
+    second = fitted.channels[1]
+    return (other.channel, fault.channel) == (first, second) and states.index(fault.mode) >= states.index(other.mode)
 
 
-def _checks(base: Knowledge, say: _Say) -> None:
-    for name, check_ in base.checks.items():
-        if all(
-            max(abs(a - b) for a, b in zip(_row(check_, rows, mode), _row(check_, rows, HEALTHY), strict=True)) < 1e-9
-            for rows in check_.given.values()
-            for mode in (mode for row in rows for mode in row.modes)
-        ):
-            say("checks", name, (), "no fault answers otherwise than healthy does: the check tells nothing")
+def _rival(fault: _Fault, other: _Fault) -> str:
+    if fault.channel and other.channel and fault.channel != other.channel:
+        if fault.mode == other.mode:
+            return "no check tells which channel has it"
+        return f"no check tells it from `{other.mode}` of another channel"
+    return f"no check tells it from `{other.mode}`"
 
 
-def _repairs(base: Knowledge, say: _Say) -> None:
-    if not base.engines:
+def _answers(rule: Rule) -> Iterator[str]:
+    """The checks for whose answers a rule asks."""
+    for pattern, _ in patterns(rule):
+        if pattern.fact == "answer":
+            yield from (one.word for one in literals(pattern.where.get("check")))
+
+
+def _seen(fitted: Fitted, check_: FitCheck) -> tuple[_Rows, dict[_Fault, _Rows]]:
+    """What a check shows when nothing is wrong, and with each fault that makes a difference, alone."""
+    conditions: Sequence[Condition] = get_args(Condition) if check_.functional else ("steady",)
+    tables = {key: [_upto(fitted, check_, key, condition) for condition in conditions] for key in check_.given}
+    same: dict[_Rows, _Rows] = {}
+    done: dict[tuple[str, tuple[tuple[float, ...], ...]], _Rows] = {}
+
+    def rows(zone: str = "", state: int = 0) -> _Rows:
+        key = (zone, tuple(table[state] for table in tables[zone]) if zone else ())
+        if key not in done:
+            done[key] = combined(zone, state)
+        return done[key]
+
+    def combined(zone: str, state: int) -> _Rows:
+        found = []
+        for place in range(len(conditions)):
+            below = [1.0] * len(check_.outcomes)
+            for key, table in tables.items():
+                below = [b * share for b, share in zip(below, table[place][state if key == zone else 0], strict=True)]
+            found.append(tuple(round(b - a, 9) for a, b in zip([0.0, *below], below, strict=False)))
+        # Under conditions that make no difference one row is enough, and equal ones are one and the same.
+        plain = tuple(dict.fromkeys(found)) if len(set(found)) == 1 else tuple(found)
+        return same.setdefault(plain, plain)
+
+    healthy = rows()
+    by_fault = {}
+    for key in check_.given:
+        zone = fitted.zones[key]
+        for index, mode in enumerate(zone.states[1:], start=1):
+            by_fault[_Fault(key, mode, zone.channel)] = rows(key, index)
+    return healthy, by_fault
+
+
+def _upto(fitted: Fitted, check_: FitCheck, key: str, condition: Condition) -> list[tuple[float, ...]]:
+    """State by state, the probability that the zone yields no worse than each outcome in turn."""
+    found = []
+    healthy, *_ = table = check_.given[key]
+    active = fitted.zones[key].active(condition) if check_.functional else (1.0,) * len(table)
+    for row, share in zip(table, active, strict=True):
+        upto, total = [], 0.0
+        for here, well in zip(row, healthy, strict=True):
+            total += share * here + (1 - share) * well
+            upto.append(total)
+        found.append(tuple(upto))
+    return found
+
+
+def _differ(one: _Rows, other: _Rows) -> bool:
+    """Whether some answer, under some condition, tells one state from another."""
+    most = max(len(one), len(other))
+    for a, b in zip(one * (most // len(one)), other * (most // len(other)), strict=True):
+        for here, there in zip(a, b, strict=True):
+            if max(here, there) >= SELDOM and max(here, there) >= WORTH * min(here, there):
+                return True
+    return False
+
+
+def _decides(kinds: Mapping[_Rows, set[frozenset[str]]], apart: Callable[[_Rows, _Rows], bool]) -> bool:
+    """Whether some answer favours what calls for one repair over what calls for another, or for none."""
+    found = list(kinds.items())
+    return any(
+        len(repairs | others) > 1 and apart(rows, other)
+        for index, (rows, repairs) in enumerate(found)
+        for other, others in found[:index]
+    )
+
+
+def _tells(check_: Check) -> bool:
+    """Whether some fault answers otherwise than healthy does, on any engine."""
+    for rows in check_.given.values():
+        well = next(row.gives for row in rows if HEALTHY in row.modes)
+        if any(abs(row.gives.get(word, 0) - well.get(word, 0)) > 1e-9 for row in rows for word in check_.outcomes):
+            return True
+    return False
+
+
+def _checks(view: View) -> None:
+    for name, entry in view.knowledge.checks.items():
+        if not _tells(entry):
+            view.say("checks", name, (), "no fault answers otherwise than healthy does: the check tells nothing")
+    for engine, fitted in view.fits.items():
+        for kind, there in (("checks", fitted.checks), ("repairs", fitted.repairs), ("access", fitted.access)):
+            for fitting in there.values():
+                if fitting.entry.needs and not fitting.needs:
+                    message = "none of what it needs is there, so nothing is opened or made safe before it"
+                    view.say(kind, fitting.name, ("needs",), message, engine)
+
+
+def _repairs(view: View) -> None:
+    if not view.fits:
         return
-    for name, repair in base.repairs.items():
-        if not any(
-            name not in profile.omits.repairs and mode not in profile.omits.modes
-            for profile in base.engines.values()
-            for zone, modes in repair.clears.items()
-            if zone in profile.zones
-            for mode in modes
-        ):
-            say("repairs", name, (), "no engine has a fault that it clears")
+    for name, entry in view.knowledge.repairs.items():
+        if any(name == repair.name for fitted in view.fits.values() for repair in fitted.repairs.values()):
+            continue
+        profiles = view.knowledge.engines.values()
+        there = any(entry.on(profile.features) and name not in profile.omits.repairs for profile in profiles)
+        view.say("repairs", name, (), "no engine has a fault that it clears" if there else "no engine has it")
 
 
-def _complaints(base: Knowledge, say: _Say) -> None:
+def _places(view: View, fitted: Fitted) -> None:
+    """Say which steps can be done nowhere: what they need is done elsewhere."""
+    for kind, there in (("checks", fitted.checks), ("repairs", fitted.repairs), ("access", fitted.access)):
+        for fitting in there.values():
+            place = set(fitting.entry.place)
+            todo = list(fitting.needs)
+            done: set[str] = set()
+            while todo and place:
+                key = todo.pop()
+                if key in done:
+                    continue
+                done.add(key)
+                todo += fitted.access[key].needs
+                place &= set(fitted.access[key].entry.place)
+                if not place:
+                    message = f"can be done nowhere: it needs `{fitted.access[key].name}`, which is done elsewhere"
+                    view.say(kind, fitting.name, ("place",), message, fitted.name)
+
+
+# -- complaints and signs ------------------------------------------------------------------------
+
+
+def _complaints(view: View) -> None:
+    base = view.knowledge
     for name, complaint in base.complaints.items():
-        checks = [base.checks[check_] for check_ in complaint.verify]
-        if not any(check_.starts or "spark" in check_.tags for check_ in checks):
-            say("complaints", name, ("verify",), "names no start and no spark test: nothing proves the ignition")
+        having = [fitted for fitted in view.fits.values() if name in fitted.complaints]
+        _answered(view, "complaints", name, complaint)
+        for fitted in having:
+            checks = [check_.entry for check_ in fitted.checks.values() if check_.name in complaint.verify]
+            if not any(check_.starts or "spark" in check_.tags for check_ in checks):
+                message = "names no start and no spark test: nothing proves the ignition"
+                view.say("complaints", name, ("verify",), message, fitted.name)
+
+
+def _signs(view: View) -> None:
+    base = view.knowledge
+    for name, sign in base.signs.items():
+        _answered(view, "signs", name, sign)
+        if sign.asks_channel and not any(base.checks[check_].per for check_ in sign.answers):
+            message = "asks which channel, but none of the checks that it answers is per channel"
+            view.say("signs", name, ("asks_channel",), message)
+
+
+def _answered(view: View, kind: str, name: str, entry: Complaint | Sign) -> None:
+    having = [fitted for fitted in view.fits.values() if entry.on(fitted.profile.features)]
+    there = {check_.name for fitted in having for check_ in fitted.checks.values()}
+    for name_of_check in entry.answers if having else ():
+        if name_of_check not in there:
+            message = f"no engine that has it has the check `{name_of_check}`"
+            view.say(kind, name, ("answers", name_of_check), message)
+
+
+def _sayings(view: View) -> None:
+    """Say which wording belongs to two complaints or two signs: whoever uses it cannot be told what was meant."""
+    base = view.knowledge
+    first: dict[str, list[tuple[str, str, Complaint | Sign]]] = {}
+    entries: list[tuple[str, str, Complaint | Sign]] = [
+        *(("complaints", name, complaint) for name, complaint in base.complaints.items()),
+        *(("signs", name, sign) for name, sign in base.signs.items()),
+    ]
+    for kind, name, entry in entries:
+        for index, text in enumerate(entry.says):
+            plain = " ".join(re.findall(r"\w+", text.casefold()))
+            for other_kind, other, theirs in first.setdefault(plain, []):
+                if other_kind == kind and other == name:
+                    view.say(kind, name, ("says", index), "says the same wording twice")
+                elif not view.fits or any(
+                    entry.on(fitted.profile.features) and theirs.on(fitted.profile.features)
+                    for fitted in view.fits.values()
+                ):
+                    what = {"complaints": "complaint", "signs": "sign"}[other_kind]
+                    view.say(kind, name, ("says", index), f"is a wording of the {what} `{other}` too")
+            first[plain].append((kind, name, entry))
 
 
 # -- what nothing uses ---------------------------------------------------------------------------
 
 
-def _unused(base: Knowledge, say: _Say) -> None:
+def _unused(view: View) -> None:
+    base = view.knowledge
     steps: list[Check | Repair | Access] = [*base.checks.values(), *base.repairs.values(), *base.access.values()]
     needed = {need for step in steps for need in step.needs}
-    shown = {caution for step in steps for caution in _cautions(step)}
     for rule in base.rules.values():
-        if rule.then.caution is not None:
-            shown.add(rule.then.caution)
-        for pattern, _ in _patterns(rule):
+        for pattern, _ in patterns(rule):
             if pattern.fact == "access":
-                needed.update(word for word, _, _ in _literals(pattern.where.get("name")) if isinstance(word, str))
+                needed.update(one.word for one in literals(pattern.where.get("name")))
     for name in base.access:
         if name not in needed:
-            say("access", name, (), "no check, repair, access state or rule needs it")
-    for name in base.cautions:
-        if name not in shown:
-            say("cautions", name, (), "no step and no rule shows it")
-    cited = {source for model in _cited(base) for source in getattr(model, "source", [])}
+            view.say("access", name, (), "no check, repair, access state or rule needs it")
+    cited = {source for *_, entry, _ in _entries(view) for source in getattr(entry, "source", [])}
     for name in base.sources:
         if name not in cited:
-            say("sources", name, (), "nothing cites it")
+            view.say("sources", name, (), "nothing cites it")
+
+
+def _cautions_shown(view: View, alive: Mapping[str, Collection[str]]) -> None:
+    base = view.knowledge
+    steps: list[Check | Repair | Access] = [*base.checks.values(), *base.repairs.values(), *base.access.values()]
+    shown = {caution for step in steps for caution in _cautions(step)}
+    shown |= {caution for rule in base.rules.values() if (caution := rule.then.caution) is not None}
+    on_engines = {
+        caution
+        for engine, fitted in view.fits.items()
+        for caution in (*_before(fitted), *(fitted.rules[name].then.caution for name in alive[engine]))
+        if caution in fitted.cautions
+    }
+    for name in base.cautions:
+        if name not in shown:
+            view.say("cautions", name, (), "no step and no rule shows it")
+        elif view.fits and name not in on_engines:
+            view.say("cautions", name, (), "no engine has both it and a step or a rule that shows it")
 
 
 def _cautions(step: Check | Repair | Access) -> Iterable[str]:
     return [*step.open.cautions, *step.close.cautions] if isinstance(step, Access) else step.cautions
 
 
-def _cited(base: Knowledge) -> Iterator[Model]:
-    yield from base.zones.values()
-    for zone in base.zones.values():
-        yield from zone.modes.values()
-    yield from base.checks.values()
-    yield from base.access.values()
-    yield from base.repairs.values()
-    yield from base.cautions.values()
-    yield from base.complaints.values()
-    yield from base.engines.values()
-    yield from base.rules.values()
+def _before(fitted: Fitted) -> Iterator[str]:
+    """The cautions that the steps of an engine show."""
+    for check_ in fitted.checks.values():
+        yield from check_.cautions
+    for repair in fitted.repairs.values():
+        yield from repair.cautions
+    for state in fitted.access.values():
+        yield from (*state.open.cautions, *state.close.cautions)
 
 
 # -- engines -------------------------------------------------------------------------------------
 
 
-def _profiles(base: Knowledge, say: _Say) -> None:
-    for name, profile in base.engines.items():
-        has = _modes_of(base, profile)
-        for what, figures, omitted in (
-            ("access", profile.access_minutes, profile.omits.access),
-            ("check", profile.check_minutes, profile.omits.checks),
-        ):
-            for word in figures:
-                if word in omitted:
-                    say("engines", name, (f"{what}_minutes", word), "the profile omits it, so its minutes are not used")
+def _profiles(view: View) -> None:
+    base = view.knowledge
+    for name, fitted in view.fits.items():
+        profile = fitted.profile
+        figures: list[tuple[str, Iterable[str], Collection[str], set[str]]] = [
+            ("access", profile.access_minutes, profile.omits.access, {a.name for a in fitted.access.values()}),
+            ("check", profile.check_minutes, profile.omits.checks, {c.name for c in fitted.checks.values()}),
+        ]
+        for what, words, omitted, there in figures:
+            for word in words:
+                if word not in there:
+                    does = "omits it" if word in omitted else "does not have it"
+                    message = f"the profile {does}, so its minutes are not used"
+                    view.say("engines", name, (f"{what}_minutes", word), message)
+        has = {mode for zone in fitted.zones.values() for mode in zone.states[1:]}
         for mode in profile.priors:
             if mode not in has:
-                say("engines", name, ("priors", mode), "the profile does not have this fault, so its prior is not used")
-        in_zones = {mode for zone in base.zones if zone in profile.zones for mode in base.zones[zone].modes}
+                message = "the profile does not have this fault, so its prior is not used"
+                view.say("engines", name, ("priors", mode), message)
+        could = {
+            mode
+            for zone in profile.zones
+            for mode, entry in base.zones[zone].modes.items()
+            if entry.on(profile.features)
+        }
         for index, mode in enumerate(profile.omits.modes):
-            if mode not in in_zones:
+            if mode not in could:
                 message = f"`{mode}` is in none of the profile's zones: nothing to omit"
-                say("engines", name, ("omits", "modes", index), message)
-        for mode in sorted(has):
-            if any(mode in modes for repair in base.repairs.values() for modes in repair.clears.values()) and not any(
-                mode in modes and repair_name not in profile.omits.repairs
-                for repair_name, repair in base.repairs.items()
-                for modes in repair.clears.values()
-            ):
-                say("engines", name, ("omits", "repairs"), f"nothing is left that clears `{mode}`")
-
-
-def _modes_of(base: Knowledge, profile: Profile) -> set[str]:
-    modes = {mode for zone in profile.zones for mode in base.zones[zone].modes}
-    return modes - set(profile.omits.modes)
+                view.say("engines", name, ("omits", "modes", index), message)
 
 
 # -- warnings before dangerous steps -------------------------------------------------------------
 
 
-def _warnings(base: Knowledge, say: _Say) -> None:
-    warnings = {name for name, caution in base.cautions.items() if caution.level == "warning"}
-    by_rule = {tag for rule in base.rules.values() if rule.then.caution in warnings for tag in _always_warned(rule)}
-    cited: list[tuple[str, str, Check | Repair]] = [
-        *(("checks", name, entry) for name, entry in base.checks.items()),
-        *(("repairs", name, entry) for name, entry in base.repairs.items()),
-    ]
-    for kind, name, entry in cited:
-        tags = [tag for tag in entry.tags if tag in DANGEROUS and tag not in by_rule]
-        if tags and not warnings & set(entry.cautions):
-            say(kind, name, ("cautions",), f"is tagged {_words(tags)}, but shows no caution of level warning")
-    for name, state in base.access.items():
-        tags = [tag for tag in state.tags if tag in DANGEROUS and tag not in by_rule]
-        for way in ("open", "close") if state.lasting else ("open",):
-            if tags and not warnings & set(getattr(state, way).cautions):
-                message = f"is tagged {_words(tags)}, but shows no caution of level warning"
-                say("access", name, (way, "cautions"), message)
+def _warnings(view: View, alive: Mapping[str, Collection[str]]) -> None:
+    for engine, fitted in view.fits.items():
+        warnings = {name for name, caution in fitted.cautions.items() if caution.level == "warning"}
+        rules = [fitted.rules[name] for name in alive[engine]]
+        by_rule = {tag for rule in rules if rule.then.caution in warnings for tag in _always_warned(rule)}
+
+        for kind, name, path, all_tags, shown in _shows(fitted):
+            tags = [tag for tag in all_tags if tag in DANGEROUS and tag not in by_rule]
+            if tags and not warnings & set(shown):
+                message = f"is tagged {listed(tags)}, but shows no caution of level warning"
+                view.say(kind, name, (*path, "cautions"), message, engine)
+
+
+def _shows(fitted: Fitted) -> Iterator[tuple[str, str, Path, Iterable[str], Iterable[str]]]:
+    """Every step of an engine that leaves something to be put back or done: its place, its tags, its cautions."""
+    for check_ in fitted.checks.values():
+        yield "checks", check_.name, (), check_.entry.tags, check_.cautions
+    for repair in fitted.repairs.values():
+        yield "repairs", repair.name, (), repair.entry.tags, repair.cautions
+    for state in fitted.access.values():
+        yield "access", state.name, ("open",), state.entry.tags, state.open.cautions
+        if state.entry.lasting:
+            yield "access", state.name, ("close",), state.entry.tags, state.close.cautions
 
 
 def _always_warned(rule: Rule) -> Iterator[str]:
@@ -247,217 +558,6 @@ def _always_warned(rule: Rule) -> Iterator[str]:
     tests = rule.when[0].where
     if any(slot != "tag" and not (isinstance(test, str) and test.startswith("$")) for slot, test in tests.items()):
         return
-    for word, _, is_not in _literals(tests.get("tag")):
+    for word, _, is_not in literals(tests.get("tag")):
         if isinstance(word, str) and not is_not:
             yield word
-
-
-def _words(tags: list[str]) -> str:
-    return " and ".join([", ".join(tags[:-1]), tags[-1]]) if len(tags) > 1 else tags[0]
-
-
-# -- gates that nothing can lift -----------------------------------------------------------------
-
-_TOLD = ("case", "feature", "person", "at-hand", "start", "pattern", "done")
-"""Facts that no step on the aircraft takes away (but see ``_RUNS_ON``)."""
-
-_RUNS_ON = ("minutes-left", "spent")
-"""Slots of the case that change by themselves."""
-
-_Way = tuple[str, str, str]
-"""A step: kind of entry, name, and for an access state ``open`` or ``close``, else nothing."""
-
-
-def _gates(base: Knowledge, say: _Say) -> None:
-    """Report gates that wait for a caution which is shown, and so confirmed, only behind the gate itself."""
-    shown = _shown(base)
-    for name, rule in base.rules.items():
-        block = rule.then.block
-        if rule.kind != "gate" or block is None:
-            continue
-        held = _held(base, block)
-        behind = {caution for caution, steps in shown.items() if steps <= held}
-        stuck = [_stands_for_good(pattern, block, behind) for pattern in rule.when]
-        if None in stuck:
-            continue
-        for caution in sorted(set().union(*(cautions or () for cautions in stuck))):
-            message = f"waits until `{caution}` is confirmed, but only steps that it blocks show that caution"
-            say("rules", name, ("then", "block"), f"{message}: nothing can lift it")
-
-
-def _steps(base: Knowledge) -> dict[_Way, Check | Repair | Access]:
-    found: dict[_Way, Check | Repair | Access] = {}
-    found.update({("checks", name, ""): entry for name, entry in base.checks.items()})
-    found.update({("repairs", name, ""): entry for name, entry in base.repairs.items()})
-    for name, state in base.access.items():
-        found.update({("access", name, way): state for way in ("open", "close")})
-    return found
-
-
-def _shown(base: Knowledge) -> dict[str, set[_Way]]:
-    """By caution, the steps before which an entry or a rule shows it."""
-    shown: dict[str, set[_Way]] = {}
-    for step, entry in _steps(base).items():
-        cautions = getattr(entry, step[2]).cautions if isinstance(entry, Access) else entry.cautions
-        for caution in cautions:
-            shown.setdefault(caution, set()).add(step)
-    for rule in base.rules.values():
-        about = [pattern for pattern, _ in _patterns(rule) if pattern.fact == "about-to"]
-        if rule.then.caution is not None and about:
-            shown.setdefault(rule.then.caution, set()).update(
-                step
-                for step, entry in _steps(base).items()
-                if any(
-                    _meets(pattern.where, "tag", entry.tags) and _meets(pattern.where, "move", [step[1]])
-                    for pattern in about
-                )
-            )
-    return shown
-
-
-def _meets(where: Mapping[str, Any], slot: str, words: Collection[str]) -> bool:
-    """Whether one of the words can stand in the slot, as far as the test names values that it takes."""
-    wanted = [word for word, _, is_not in _literals(where.get(slot)) if not is_not]
-    return not wanted or any(word in wanted for word in words)
-
-
-def _held(base: Knowledge, block: str) -> set[_Way]:
-    """The steps that a gate blocks by tag or name, and those behind an access state that it keeps shut."""
-    steps = _steps(base)
-    held = {step for step, entry in steps.items() if block == step[1] or block in entry.tags}
-    while True:
-        shut = {name for kind, name, way in held if kind == "access" and way == "open"}
-        more = {
-            step
-            for step, entry in steps.items()
-            if shut & set(entry.needs) or (step[0] == "access" and step[1] in shut)
-        }
-        if more <= held:
-            return held
-        held |= more
-
-
-def _stands_for_good(pattern: Pattern, block: str, behind: set[str]) -> set[str] | None:
-    """The cautions that a condition waits for in vain, if no step can make it fail; else None."""
-    if pattern.any is not None:
-        found = [cautions for inner in pattern.any if (cautions := _stands_for_good(inner, block, behind)) is not None]
-        return set().union(*found) if found else None
-    if pattern.absent is not None:
-        return _never_comes(pattern.absent, behind)
-    if pattern.fact == "about-to":
-        # A step is held before its cautions are shown, so to be about to take it lifts nothing.
-        words = {word: test for word, test in pattern.where.items() if word != "channel"}
-        opening = words.get("move") == block and words.pop("kind", "open") == "open"
-        return set() if words == {"tag": block} or (opening and words == {"move": block}) else None
-    return set() if pattern.fact in _TOLD and not set(_RUNS_ON) & pattern.where.keys() else None
-
-
-def _never_comes(pattern: Pattern, behind: set[str]) -> set[str] | None:
-    """The cautions behind the gate that a fact would need, if no step can bring the fact; else None."""
-    if pattern.any is not None:
-        parts = [_never_comes(inner, behind) for inner in pattern.any]
-        return None if None in parts else set().union(*(part or () for part in parts))
-    if pattern.fact == "confirmed":
-        named = {word for word, _, is_not in _literals(pattern.where.get("caution")) if not is_not}
-        return named if named and named <= behind else None
-    return set() if pattern.fact in _TOLD and not set(_RUNS_ON) & pattern.where.keys() else None
-
-
-# -- rules that cannot fire ----------------------------------------------------------------------
-
-
-def _rules(base: Knowledge, say: _Say) -> None:
-    vocabulary = _vocabulary(base)
-    for name, rule in base.rules.items():
-        for pattern, path in _patterns(rule):
-            for slot, test in pattern.where.items():
-                for word, inner, _ in _literals(test):
-                    known = _known(base, vocabulary, pattern, slot)
-                    if known is not None and word not in known:
-                        hint = near(word, (str(item) for item in known))
-                        shown = str(word).lower() if isinstance(word, bool) else word
-                        message = f"nothing gives `{pattern.fact}` the {slot} `{shown}`{hint}"
-                        say("rules", name, (*path, "where", slot, *inner), message)
-
-
-def _patterns(rule: Rule) -> Iterator[tuple[Pattern, _Path]]:
-    """Every pattern of a rule that names a fact, however deep, with its place."""
-    todo: list[tuple[Pattern, _Path]] = [(pattern, ("when", index)) for index, pattern in enumerate(rule.when)]
-    while todo:
-        pattern, path = todo.pop()
-        if pattern.fact is not None:
-            yield pattern, path
-        if pattern.absent is not None:
-            todo.append((pattern.absent, (*path, "absent")))
-        todo.extend((inner, (*path, "any", index)) for index, inner in enumerate(pattern.any or []))
-
-
-def _literals(test: Any) -> Iterator[tuple[Any, _Path, bool]]:
-    """The values that a test compares with, each with its place inside the test and whether it is ruled out."""
-    pairs: list[tuple[Any, _Path, bool]] = []
-    if isinstance(test, dict):
-        for word, value in test.items():
-            if word == "one-of":
-                pairs += [(item, (word, index), False) for index, item in enumerate(value)]
-            elif word == "is-not":
-                pairs.append((value, (word,), True))
-    elif test is not None:
-        pairs.append((test, (), False))
-    yield from (pair for pair in pairs if not (isinstance(pair[0], str) and pair[0].startswith("$")))
-
-
-def _known(
-    base: Knowledge, vocabulary: dict[tuple[str, str], set[Any]], pattern: Pattern, slot: str
-) -> set[Any] | None:
-    """What the slot can hold, as far as the rest of the pattern narrows it; None when anything may stand there."""
-    fact = str(pattern.fact)
-    if fact == "answer" and slot == "outcome":
-        check_ = pattern.where.get("check")
-        if isinstance(check_, str) and check_ in base.checks:
-            return set(base.checks[check_].outcomes)
-    if fact == "feature" and slot == "value":
-        feature = pattern.where.get("name")
-        if not isinstance(feature, str):
-            return None
-        held = [profile.features[feature] for profile in base.engines.values() if feature in profile.features]
-        # A feature that an engine says yes or no to can be either way; of an unknown one its name is told already.
-        return {*held, *((True, False) if any(isinstance(value, bool) for value in held) else ())} or None
-    return vocabulary.get((fact, slot))
-
-
-def _vocabulary(base: Knowledge) -> dict[tuple[str, str], set[Any]]:
-    """By fact and slot, the values that something in the knowledge or the program produces."""
-    profiles = list(base.engines.values())
-    steps: list[Check | Repair | Access] = [*base.checks.values(), *base.repairs.values(), *base.access.values()]
-    modes = {name: mode for zone in base.zones.values() for name, mode in zone.modes.items()}
-    moves = {*base.checks, *base.repairs, *base.access, VERIFY}
-    letters = {letter for profile in profiles for letter in profile.channels} | {""}
-    vocabulary: dict[tuple[str, str], set[Any]] = {
-        ("case", "engine"): set(base.engines),
-        ("case", "complaint"): set(base.complaints),
-        ("case", "place"): set(get_args(Place)),
-        ("case", "condition"): set(get_args(Condition)),
-        ("case", "selection"): set(get_args(Profile.model_fields["selection"].annotation)),
-        ("feature", "name"): {feature for profile in profiles for feature in profile.features},
-        ("person", "authority"): {word for step in steps for word in step.authority},
-        ("at-hand", "item"): {word for step in steps for word in step.tools},
-        ("pattern", "kind"): {"alternate-fails", "one-channel-fails", "all-fail", "some-fail", "all-light"},
-        ("answer", "check"): set(base.checks),
-        ("answer", "outcome"): {outcome for check_ in base.checks.values() for outcome in check_.outcomes},
-        ("declined", "move"): moves,
-        ("access", "name"): set(base.access),
-        ("access", "state"): {"open", "shut", "unknown"},
-        ("confirmed", "caution"): set(base.cautions),
-        ("suspect", "mode"): set(modes),
-        ("suspect", "part"): {mode.part for mode in modes.values()},
-        ("suspect", "zone"): set(base.zones),
-        ("surprise", "level"): {"low", "high"},
-        ("repaired", "repair"): set(base.repairs),
-        ("about-to", "move"): moves,
-        ("about-to", "kind"): {"check", "repair", "open", "close", "verify"},
-        ("about-to", "tag"): {tag for step in steps for tag in step.tags},
-        ("finding", "name"): {rule.then.finding for rule in base.rules.values()} - {None},
-    }
-    for fact in ("answer", "declined", "access", "suspect", "channel-fault", "repaired", "about-to", "finding"):
-        vocabulary[fact, "channel"] = letters
-    return vocabulary

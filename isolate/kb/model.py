@@ -288,7 +288,9 @@ class Caution(Sourced, Fitting):
     level: Literal["warning", "caution"] = Field(description="warning: it can kill or maim; caution: it can damage.")
     asks: list[Ask] = Field(default=[], description="With asks it is confirmed by fact, not by a key.")
     wait: Name | None = Field(default=None, description="The ask (kind minutes) that says how long the timer runs.")
-    since: Name | None = Field(default=None, description="The access state from whose opening the timer runs.")
+    since: list[Name] = Field(
+        default=[], description="The access states from whose opening the timer runs, the last opened of them."
+    )
     holds_while: list[Name] = Field(
         default=[],
         description=(

@@ -146,10 +146,12 @@ class Model:
             return self._product(self.start(s, s.channel) for s in starts)
         if selection == "both":
             return self._product(self.start(s, BOTH if s.channel == UNKNOWN else s.channel) for s in starts)
+        # A hand on a selector may have chosen one channel or both.
+        choices = (*channels, BOTH) if selection == "by-hand" else channels
         alone = self._product(
             self.start(s, s.channel)
             if s.channel != UNKNOWN
-            else np.mean(np.stack(np.broadcast_arrays(*(self.start(s, c) for c in channels))), axis=0)
+            else np.mean(np.stack(np.broadcast_arrays(*(self.start(s, c) for c in choices))), axis=0)
             for s in starts
         )
         if selection != "alternate":

@@ -220,20 +220,18 @@ class Poser:
         if watch:
             faulty_states = np.array([any(state) for state in joint])
             ends.append(EndMove(WATCH, w.hand_over + w.missed * faulty_states))
+        table = np.array(joint, dtype=np.int64)
+        faulty = (table > 0).sum(axis=1)
         for repair in self.fitted.repairs.values():
             if not repair.hand_over or repair.key in barred:
                 continue
-            cost = []
-            for state in joint:
-                faulty = {self.model.zones[axis]: i for axis, i in enumerate(state) if i}
-                right = {
-                    zone for zone, i in faulty.items()
-                    if self.fitted.zones[zone].states[i] in repair.clears.get(zone, ())
-                }
-                # Handing over with another fault still aboard leaves that one behind.
-                left = w.missed if not right else 0.5 * w.missed * (len(faulty) > len(right))
-                cost.append(w.hand_over + left)
-            ends.append(EndMove(repair.key, np.array(cost)))
+            right = np.zeros(len(joint), dtype=np.int64)
+            for zone, states in repair.clears.items():
+                names = self.fitted.zones[zone].states
+                right += np.array([n in states for n in names])[table[:, self.model.axis[zone]]]
+            # Handing over with another fault still aboard leaves that one behind.
+            left = np.where(right == 0, w.missed, 0.5 * w.missed * (faulty > right))
+            ends.append(EndMove(repair.key, w.hand_over + left))
         return tuple(ends)
 
 

@@ -1,4 +1,4 @@
-"""Which complaint is meant by a number, a name or the crew's own words.
+"""Which complaint or sign is meant by a number, a name or the crew's own words.
 
 Words are weighed by how much more often people say them of one complaint than of the others, as the `says` of the
 knowledge have them; a word that is denied ("did not light") is another word than the same one said. Nothing here
@@ -8,6 +8,8 @@ knows the complaints: whoever finds that words are not understood adds them to `
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
+from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import lru_cache
 from math import exp, log
@@ -137,3 +139,80 @@ def meant(said: str, fitted: Fitted) -> tuple[str, ...]:
     if shares[first] >= SURE:
         return (first,)
     return tuple(name for name, share in shares.items() if share >= NEAR)[:3]
+
+
+# -- finding by what is typed ------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Hit:
+    """A complaint or a sign that some words may mean. ``kind``: complaint or sign; ``score``: most first."""
+
+    kind: str
+    name: str
+    title: str
+    score: float
+
+
+CLEAR = 1.25
+"""The first hit is taken by itself where it scores this many times as much as the second."""
+SPELT = 0.8
+"""Two words of four letters or more that are this much alike are one word, misspelt."""
+
+
+@lru_cache(maxsize=4)
+def _words_of(says: tuple[tuple[str, str, str, tuple[str, ...]], ...]) -> tuple[frozenset[str], ...]:
+    return tuple(
+        frozenset(_stem(w) for text in (name, title, *sayings) for w in words(text) if w not in _IDLE)
+        for _, name, title, sayings in says
+    )
+
+
+def search(said: str, fitted: Fitted, kinds: Sequence[str] = ("complaint", "sign")) -> tuple[Hit, ...]:
+    """Return the complaints and signs that any of the words may mean, best first.
+
+    A word counts whole, by its beginning or misspelt, wherever it stands; a rare one counts for more than one that
+    many entries have. Words that no entry has are left aside.
+    """
+    says = tuple(
+        (kind, name, entry.title, tuple(entry.says))
+        for kind, entries in (("complaint", fitted.complaints), ("sign", fitted.signs))
+        if kind in kinds
+        for name, entry in entries.items()
+    )
+    known = _words_of(says)
+    scores = [0.0] * len(says)
+    for word in dict.fromkeys(_stem(w) for w in words(said) if w not in _IDLE):
+        found = [_alike(word, vocabulary) for vocabulary in known]
+        having = sum(share > 0 for share in found)
+        if having:
+            weight = log(1 + len(says) / having)
+            scores = [score + weight * share for score, share in zip(scores, found, strict=True)]
+    most = max(scores, default=0.0)
+    hits = [
+        Hit(kind, name, title, score)
+        for (kind, name, title, _), score in zip(says, scores, strict=True)
+        if score > 0 and score >= most / 2
+    ]
+    return tuple(sorted(hits, key=lambda hit: (-round(hit.score, 9), hit.kind)))
+
+
+def _alike(word: str, vocabulary: frozenset[str]) -> float:
+    """Return how well a word is one of these: 1 the word itself, less for its beginning or a misspelling."""
+    if word in vocabulary:
+        return 1.0
+    if len(word) >= 2 and any(w.startswith(word) for w in vocabulary):
+        return 0.9
+    return 0.7 if len(word) >= 4 and get_close_matches(word, vocabulary, n=1, cutoff=SPELT) else 0.0
+
+
+def signs_meant(said: str, fitted: Fitted) -> tuple[str, ...]:
+    """Return the sign that the words mean, alone, or up to three that they may mean; nothing for none."""
+    told = words(said)
+    for name, entry in fitted.signs.items():
+        if told in ([*words(name)], *(words(s) for s in (*entry.says, entry.title))):
+            return (name,)
+    hits = search(said, fitted, ("sign",))
+    if len(hits) == 1 or (len(hits) > 1 and hits[0].score >= CLEAR * hits[1].score):
+        return (hits[0].name,)
+    return tuple(hit.name for hit in hits[:3])

@@ -7,19 +7,19 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, TypeVar, cast, get_args
 
 from isolate.terminal import words
-from isolate.terminal.complaint import meant
+from isolate.terminal.complaint import meant, search, signs_meant
 from isolate.terminal.complaint import words as spoken
-from isolate.terminal.keys import Bar, Face, Key, Stopped, quiet
+from isolate.terminal.keys import Bar, Choices, Face, Key, Search, Stopped, quiet
 from isolate.terminal.words import listed, plain
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from isolate.case.case import Intake, Person, Work
+    from isolate.case.case import Intake, Person, Seen, Work
     from isolate.kb.fit import Fitted
     from isolate.reasoning.belief import Start
 
-__all__ = ["Stopped", "ask", "done", "minutes_left", "missing", "people", "starts"]
+__all__ = ["Stopped", "ask", "done", "minutes_left", "missing", "people", "signs", "starts"]
 
 _T = TypeVar("_T")
 LONGEST = 60
@@ -66,6 +66,8 @@ class _Asking:
     def __init__(self, console: Console, face: Face) -> None:
         self.console, self.face = console, face
         self.about: list[str] = []
+        self.noted: dict[str, None] = {}
+        """Signs told where the complaint was asked for."""
 
     def say(self, what: str, style: str = "") -> None:
         from rich.text import Text
@@ -87,7 +89,7 @@ class _Asking:
 
         return lines
 
-    def line(self, prompt: str, read: Callable[[str], _T], choices: Sequence[str] = (), hint: str = "") -> _T:
+    def line(self, prompt: str, read: Callable[[str], _T], choices: Choices = (), hint: str = "") -> _T:
         """Ask until ``read`` takes the answer; it raises Unclear for one that will not do."""
         if hint:
             self.say(hint, "dim")
@@ -149,6 +151,7 @@ def _all(
     asking.about.append(complaint.title)
     if complaint.asks_channel and lacking("channel"):
         told["channel"] = asking.choose("Which channel", {c: f"channel {c}" for c in fitted.channels})
+    told["signs"] = _signs(asking, fitted, told.get("signs"))
     if lacking("starts"):
         told["starts"] = asking.line(
             "Recent starts, oldest first", lambda t: starts(t, fitted),
@@ -161,6 +164,9 @@ def _all(
             "Already done about it", lambda t: done(t, fitted), choices=list(fitted.repairs),
             hint="Repairs by name, commas between. Blank: nothing.",
         )
+    if told["done"] and lacking("other_engine"):
+        other = asking.choose(OTHER_ENGINE, words.OTHER_ENGINE, "unknown")
+        told["other_engine"] = "" if other == "unknown" else other
     if lacking("people"):
         told["people"] = asking.line(
             "Who is here", lambda t: people(t, fitted), choices=authorities_of(fitted), hint=_people_hint(fitted)
@@ -195,14 +201,99 @@ def _name(text: str, what: str) -> str:
 def _complaint(asking: _Asking, fitted: Fitted) -> str:
     from isolate.terminal.layout import keyed
 
-    names = list(fitted.complaints)
-    asking.say("What is written up? A number, or the crew's own words:", "bold")
-    asking.console.print(
-        keyed([(str(i), fitted.complaints[n].title, "") for i, n in enumerate(names, start=1)], asking.console.width)
-    )
-    name = asking.line("Complaint", lambda text: complaint(text, fitted), choices=names)
+    def listing() -> None:
+        titles = [(str(i), c.title, "") for i, c in enumerate(fitted.complaints.values(), start=1)]
+        asking.console.print(keyed(titles, asking.console.width))
+
+    few = len(fitted.complaints) <= FEW
+    asking.say(f"What is written up? {'A number, or the' if few else 'The'} crew's own words:", "bold")
+    if few:
+        listing()
+    else:
+        asking.say(f"? lists all {len(fitted.complaints)}. Any of the words will do, in any order.", "dim")
+
+    def read(text: str) -> str:
+        if text.strip() == "?":
+            listing()
+            raise Unclear("A number of these, or the crew's own words.")
+        try:
+            return complaint(text, fitted)
+        except Unclear as error:
+            seen = signs_meant(text, fitted) if spoken(text) and not text.strip().isdecimal() else ()
+            if len(seen) != 1:
+                also = f" As a sign: {listed([fitted.signs[s].title for s in seen], 'or')}." if seen else ""
+                raise Unclear(f"{error}{also}") from None
+            asking.noted[seen[0]] = None
+            title = fitted.signs[seen[0]].title
+            raise Unclear(f"Noted as heard or seen: {title}. And what is written up?") from None
+
+    name = asking.line("Complaint", read, choices=Search(lambda text: found(text, fitted)))
     asking.say(f"Taken as: {fitted.complaints[name].title}")
     return name
+
+
+FEW = 9
+"""No more complaints than this are listed before they are asked for."""
+OTHER_ENGINE = "Was the same done on the other engine by the same people"
+KIND = {"complaint": "written up", "sign": "heard or seen"}
+
+
+def found(text: str, fitted: Fitted, kinds: Sequence[str] = ("complaint", "sign")) -> list[tuple[str, str, str]]:
+    """Return what may be meant by what is typed so far, as (name, title, kind in words)."""
+    return [(hit.name, plain(hit.title), KIND[hit.kind]) for hit in search(text, fitted, kinds)[:8]]
+
+
+def _signs(asking: _Asking, fitted: Fitted, given: Sequence[Seen] | None) -> tuple[Seen, ...]:
+    """Ask what else was heard or seen until nothing more is told; what was given is looked over first."""
+    from isolate.case.case import Seen
+    from isolate.case.intake import sign_faults
+
+    told: dict[Seen, None] = {}
+
+    def take(name: str, channel: str = "") -> None:
+        sign = fitted.signs[name]
+        if sign.asks_channel and not channel:
+            asking.say(f"{sign.title}:")
+            channel = asking.choose("Which channel", {c: f"channel {c}" for c in fitted.channels})
+        told[Seen(name, channel)] = None
+        asking.say(f"Taken as: {sign.title}{f', channel {channel}' if channel else ''}")
+
+    wrong = False
+    for seen in given or ():
+        problems = [text for field, text in sign_faults(fitted, seen)]
+        if seen.sign in fitted.signs and not seen.channel and fitted.signs[seen.sign].asks_channel:
+            take(seen.sign)
+        elif problems:
+            wrong = True
+            asking.say(f"{problems[0][0].upper()}{problems[0][1:]}.", "bold")
+        else:
+            take(seen.sign, seen.channel)
+    for name in asking.noted:
+        take(name)
+    if not fitted.signs or (given is not None and not wrong):
+        return tuple(told)
+    hint = "In words or by name, commas between; ? lists them. Enter: nothing more."
+    while True:
+        names = asking.line(
+            "Anything else heard or seen", lambda text: _sign_names(text, fitted),
+            choices=Search(lambda text: found(text, fitted, ("sign",)), row=True), hint=hint,
+        )
+        hint = ""
+        if names is None:
+            from isolate.terminal.layout import keyed
+
+            titles = [(str(i), sign.title, "") for i, sign in enumerate(fitted.signs.values(), start=1)]
+            asking.console.print(keyed(titles, asking.console.width))
+            continue
+        if not names:
+            return tuple(told)
+        for name in names:
+            take(name)
+
+
+def _sign_names(text: str, fitted: Fitted) -> list[str] | None:
+    """Return the names of the signs told; None for the question which there are."""
+    return None if text.strip() == "?" else signs(text, fitted)
 
 
 def complaint(text: str, fitted: Fitted) -> str:
@@ -224,6 +315,34 @@ def complaint(text: str, fitted: Fitted) -> str:
         raise Unclear("Those words are near none of these. Take the nearest by its number.")
     which = listed([f"{names.index(n) + 1} ({fitted.complaints[n].title})" for n in near], "or")
     raise Unclear(f"That may be {which}. Which number?")
+
+
+def signs(text: str, fitted: Fitted) -> list[str]:
+    """Return the signs meant by numbers, names or words, with commas between; nothing for nothing told."""
+    if not _told(text).strip():
+        return []
+    whole = signs_meant(text, fitted)
+    if len(whole) == 1 and not re.search(r"[,;]", text) and not text.strip().isdecimal():
+        return list(whole)
+    names = list(fitted.signs)
+    meant: dict[str, None] = {}
+    for part in re.split(r"[,;]", text):
+        said = part.strip()
+        if not said:
+            continue
+        if said.isdecimal():
+            if not 1 <= int(said) <= len(names):
+                raise Unclear(f"There is no number {said}: 1 to {len(names)}, or words.")
+            meant[names[int(said) - 1]] = None
+            continue
+        near = signs_meant(said, fitted)
+        if not near:
+            raise Unclear(f"{plain(said)!r} is near none of what is known here; what else was seen goes into a note.")
+        if len(near) > 1:
+            which = listed([f"{names.index(n) + 1} ({fitted.signs[n].title})" for n in near], "or")
+            raise Unclear(f"{plain(said)!r} may be {which}. Which number?")
+        meant[near[0]] = None
+    return list(meant)
 
 
 LIT = ("yes", "y", "lit", "lights", "ok", "on")

@@ -42,6 +42,8 @@ class Key:
     says: str
     also: tuple[str, ...] = field(default=())
     """Other words that mean it where lines are read."""
+    at_foot: bool = True
+    """False: only the list of keys names it."""
 
     def meant(self, text: str) -> bool:
         return text.casefold() in (self.key, self.word.casefold(), *(a.casefold() for a in self.also))
@@ -54,7 +56,9 @@ BACK = Key("b", "back", "take back the last answer, repair, refusal or step done
 NOTE = Key("n", "note", "add a note")
 UNSURE = Key("u", "unsure", "could not tell", ("could not tell",))
 LEAVE = Key("q", "leave", "leave and come back later; the case is kept", ("quit",))
-TELL = Key("t", "tell", "tell something new: people, tools, departure, place, condition, starts, earlier work")
+TELL = Key("t", "tell", "tell something new: people, tools, departure, place, condition, starts, signs, earlier work")
+HAND = Key("h", "shift", "hand over to the next shift: the case stays open", ("hand over", "hand-over"))
+DEFER = Key("f", "defer", "defer it under the operator's own procedure: ends the case", at_foot=False)
 RECORD = Key("r", "record", "the record so far")
 HELP = Key("?", "help", "this list")
 GO = Key("g", "go", "go: one step at a time, with its warnings")
@@ -67,13 +71,29 @@ YES = Key("y", "yes", "yes")
 NO = Key("n", "no", "no")
 
 
+@dataclass(frozen=True)
+class Search:
+    """What a line of text may mean, found while it is typed.
+
+    ``find``: what is typed → (what is put in its place, title, kind). ``row``: it goes by what stands after the last
+    comma, since several may be told.
+    """
+
+    find: Callable[[str], Sequence[tuple[str, str, str]]]
+    row: bool = False
+
+
+Choices = Sequence[str] | Search
+"""Names that complete a line, or a search."""
+
+
 class Face(Protocol):
     """Where keys come from."""
 
     def key(self, prompt: str, keys: Sequence[Key], bar: Bar, interrupt: str) -> str:
         """Return the key pressed. Raises Stopped."""
 
-    def line(self, prompt: str, bar: Bar, interrupt: str, choices: Sequence[str] = ()) -> str | None:
+    def line(self, prompt: str, bar: Bar, interrupt: str, choices: Choices = ()) -> str | None:
         """Return a line of text, stripped; None for Escape. Raises Stopped."""
 
     def wait(
@@ -158,7 +178,7 @@ class Lines:
                     return key.key
             self._say(not_a_key(text, keys))
 
-    def line(self, prompt: str, bar: Bar, interrupt: str, choices: Sequence[str] = ()) -> str | None:
+    def line(self, prompt: str, bar: Bar, interrupt: str, choices: Choices = ()) -> str | None:
         return self._read(f"{prompt} ")
 
     def wait(
@@ -362,7 +382,7 @@ class Typed:
 
     # -- lines of text
 
-    def line(self, prompt: str, bar: Bar, interrupt: str, choices: Sequence[str] = ()) -> str | None:
+    def line(self, prompt: str, bar: Bar, interrupt: str, choices: Choices = ()) -> str | None:
         from prompt_toolkit import PromptSession
         from prompt_toolkit.key_binding import KeyBindings
         from prompt_toolkit.keys import Keys
@@ -381,7 +401,7 @@ class Typed:
             style=self._style(),
             completer=_completer(choices) if choices else None,
             complete_while_typing=True,
-            reserve_space_for_menu=min(5, len(choices)),
+            reserve_space_for_menu=5 if isinstance(choices, Search) else min(5, len(choices)),
             refresh_interval=0.5,
         )
         # Escape begins the codes of other keys as well; this long it is waited for what may follow it, in seconds.
@@ -390,18 +410,31 @@ class Typed:
         return None if text is None else str(text).strip()
 
 
-def _completer(choices: Sequence[str]) -> Any:
+def _completer(choices: Choices) -> Any:
     """Return a completer for names in a row: it completes what stands after the last comma, colon or semicolon."""
     import re
 
     from prompt_toolkit.completion import Completer, Completion
+
+    if isinstance(choices, Search):
+        looked = choices
+
+        class Found(Completer):
+            def get_completions(self, document: Any, event: Any) -> Any:
+                typed = document.text_before_cursor
+                begun = re.split(r"[,;]\s*", typed)[-1] if looked.row else typed
+                for name, title, kind in looked.find(begun):
+                    yield Completion(name, start_position=-len(begun), display=title, display_meta=kind)
+
+        return Found()
+    names = choices
 
     class Rows(Completer):
         def get_completions(self, document: Any, event: Any) -> Any:
             begun = re.split(r"[,;:]\s*", document.text_before_cursor)[-1].casefold()
             if not begun and not event.completion_requested:
                 return
-            for choice in choices:
+            for choice in names:
                 if begun in choice.casefold():
                     yield Completion(choice, start_position=-len(begun))
 

@@ -23,8 +23,10 @@ from isolate.case.steps import (
     Cross,
     CrossingShown,
     Held,
+    Here,
     Mend,
     Offer,
+    Report,
     Step,
     Wait,
     Walk,
@@ -139,6 +141,12 @@ def card(chase: Chase, step: Step, width: int) -> Card:
         return _warned(chase, step, width)
     if isinstance(step, Walk):
         return _walk(chase, step, width)
+    if isinstance(step, Here):
+        return _here(chase, step, width)
+    if isinstance(step, Report):
+        body = rows([("Why", step.text, "bold")])
+        says = text("Told by the facts below, from the aircraft and not from memory. Esc shows the other keys.")
+        return Card(heading(step.title, width, "To be told"), body, says)
     assert isinstance(step, Held), step
     body = rows(several("Why", list(step.reasons)))
     return Card(heading(reworded(chase, step.title), width, "On hold"), body, keyed(_plain_keys((
@@ -147,11 +155,23 @@ def card(chase: Chase, step: Step, width: int) -> Card:
         ("q", "leave and come back later"))), width))
 
 
+def _here(chase: Chase, step: Here, width: int) -> Card:
+    passed = chase.state.passed_on or {}
+    body = rows([
+        ("Why", f"{passed.get('by')} passed the work on to {passed.get('to')}. Who is here now, and what each may do, "
+                "is told anew; what the others held does not count.", "bold"),
+        ("Then", "Each thing that was open, pulled, off or half torqued is walked, one by one.", "bold"),
+    ])
+    says = text("Name, colon, what he or she may do; a semicolon between people. Esc shows the other keys.")
+    return Card(heading(step.title, width, "Taking over"), body, says)
+
+
 def _walk(chase: Chase, step: Walk, width: int) -> Card:
-    since = unknown_since(chase, step)
+    since = "passed-on" if step.asks else unknown_since(chase, step)
     why = {
         "resumed": "Work was interrupted since it was last known. Nobody counts on it until it is seen.",
         "corrected": "It was taken back, which moves nothing at the aircraft. Nobody counts on it until it is seen.",
+        "passed-on": "The work was passed on. Nobody counts on it until somebody named has seen it.",
         "access": "The complaint says that this is how it was found. Nobody counts on it until it is seen.",
     }[since]
     still = "" if since == "access" else " still"
@@ -160,8 +180,10 @@ def _walk(chase: Chase, step: Walk, width: int) -> Card:
         ("How", f"Go and look at the aircraft. Is it{still} so: {step.word}?", "bold"),
         ("Never", "Do not reach in to find out. Hands stay out until all of it is known.", "bold"),
     ])
+    gone = "no: shut, in, on or put back" if step.access else "no: torqued and locked"
+    named = "; then who saw it" if step.asks else ""
     return Card(heading(step.title, width, "Go and look"), body, keyed(_plain_keys((
-        ("s", f"yes,{still} so: {step.word}"), ("x", "no: shut, in, on or put back"))), width))
+        ("s", f"yes,{still} so: {step.word}{named}"), ("x", f"{gone}{named}"))), width))
 
 
 def unknown_since(chase: Chase, step: Walk) -> str:
@@ -523,7 +545,9 @@ def bar(chase: Chase, keys: Sequence[Key], digits_do: str = "answer") -> Bar:
     book = f"{minutes(chase.state.book_minutes)} by the book"
     digits = [k.key for k in keys if k.key.isdigit()]
     shown = [f"{digits[0]}-{digits[-1]} {digits_do}" if len(digits) > 1 else f"1 {digits_do}"] if digits else []
-    shown += [f"{k.key} {k.word}" for k in keys if k.key and not k.key.isdigit()]
+    named = [f"{k.key} {k.word}" for k in keys if k.key and k.at_foot and not k.key.isdigit()]
+    # The way out and the list of keys stay side by side, wherever the lines break.
+    shown += [*named[:-2], "  ".join(named[-2:])] if named[-1:] == ["? help"] else named
 
     def lines(width: int) -> list[tuple[str, str]]:
         times = [f"{minutes(max(0.0, chase.elapsed))} by the clock", book]
@@ -549,6 +573,9 @@ def _opened(chase: Chase) -> list[str]:
     """
     unknown: list[str] = []
     lasting: list[str] = []
+    for what, state in chase.state.loose.items():
+        word = words.UNKNOWN if state == "unknown" else words.LOOSE
+        (unknown if state == "unknown" else lasting).append(f"{plain(what)}: {word}")
     passing: list[str] = []
     for key, title, word in chase.open_now():
         shown = f"{plain(title).split(',')[0]}: {words.UNKNOWN if word == 'unknown' else word}"
@@ -588,6 +615,7 @@ def help_rows(keys: Sequence[Key], chase: Chase, width: int) -> Group:
     """Return what the keys do now, and what is open in full."""
     items = [(k.key, k.says, "") for k in keys]
     opened = [f"{plain(title)}: {words.UNKNOWN if word == 'unknown' else word}" for _, title, word in chase.open_now()]
+    opened += [f"{what}: {words.UNKNOWN if how == 'unknown' else words.LOOSE}" for what, how in chase.state.loose.items()]
     return Group(
         heading("what the keys do now", width),
         keyed(items, width),

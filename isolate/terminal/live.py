@@ -13,16 +13,18 @@ from typing import TYPE_CHECKING, Any
 from rich.console import Console, Group, RenderableType
 from rich.text import Text
 
-from isolate.case.case import BadIntake
+from isolate.case import deferral, handing
+from isolate.case.case import BadIntake, Seen
 from isolate.case.intake import Refused, checked_fact
 from isolate.case.memory import Memory
-from isolate.case.steps import Ask, Confirm, Cross, Done, Held, Mend, Offer, Step, Wait, Walk
+from isolate.case.parts import checked_part_fact
+from isolate.case.steps import Ask, Confirm, Cross, Done, Held, Here, Mend, Offer, Report, Step, Wait, Walk
 from isolate.case.store import StoreError
 from isolate.kb.model import Ask as Fact
 from isolate.terminal import intake as reading
 from isolate.terminal import keys as k
 from isolate.terminal import layout, words
-from isolate.terminal.keys import Face, Key, Stopped
+from isolate.terminal.keys import Choices, Face, Key, Search, Stopped
 from isolate.terminal.words import plain
 
 if TYPE_CHECKING:
@@ -41,8 +43,20 @@ def run(chase: Chase, console: Console | None = None, face: Face | None = None) 
         return _Session(chase, console, face).run()
 
 
+def hand_over(chase: Chase, console: Console | None = None, face: Face | None = None) -> int:
+    """Pass a case on to the next people without working it first. Return the exit status."""
+    console = console or Console(highlight=False, markup=False, emoji=False)
+    face = face or k.face(console)
+    with k.quiet(face):
+        return _Session(chase, console, face).hand_over()
+
+
 class _Left(Exception):
     """The case is left by choice."""
+
+
+class _PassedOn(Exception):
+    """The case was passed on to the next people."""
 
 
 class _Session:
@@ -60,21 +74,43 @@ class _Session:
     # -- the whole session -----------------------------------------------------------------------------
 
     def run(self) -> int:
+        return self._through(self._work)
+
+    def hand_over(self) -> int:
+        """Pass the case on at once; Escape or an empty line leaves it as it was."""
+
+        def ask() -> int:
+            if isinstance(self.chase.now(), Done):
+                raise Refused(f"case {self.chase.id} has ended: there is nothing to hand over")
+            self._hand_over()
+            self.say(words.NOT_PASSED_ON, "bold")
+            return 1
+
+        return self._through(ask)
+
+    def _work(self) -> int:
+        while True:
+            step = self.chase.now()
+            if isinstance(step, Done):
+                self._news()
+                return self._done(step)
+            try:
+                self._step(step)
+            except (Refused, BadIntake) as error:
+                self.say(str(error), "bold")
+
+    def _through(self, work: Callable[[], int]) -> int:
+        """Do something with the case, whatever ends it; return the exit status."""
         if self.console.width < words.NARROWEST:
             self.say(words.TOO_NARROW.format(width=self.console.width, least=words.NARROWEST), "bold")
             self._kept()
             return 1
         try:
             self._greet()
-            while True:
-                step = self.chase.now()
-                if isinstance(step, Done):
-                    self._news()
-                    return self._done(step)
-                try:
-                    self._step(step)
-                except (Refused, BadIntake) as error:
-                    self.say(str(error), "bold")
+            return work()
+        except _PassedOn:
+            self._kept()
+            return 0
         except (_Left, KeyboardInterrupt):
             return self._leave(0)
         except Stopped as stop:
@@ -181,7 +217,11 @@ class _Session:
         if isinstance(step, Wait):
             self._wait(step)
         elif isinstance(step, Confirm):
-            self._confirm(step)
+            self._facts(step, step.caution.asks, self.chase.confirm, "confirmed")
+        elif isinstance(step, Report):
+            self._facts(step, step.asks, self.chase.report, "told")
+        elif isinstance(step, Here):
+            self._here(step)
         else:
             self._keyed(step)
 
@@ -203,12 +243,15 @@ class _Session:
         found += [Key(str(i), name, said, (said,)) for i, (name, said) in enumerate(asked[:9], start=1)]
         if asked:
             found.append(k.UNSURE)
+        if isinstance(step, Here):
+            return [k.NOTE, k.RECORD, k.HAND, k.LEAVE, k.HELP, k.AGAIN]
         found.append(k.WHY)
         if isinstance(step, Offer):
             found.append(k.ELSE)
-        if not isinstance(step, Walk) and not (isinstance(step, Cross | Confirm | Wait) and self._closing()):
+        if not isinstance(step, Walk | Report) and not (isinstance(step, Cross | Confirm | Wait) and self._closing()):
             found.append(k.CANNOT)
-        return [*found, k.BACK, k.NOTE, k.TELL, k.RECORD, k.LEAVE, k.HELP, k.AGAIN]
+        defer = [k.DEFER] if isinstance(step, Offer) else []
+        return [*found, k.BACK, k.NOTE, k.TELL, k.RECORD, k.HAND, *defer, k.LEAVE, k.HELP, k.AGAIN]
 
     def _closing(self) -> bool:
         move = self.chase.state.move
@@ -242,10 +285,16 @@ class _Session:
             if not isinstance(step, Offer) or step.kind != "end" or self._ends(step.title):
                 self._did(f"{step.title}: taken up", chase.accept)
         elif pressed == k.DONE.key:
-            self._did(f"{step.title}: done", chase.mended if isinstance(step, Mend) else chase.crossed)
+            if isinstance(step, Mend) and step.part:
+                self._mended(step)
+            else:
+                self._did(f"{step.title}: done", chase.mended if isinstance(step, Mend) else chase.crossed)
         elif pressed in (k.STILL.key, k.SHUT.key):
+            assert isinstance(step, Walk)
             still = pressed == k.STILL.key
-            self._did(f"{step.title}: {'still so' if still else 'shut'}", lambda: chase.walked(still))
+            facts = self._all_facts(step.asks)
+            if facts is not None:
+                self._did(f"{step.title}: {'still so' if still else 'shut'}", lambda: chase.walked(still, facts))
         elif pressed == k.AGAIN.key:
             self.shown = None
         else:
@@ -273,6 +322,10 @@ class _Session:
             self.print(Text(plain(record(chase, "not ended yet"), lines=True)))
         elif pressed == k.HELP.key:
             self.print(layout.help_rows(keys, chase, self.console.width))
+        elif pressed == k.HAND.key:
+            self._hand_over()
+        elif pressed == k.DEFER.key:
+            self._defer()
         elif pressed == k.LEAVE.key:
             raise _Left
 
@@ -284,29 +337,39 @@ class _Session:
 
     # -- warnings confirmed by facts ---------------------------------------------------------------------
 
-    def _confirm(self, step: Confirm) -> None:
+    def _facts(self, step: Step, asks: Sequence[Fact], tell: Callable[[dict[str, Any]], None], done: str) -> None:
+        """Ask for the facts of a step and tell them all at once."""
         self._show(step)
-        keys = [Key("g", "go", "go on with the facts"), *self._keys(step)]
-        facts: dict[str, Any] = {}
-        for number, asked in enumerate(step.caution.asks, start=1):
-            fact = self._fact(asked, f"{number}/{len(step.caution.asks)}", keys)
-            if fact is None:
-                self._menu(step, keys)
-                return
-            facts[asked.name] = fact
-        self._did(f"{step.title}: confirmed", lambda: self.chase.confirm(facts))
+        facts = self._all_facts(asks)
+        if facts is None:
+            self._menu(step, [Key("g", "go", "go on with the facts"), *self._keys(step)])
+        else:
+            self._did(f"{step.title}: {done}", lambda: tell(facts))
 
-    def _fact(self, asked: Fact, number: str, keys: Sequence[Key]) -> Any:
-        """Ask for one fact until it can be taken; None for Escape or ``?``."""
+    def _all_facts(
+        self, asks: Sequence[Fact], check: Callable[[Fact, Any], Any] = checked_fact
+    ) -> dict[str, Any] | None:
+        """Ask for each fact; None where one was left with Escape or ``?``."""
+        facts: dict[str, Any] = {}
+        for number, asked in enumerate(asks, start=1):
+            told, fact = self._fact(asked, f"{number}/{len(asks)}", check)
+            if not told:
+                return None
+            facts[asked.name] = fact
+        return facts
+
+    def _fact(self, asked: Fact, number: str, check: Callable[[Fact, Any], Any]) -> tuple[bool, Any]:
+        """Ask for one fact until it can be taken, as (True, fact); (False, None) for Escape or ``?``."""
         bar = layout.bar(self.chase, [Key("Enter", "tells it", ""), Key("Esc", "other keys", "")])
         names = self._names() if asked.kind == "person" else ()
         prompt = plain(asked.prompt) + {"time": " (hh:mm or now)", "minutes": " (minutes)"}.get(asked.kind, "")
         while True:
             told = self.face.line(f"{number} {prompt}", bar, self.interrupt, names)
             if told is None or told == k.MENU:
-                return None
+                return False, None
             try:
-                return checked_fact(asked, time_of_day(told, self.chase.clock) if asked.kind == "time" else plain(told))
+                said = time_of_day(told, self.chase.clock) if asked.kind == "time" else plain(told)
+                return True, check(asked, said)
             except Refused as error:
                 self.say(str(error), "bold")
 
@@ -332,13 +395,76 @@ class _Session:
         pressed = self.face.wait(step.until, self.chase.clock, keys, layout.bar(self.chase, keys), self.interrupt)
         if pressed == k.OVER:
             self.say("The wait is over.", "bold")
-            self.shown = None
+            self._did(f"{step.title}: over", self.chase.waited)
         else:
             self._act(step, pressed, keys)
 
+    # -- parts, people, other ends -----------------------------------------------------------------------
+
+    def _mended(self, step: Mend) -> None:
+        """Ask for the parts of a repair; Escape leaves the repair undone on the trail."""
+        self.say(words.PART)
+        part = self._all_facts(step.part, checked_part_fact)
+        if part is not None:
+            self._did(f"{step.title}: done", lambda: self.chase.mended(part))
+        else:
+            self.say(words.NOT_DONE)
+            self.aside = True
+
+    def _here(self, step: Here) -> None:
+        """Ask who is here after the work was passed on."""
+        self._show(step)
+        fitted = self.chase.fitted
+        bar = layout.bar(self.chase, [Key("Enter", "tells it", ""), Key("Esc", "other keys", "")])
+        told = self.face.line("Who is here now:", bar, self.interrupt, reading.authorities_of(fitted))
+        if told is None or told == k.MENU:
+            self._menu(step, [Key("g", "go", "go on: tell who is here"), *self._keys(step)])
+            return
+        try:
+            people = reading.people(told, fitted)
+        except reading.Unclear as error:
+            self.say(str(error), "bold")
+            return
+        self.say(reading.understood(people, fitted))
+        here = [{"name": p.name, "may": list(p.may)} for p in people]
+        self._did("who is here", lambda: self.chase.tell(people=here))
+
+    def _hand_over(self) -> None:
+        """Pass the case on to the next people, which ends the session."""
+        facts = self._all_facts(handing.ASKS)
+        if facts is None:
+            return
+        text = ""
+
+        def pass_on() -> None:
+            nonlocal text
+            text = self.chase.pass_on(facts)
+
+        self._did(f"passed on to {facts['to']}", pass_on)
+        self.console.print()
+        self.print(Text(plain(text, lines=True)))
+        self.console.print()
+        if not isinstance(self.chase.log, Memory):
+            self.say(words.PASSED_ON.format(to=facts["to"]))
+            self.say(words.SHOW_HAND_OVER.format(case=self.chase.id))
+        raise _PassedOn
+
+    def _defer(self) -> None:
+        """End the case under the operator's own deferral procedure; refused before anything is asked twice."""
+        chase = self.chase
+        channel = self._choice(
+            f"{deferral.ASKS[0].prompt}", [(c, f"channel {c}") for c in chase.fitted.channels]
+        )
+        if channel is None:
+            return
+        deferral.checked_channel(chase, channel)
+        facts = self._all_facts(deferral.ASKS[1:])
+        if facts is not None and self._ends(deferral.TITLE):
+            self._did(f"{deferral.TITLE}: taken up", lambda: chase.defer({**facts, "channel": channel}))
+
     # -- what the other keys do ---------------------------------------------------------------------------
 
-    def _line(self, prompt: str, choices: Sequence[str] = ()) -> str | None:
+    def _line(self, prompt: str, choices: Choices = ()) -> str | None:
         bar = layout.bar(self.chase, [Key("Enter", "takes it", ""), Key("Esc", "or nothing: back", "")])
         return self.face.line(prompt, bar, self.interrupt, choices) or None
 
@@ -481,6 +607,7 @@ class _Session:
                 ("place", "the aircraft is elsewhere now"),
                 ("condition", "it shows in another condition"),
                 ("starts", "starts: more is known of them"),
+                *([("signs", "something else was heard or seen with the defect")] if fitted.signs else []),
                 ("done", "work done before is known now"),
             ],
         )
@@ -515,6 +642,8 @@ class _Session:
             changes = None if told is None else {
                 "starts": [{"channel": s.channel, "lit": s.lit, "condition": s.condition} for s in told]
             }
+        elif what == "signs":
+            changes = self._signs()
         else:
             told = self._read("Repairs done before the case:", lambda t: reading.done(t, fitted), list(fitted.repairs))
             changes = None if told is None else {
@@ -523,9 +652,34 @@ class _Session:
                     for w in dict.fromkeys((*intake.done, *told))
                 ]
             }
+            if changes and changes["done"]:
+                other = self._choice(f"{reading.OTHER_ENGINE}?", list(words.OTHER_ENGINE.items()))
+                changes |= {} if other is None else {"other_engine": "" if other == "unknown" else other}
         if changes:
             self._did("something new was told", lambda: self.chase.tell(**changes))
             self.say("Taken in.")
+
+    def _signs(self) -> dict[str, Any] | None:
+        """Ask what else was heard or seen; what is told is added to what was told before."""
+        intake, fitted = self.chase.intake, self.chase.fitted
+        self.say(f"Told so far: {'; '.join(self.chase.sign_title(s) for s in intake.signs) or 'nothing'}.")
+        names = self._read(
+            "Heard or seen with the defect, commas between (none: all told so far is taken back):",
+            lambda t: reading.signs(t, fitted),
+            Search(lambda t: reading.found(t, fitted, ("sign",)), row=True),
+        )
+        if names is None:
+            return None
+        seen = list(intake.signs) if names else []
+        for name in names:
+            channel: str | None = ""
+            if fitted.signs[name].asks_channel:
+                self.say(f"{fitted.signs[name].title}:")
+                channel = self._choice("Which channel?", [(c, f"channel {c}") for c in fitted.channels])
+            if channel is None:
+                return None
+            seen.append(Seen(name, channel))
+        return {"signs": [{"sign": s.sign, "channel": s.channel} for s in dict.fromkeys(seen)]}
 
     def _at_hand(self) -> dict[str, Any] | None:
         tools = reading.tools_of(self.chase.fitted)
@@ -536,7 +690,7 @@ class _Session:
         )
         return None if told is None else {"missing": list(told)}
 
-    def _read(self, prompt: str, read: Callable[[str], Any], choices: Sequence[str] = ()) -> Any:
+    def _read(self, prompt: str, read: Callable[[str], Any], choices: Choices = ()) -> Any:
         """Ask for a line until it can be read; None for nothing told."""
         while True:
             told = self._line(prompt, choices)

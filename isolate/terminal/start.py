@@ -7,13 +7,14 @@ import os
 from concurrent.futures import Future, ThreadPoolExecutor
 from datetime import UTC, datetime
 from threading import Event
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from isolate.terminal import intake
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from isolate.case.case import Seen
     from isolate.case.chase import Kit
     from isolate.case.store import Store
     from isolate.kb.fit import Fitted
@@ -81,6 +82,8 @@ def chase(arguments: argparse.Namespace) -> int:
     background = _Background(arguments)
     try:
         with open_store(arguments.store) as store:
+            if arguments.hand_over is not None:
+                return _hand_over(arguments.hand_over, store, background)
             if arguments.resume is not None:
                 return _resume(arguments.resume, store, background)
             return _new(arguments, store, background)
@@ -89,11 +92,13 @@ def chase(arguments: argparse.Namespace) -> int:
 
 
 def _new(arguments: argparse.Namespace, store: Store, background: _Background) -> int:
-    given = {
+    given: dict[str, Any] = {
         name: getattr(arguments, name)
         for name in ("aircraft", "position", "engine", "complaint")
         if getattr(arguments, name) is not None
     }
+    if arguments.sign:
+        given["signs"] = tuple(_sign(said) for said in arguments.sign)
     try:
         told = intake.ask(background.fitted, background.engines, given)
     except intake.Stopped as stop:
@@ -107,9 +112,37 @@ def _new(arguments: argparse.Namespace, store: Store, background: _Background) -
     return live.run(Chase.begin(background.kit(told.engine), store, case, told, now))
 
 
-def _resume(case: str, store: Store, background: _Background) -> int:
-    from isolate.case.case import fold
+def _sign(said: str) -> Seen:
+    """Return the sign of NAME or NAME:CHANNEL; what it names is looked over once the engine is known."""
+    from isolate.case.case import Seen
+    from isolate.case.intake import Refused
+
+    name, colon, channel = said.partition(":")
+    if not name.strip() or (colon and not channel.strip()):
+        raise Refused(f"--sign is NAME or NAME:CHANNEL, not {said!r}")
+    return Seen(name.strip(), channel.strip())
+
+
+def _hand_over(case: str, store: Store, background: _Background) -> int:
     from isolate.case.chase import Chase
+    from isolate.terminal import live
+
+    case, engine = _known(case, store)
+    # Not taken up again: what stands is passed on as it was left.
+    return live.hand_over(Chase(background.kit(engine), store, case, now))
+
+
+def _resume(case: str, store: Store, background: _Background) -> int:
+    from isolate.case.chase import Chase
+    from isolate.terminal import live
+
+    case, engine = _known(case, store)
+    return live.run(Chase.resume(background.kit(engine), store, case, now))
+
+
+def _known(case: str, store: Store) -> tuple[str, str]:
+    """Return a case that is there, the latest open one for none named, and its engine. Raises Refused."""
+    from isolate.case.case import fold
     from isolate.case.intake import Refused
     from isolate.kb.fit import near
 
@@ -124,6 +157,4 @@ def _resume(case: str, store: Store, background: _Background) -> int:
     told = fold(store.events(case)).intake
     if told is None:
         raise Refused(f"case {case} does not begin with its opening")
-    from isolate.terminal import live
-
-    return live.run(Chase.resume(background.kit(told.engine), store, case, now))
+    return case, told.engine

@@ -17,16 +17,23 @@ LONGER = "Longer than the window: it begins further up."
 NOTHING_OPEN = "nothing open, pulled or off"
 OPEN_NOW = "OPEN NOW"
 UNKNOWN = "UNKNOWN, go and look"
+LOOSE = "half torqued or unlocked"
 
 KEPT = "Case {case} is kept. Go on with it:"
 RESUME = "  isolate chase --resume {case}"
 NOT_KEPT = "This was worked in memory only; nothing of it is kept."
 LEFT_OPEN = "Left as it stands: {open}. Say so to whoever comes next; going on begins with a look at each."
 INPUT_ENDED = "The input ended before the case did."
+PASSED_ON = "Passed on to {to}; the case stays open. For paper:"
+SHOW_HAND_OVER = "  isolate cases show {case} --hand-over"
+NOT_PASSED_ON = "Nothing was passed on; the case is as it was."
+PART = "For the record, from the parts' own labels and tags. Esc leaves the repair not done."
+NOT_DONE = "The repair stands as not done yet."
 NO_CASE = "Stopped before all was told: no case was opened and nothing is kept."
 STRAY = "{key} does nothing here; the keys above do."
 INTERRUPT = "Ctrl-C again, or {leave}, leaves; the case is kept."
 INTERRUPT_INTAKE = "Ctrl-C again leaves; there is no case yet, so nothing would be kept."
+INTERRUPT_FINDING = "Ctrl-C again leaves; nothing is added."
 NOT_WRITTEN = "What you just did could not be written to the case: {why}"
 LAST_KEPT = "The last thing acknowledged: {last}. All up to there is on disk."
 
@@ -48,6 +55,7 @@ CONDITIONS = {
     "wet": "wet: rain, wash or de-icing",
     "vibrating": "when the engine shakes or the harness moves",
 }
+OTHER_ENGINE = {"yes": "yes", "no": "no", "unknown": "not known"}
 PLACES = {"gate": "at the gate, the aircraft is wanted", "hangar": "in the hangar"}
 
 HELP = (

@@ -11,8 +11,8 @@ from isolate.case.chase import Kit
 from isolate.case.written import read
 from isolate.cli import main
 from isolate.drill.scenario import Scenario, find, names, solve
-from isolate.kb.fit import Fitted, UnknownName
-from isolate.kb.load import shipped_scenarios
+from isolate.kb.fit import UnknownName, fit
+from isolate.kb.load import load, shipped_scenarios
 from isolate.kb.read import KnowledgeError
 
 FOLDER = shipped_scenarios()
@@ -33,8 +33,9 @@ truth: [lead-open/A]
 """
 
 
-def test_there_are_drills() -> None:
-    assert len(SHIPPED) >= 3
+def test_there_are_drills_on_every_engine() -> None:
+    engines = {read(FOLDER / f"{name}.yaml", Scenario).case.engine for name in SHIPPED}
+    assert len(SHIPPED) >= 5 and engines == set(load().knowledge.engines)
 
 
 @pytest.mark.parametrize("name", SHIPPED)
@@ -51,10 +52,12 @@ def test_a_shipped_drill_solves_to_its_truth(name: str, capsys: pytest.CaptureFi
 
 
 @pytest.mark.parametrize("name", SHIPPED)
-def test_a_shipped_drill_names_what_exists(name: str, hf3: Fitted) -> None:
-    scenario = read(FOLDER / f"{name}.yaml", Scenario, hf3)
-    assert set(scenario.truth) <= set(hf3.mode_zone)
-    assert set(scenario.source) <= set(hf3.knowledge.sources)
+def test_a_shipped_drill_names_what_exists(name: str) -> None:
+    knowledge = load().knowledge
+    fitted = fit(knowledge, read(FOLDER / f"{name}.yaml", Scenario).case.engine)
+    scenario = read(FOLDER / f"{name}.yaml", Scenario, fitted)
+    assert set(scenario.truth) <= set(fitted.mode_zone)
+    assert set(scenario.source) <= set(knowledge.sources)
     assert scenario.story.strip() and scenario.learning
 
 

@@ -41,7 +41,13 @@ class Plain:
 
     def fact(self, ask: Fact, caution: str) -> object:
         numbers = {"count": max(2, int(ask.least or 0)), "minutes": max(2.0, ask.least or 0)}
-        return numbers.get(ask.kind, "Quill [bold]and[/bold] Marrow")
+        return numbers.get(ask.kind, "Teal" if ask.name == "inspected-by" else "Quill [bold]and[/bold] Marrow")
+
+    def part(self, repair: str) -> dict[str, object]:
+        return {}
+
+    def defers(self, kind: str, move: str) -> None:
+        return None
 
     def repaired(self, repair: str) -> None:
         pass

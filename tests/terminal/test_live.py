@@ -67,8 +67,10 @@ class Robot:
             return self.script.pop(0)
         if "hh:mm" in prompt:
             return "now"
-        if "(minutes)" in prompt or "How many" in prompt:
+        if "(minutes)" in prompt or "How many" in prompt or "since new" in prompt:
             return "6"
+        if "did none of it" in prompt:
+            return "Teal"
         return NASTY
 
     def wait(

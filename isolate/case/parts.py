@@ -1,0 +1,121 @@
+"""The parts that came off and went on at a repair, and what the shop found in them later."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from isolate.case.case import CaseState, fold
+from isolate.case.events import Event
+from isolate.case.intake import Refused
+from isolate.kb.fit import near
+from isolate.kb.model import Ask
+
+PART = (
+    Ask(name="pn-off", prompt="Part number of the part that came off?"),
+    Ask(name="sn-off", prompt="Its serial number (none, where it has none)?"),
+    Ask(name="hours-off", prompt="Its hours since new (Enter: not known)?", kind="count", least=0),
+    Ask(name="starts-off", prompt="Its starts since new (Enter: not known)?", kind="count", least=0),
+    Ask(name="pn-on", prompt="Part number of the part that went on?"),
+    Ask(name="sn-on", prompt="Its serial number (none, where it has none)?"),
+)
+"""What is asked of a repair that takes a part."""
+FINDINGS = {
+    "confirmed": "the shop found the fault in it",
+    "not-confirmed": "the shop found nothing wrong with it",
+    "other": "the shop found something else",
+}
+"""What a shop may say, in words."""
+LONGEST = 60
+"""Letters of a part or serial number or a reference."""
+_NOT_KNOWN = ("", "unknown", "not known", "?", "-")
+
+
+def checked_part(told: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what is known of the parts as it is kept: the numbers as text, hours and starts as numbers or None.
+
+    Nothing told of it at all stays out, to be filled in by hand. Raises Refused for a name that is not asked, a
+    number missing, too long or no number.
+    """
+    names = [ask.name for ask in PART]
+    for name in told:
+        if name not in names:
+            raise Refused(f"nothing of a part is called {name!r}{near(str(name), names)}; known: {', '.join(names)}")
+    return {ask.name: checked_part_fact(ask, told.get(ask.name)) for ask in PART} if told else {}
+
+
+def checked_part_fact(ask: Ask, value: Any) -> Any:
+    """Return one fact of :data:`PART` as it is kept. Raises Refused."""
+    text = "" if value is None else str(value).strip()
+    if ask.kind == "count":
+        if text.casefold() in _NOT_KNOWN:
+            return None
+        try:
+            number = float(text.replace(",", "."))
+        except ValueError:
+            number = math.nan
+        if not 0 <= number <= 10_000_000:
+            raise Refused(f"{ask.prompt} A number from 0 up is needed, or unknown, not {text!r}.")
+        return int(number) if number == int(number) else number
+    if not text:
+        raise Refused(f"{ask.prompt} This has to be told before going on.")
+    if len(text) > LONGEST:
+        raise Refused(f"{ask.prompt} {LONGEST} letters at most.")
+    return text
+
+
+def part_line(part: Mapping[str, Any], blank: str) -> str:
+    """Return the line of the record on the parts of a repair; ``blank`` where something is to be filled in."""
+
+    def told(name: str, unknown: str = blank) -> str:
+        value = part.get(name)
+        return unknown if value is None else str(value)
+
+    unknown = "not known" if part else blank
+    return (
+        f"Part off: P/N {told('pn-off')} S/N {told('sn-off')} hours since new {told('hours-off', unknown)} "
+        f"starts since new {told('starts-off', unknown)}   Part on: P/N {told('pn-on')} S/N {told('sn-on')}"
+    )
+
+
+def finding_event(
+    events: Sequence[Event], repair: str | None, finding: str, text: str, report: str
+) -> tuple[str, dict[str, Any]]:
+    """Return the event, (kind, body), that adds a shop's finding to a case that has ended.
+
+    ``repair``: the repair's key; None where the case has one only. Raises Refused.
+    """
+    state = fold(events)
+    if not state.ended:
+        raise Refused(
+            f"case {state.id} is open yet: the finding in a part that came off goes to a case that has ended"
+        )
+    done = list(dict.fromkeys(state.repairs))
+    if not done:
+        raise Refused(f"no part came off in case {state.id}: it has no repair")
+    if repair is None:
+        if len(done) > 1:
+            raise Refused(f"which repair is it about? {', '.join(done)}")
+        repair = done[0]
+    if repair not in done:
+        raise Refused(f"case {state.id} has no repair {repair!r}{near(repair, done)}; it has {', '.join(done)}")
+    if finding not in FINDINGS:
+        raise Refused(f"a finding is {' or '.join(FINDINGS)}, not {finding!r}{near(finding, FINDINGS)}")
+    text, report = text.strip(), report.strip()
+    if finding == "other" and not text:
+        raise Refused("something else was found: say what")
+    if len(report) > LONGEST:
+        raise Refused(f"the report's reference is too long: {LONGEST} letters at most")
+    return "shop-finding", {"repair": repair, "finding": finding, "text": text, "report": report}
+
+
+def finding_lines(state: CaseState) -> list[str]:
+    """Return what the shop found, in lines of the record."""
+    lines = []
+    for found in state.findings:
+        said = FINDINGS[found["finding"]]
+        more = f": {found['text']}" if found["text"] else ""
+        report = f" (report {found['report']})" if found["report"] else ""
+        lines.append(f"  {found['repair']}, the part that came off: {said}{more}{report}.")
+    return ["", "Found by the shop since:", *lines] if lines else []
