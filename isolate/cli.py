@@ -371,12 +371,12 @@ def _cases_show(arguments: argparse.Namespace) -> int:
             print("\n".join([state.record, *finding_lines(state)]))
             return 0
         from isolate.case.chase import Chase
-        from isolate.case.record import record
+        from isolate.case.record import NOT_ENDED, record
 
         if state.intake is None:
             raise Failure(f"case {arguments.case} does not begin with its opening")
         kit = _kits(_load(arguments).knowledge)(state.intake.engine)
-        print(record(Chase(kit, store, arguments.case, _now), "not ended yet"))
+        print(record(Chase(kit, store, arguments.case, _now), NOT_ENDED))
     return 0
 
 
@@ -476,8 +476,8 @@ def _kb_check(arguments: argparse.Namespace) -> int:
     print(
         f"Nothing to mend: {modes} fault modes, {len(kb.checks)} checks, {len(kb.access)} access states, "
         f"{len(kb.repairs)} repairs, {len(kb.rules)} rules, {len(kb.cautions)} cautions, "
-        f"{len(kb.complaints)} complaints, {len(kb.signs)} signs, {len(kb.engines)} engines, {len(kb.sources)} sources. "
-        f"Its digest: {kb.digest[:12]}"
+        f"{len(kb.complaints)} complaints, {len(kb.signs)} signs, {len(kb.engines)} engines, "
+        f"{len(kb.sources)} sources. Its digest: {kb.digest[:12]}"
     )
     return 0
 

@@ -14,10 +14,11 @@ from isolate.reasoning.belief import Belief, Model, Start
 
 def believed(model: Model, intake: Intake, evidence: Sequence[Evidence]) -> Belief:
     """Return the belief after the intake and the evidence in order."""
-    return _through(told_belief(model, intake, _answered(evidence)), evidence)
+    return through(told_belief(model, intake, _answered(evidence)), evidence)
 
 
-def _through(belief: Belief, evidence: Sequence[Evidence]) -> Belief:
+def through(belief: Belief, evidence: Sequence[Evidence]) -> Belief:
+    """Return the belief after more evidence."""
     for item in evidence:
         belief = _taken(belief, item)
     return belief
@@ -65,7 +66,7 @@ def before(
     model: Model, intake: Intake, evidence: Sequence[Evidence], position: int, zone: str
 ) -> NDArray[np.float64]:
     """Return P(zone's state just before evidence[position] | all the evidence), by filtering once for each state."""
-    reached = _through(told_belief(model, intake, _answered(evidence)), evidence[:position])
+    reached = through(told_belief(model, intake, _answered(evidence)), evidence[:position])
     chances = reached.zone(zone)
     logs = np.full(len(chances), -np.inf)
     for i, chance in enumerate(chances):

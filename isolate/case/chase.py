@@ -18,8 +18,8 @@ import numpy as np
 
 from isolate.case import deferral, handing
 from isolate.case import facts as case_facts
-from isolate.case.believed import before, believed
-from isolate.case.case import CLOSE_UP, CaseState, Intake, Seen, apply, fold
+from isolate.case.believed import before, believed, through
+from isolate.case.case import CLOSE_UP, CaseState, Evidence, Intake, Seen, apply, fold
 from isolate.case.events import Event, now_text, parse_time
 from isolate.case.intake import Refused, check_intake, checked_facts
 from isolate.case.parts import PART, checked_part
@@ -123,6 +123,7 @@ class _Memo:
     """What was worked out for the present events; thrown away when they change."""
 
     ranked: Ranked | None = None
+    barred: dict[str, str] | None = None
     facts: list[Fact] | None = None
     firings: dict[tuple[Fact, ...], tuple[Firing, ...]] = field(default_factory=dict)
 
@@ -136,6 +137,7 @@ class Chase:
         if self.state.intake is None:
             raise Refused(f"case {case} has no beginning")
         self._belief: Belief | None = None
+        self._reached: tuple[Intake, tuple[Evidence, ...], Belief] | None = None
         self._memo = _Memo()
         self.news: list[Firing] = []
         """Rules that fired since the caller last emptied this list."""
@@ -182,7 +184,14 @@ class Chase:
     def belief(self) -> Belief:
         """The belief after all the evidence."""
         if self._belief is None:
-            self._belief = believed(self.kit.model, self.intake, self.state.evidence)
+            evidence, intake = tuple(self.state.evidence), self.intake
+            had = self._reached
+            # What signs say depends on all that was answered; without them only what is new has to be taken in.
+            if had is not None and had[0] == intake and not intake.signs and evidence[: len(had[1])] == had[1]:
+                self._belief = through(had[2], evidence[len(had[1]) :])
+            else:
+                self._belief = believed(self.kit.model, intake, evidence)
+            self._reached = intake, evidence, self._belief
         return self._belief
 
     @property
@@ -232,6 +241,11 @@ class Chase:
 
     def barred(self) -> dict[str, str]:
         """Return what may not be done now: check, repair or access instance → why."""
+        if self._memo.barred is None:
+            self._memo.barred = self._barred()
+        return dict(self._memo.barred)
+
+    def _barred(self) -> dict[str, str]:
         intake, fitted = self.intake, self.fitted
         found: dict[str, str] = {}
         may = {a for p in intake.people for a in p.may}
@@ -994,9 +1008,7 @@ class Chase:
         return str(body["text"])
 
     def waited(self) -> None:
-        """Say that a wait is over: what follows by itself follows. Raises Refused while it runs."""
-        if isinstance(step := self.now(), Wait) and step.until > self.clock():
-            raise Refused("The wait is not over yet.")
+        """Say that a wait may be over: what follows by itself follows. While one runs nothing is passed by this."""
         self._settle()
 
     def take_back(self) -> str:

@@ -56,7 +56,7 @@ def body(chase: Chase, told: Mapping[str, Any]) -> dict[str, Any]:
         "list_by": facts["list-by"],
         "out": facts["out"],
         "loose": loose,
-        "open": [_open(chase, key) for key in chase.state.open],
+        "open": _open(chase),
         "waits": [{"title": title, "until": now_text(until)} for title, until in chase.waits_running()],
         "not": [{"what": what, "why": why} for what, why in _not_now(chase)],
         "told": _told(chase),
@@ -71,19 +71,26 @@ def body(chase: Chase, told: Mapping[str, Any]) -> dict[str, Any]:
     return {**found, "text": text(chase, found)}
 
 
-def _open(chase: Chase, key: str) -> dict[str, Any]:
-    access = chase.fitted.access[key]
-    return {
-        "access": key,
-        "title": access.title,
-        "word": access.entry.word,
-        "known": chase.state.open[key] == "open",
-        "facts": _facts_on(chase, access),
-    }
+def _open(chase: Chase) -> list[dict[str, Any]]:
+    """Return what is open with what was told of it, each caution's facts at the first thing they are about."""
+    said: set[str] = set()
+    return [
+        {
+            "access": key,
+            "title": (access := chase.fitted.access[key]).title,
+            "word": access.entry.word,
+            "known": how == "open",
+            "facts": _facts_on(chase, access, said),
+        }
+        for key, how in chase.state.open.items()
+    ]
 
 
-def _facts_on(chase: Chase, access: FitAccess) -> list[str]:
-    """Return what people told of an access state when they confirmed its cautions: tags, who pulled, how many."""
+def _facts_on(chase: Chase, access: FitAccess, said: set[str]) -> list[str]:
+    """Return what people told of an access state when they confirmed its cautions: tags, who pulled, how many.
+
+    ``said``: the cautions whose facts were given already; those given here are added.
+    """
     cautions = chase.fitted.knowledge.cautions
     meant = {
         name
@@ -95,13 +102,16 @@ def _facts_on(chase: Chase, access: FitAccess) -> list[str]:
         if event.kind != "caution" or event.seq in chase.state.void:
             continue
         name, channel = split(event.body["caution"])
+        if event.body["caution"] in said:
+            continue
         if name in meant and channel in ("", access.channel) and event.body.get("facts"):
             kinds = {ask.name: ask.kind for ask in cautions[name].asks}
-            last[name] = [
+            last[event.body["caution"]] = [
                 f"{fact.replace('-', ' ')}: {value}"
                 for fact, value in event.body["facts"].items()
                 if kinds.get(fact) in _TOLD
             ]
+    said |= set(last)
     return list(dict.fromkeys(line for lines in last.values() for line in lines))
 
 
@@ -123,7 +133,9 @@ def _told(chase: Chase) -> list[str]:
     about = f", channel {intake.channel}" if intake.channel else ""
     found = [f"{fitted.complaints[intake.complaint].title}{about}"]
     found += [chase.sign_title(seen) for seen in intake.signs]
-    found += [f"{fitted.check(t.check).title}: {fitted.check(t.check).said(t.outcome)}" for t in chase.belief.told]
+    for told in chase.belief.told:
+        check = fitted.check(told.check)
+        found.append(f"{check.title}{'' if check.title.endswith('?') else ':'} {check.said(told.outcome)}")
     found += [f"Done: {fitted.repair(key).title}" for key in chase.state.repairs]
     return list(dict.fromkeys(found))
 
@@ -162,7 +174,7 @@ def text(chase: Chase, found: Mapping[str, Any]) -> str:
         lines += ["", "NOTES:", *(f"  {note}" for note in chase.state.notes)]
     lines += [
         "",
-        "Whoever takes over counts on none of this. Each item above is walked, one by one, by somebody named, before",
+        "Whoever takes over counts on none of this. Each item above is walked, one by one, by somebody named, before "
         "the next step; who is here, and what each may do, is told anew.",
         "Handed over by: ____   Taken over by: ____   Time: ____",
     ]
@@ -172,5 +184,6 @@ def text(chase: Chase, found: Mapping[str, Any]) -> str:
 def _wrapped(line: str) -> str:
     if len(line) <= WIDTH:
         return line
-    indent = " " * (len(line) - len(line.lstrip()) + 4)
+    margin = len(line) - len(line.lstrip())
+    indent = " " * (margin + 4 if margin else 0)
     return textwrap.fill(line, WIDTH, subsequent_indent=indent, break_on_hyphens=False, break_long_words=False)

@@ -61,8 +61,9 @@ def sign_faults(fitted: Fitted, seen: Seen) -> Iterator[tuple[str, str]]:
     sign = fitted.signs.get(seen.sign)
     here = ", ".join(fitted.channels)
     if sign is None:
-        known = f"; known: {', '.join(sorted(fitted.signs))}" if fitted.signs else ""
-        yield "sign", f"no sign is called {seen.sign!r}{near(seen.sign, fitted.signs)}{known}"
+        # There are many; the whole row is told only where nothing is near.
+        hint = near(seen.sign, fitted.signs) or f"; known: {', '.join(sorted(fitted.signs))}"
+        yield "sign", f"no sign is called {seen.sign!r}{hint if fitted.signs else ''}"
     elif sign.asks_channel and not seen.channel:
         yield "sign", f"the sign {seen.sign} is about one channel: say which of {here}"
     elif seen.channel and not sign.asks_channel:

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from isolate.case.chase import Chase
 
 BLANK = "____"
+NOT_ENDED = "not ended yet"
+"""The end of a case that has none."""
 
 
 def record(chase: Chase, end: str) -> str:
@@ -26,7 +28,8 @@ def record(chase: Chase, end: str) -> str:
     intake, fitted, state = chase.intake, chase.fitted, chase.state
     lines = [
         f"Aircraft {intake.aircraft}, engine {intake.position} ({fitted.profile.title}), case {chase.id}",
-        f"Opened {_minute(state.opened)}, closed {_minute(chase.clock().isoformat())}; times in UTC.",
+        f"Opened {_minute(state.opened)}, {'as it stands' if end == NOT_ENDED else 'closed'} "
+        f"{_minute(chase.clock().isoformat())}; times in UTC.",
         f"Defect: {fitted.complaints[intake.complaint].title}"
         + (f", channel {intake.channel}" if intake.channel else ""),
     ]

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import product
 from math import log, sqrt
 from typing import Any
@@ -282,8 +283,17 @@ class Belief:
 
     def zone(self, key: str) -> Table:
         """Return the probabilities of a zone's states, in its order."""
-        axis = self.model.axis[key]
-        return np.asarray(self.joint.sum(axis=tuple(i for i in range(self.joint.ndim) if i != axis)))
+        if key not in self._zones:
+            axis = self.model.axis[key]
+            found = np.asarray(self.joint.sum(axis=tuple(i for i in range(self.joint.ndim) if i != axis)))
+            # It is kept, so nobody may change it.
+            found.setflags(write=False)
+            self._zones[key] = found
+        return self._zones[key]
+
+    @cached_property
+    def _zones(self) -> dict[str, Table]:
+        return {}
 
     def faults(self, least: float = 0.0) -> tuple[Marginal, ...]:
         """Return every fault state of at least this probability, most probable first, ties by name."""

@@ -65,6 +65,7 @@ class Poser:
             for a in self.fitted.access.values()
         )
         self.crossings = Ways(self.ways)
+        self._needed: dict[frozenset[str], frozenset[str]] = {}
         self._place = np.cumprod([1, *model.shape[:-1]])
 
     def mask(self, names: Collection[str]) -> int:
@@ -73,14 +74,17 @@ class Poser:
 
     def needed(self, names: Collection[str]) -> frozenset[str]:
         """Return these access states with all that they need."""
-        found: set[str] = set()
-        todo = list(names)
-        while todo:
-            name = todo.pop()
-            if name not in found:
-                found.add(name)
-                todo += self.fitted.access[name].needs
-        return frozenset(found)
+        asked = frozenset(names)
+        if asked not in self._needed:
+            found: set[str] = set()
+            todo = list(asked)
+            while todo:
+                name = todo.pop()
+                if name not in found:
+                    found.add(name)
+                    todo += self.fitted.access[name].needs
+            self._needed[asked] = frozenset(found)
+        return self._needed[asked]
 
     def pose(
         self,

@@ -206,13 +206,51 @@ def _alike(word: str, vocabulary: frozenset[str]) -> float:
     return 0.7 if len(word) >= 4 and get_close_matches(word, vocabulary, n=1, cutoff=SPELT) else 0.0
 
 
-def signs_meant(said: str, fitted: Fitted) -> tuple[str, ...]:
-    """Return the sign that the words mean, alone, or up to three that they may mean; nothing for none."""
+def sign_meant(said: str, fitted: Fitted) -> str:
+    """Return the sign that the words surely mean, else nothing.
+
+    It has to lead clearly, no other may explain a word that it leaves over, and it denies just what the words deny:
+    "no bang" is not a bang.
+    """
     told = words(said)
     for name, entry in fitted.signs.items():
         if told in ([*words(name)], *(words(s) for s in (*entry.says, entry.title))):
-            return (name,)
+            return name
     hits = search(said, fitted, ("sign",))
-    if len(hits) == 1 or (len(hits) > 1 and hits[0].score >= CLEAR * hits[1].score):
-        return (hits[0].name,)
-    return tuple(hit.name for hit in hits[:3])
+    if not hits or (len(hits) > 1 and hits[0].score < CLEAR * hits[1].score):
+        return ""
+    name = hits[0].name
+    return "" if _left_over(said, name, fitted) or _crossed(said, name, fitted) else name
+
+
+def signs_near(said: str, fitted: Fitted) -> tuple[str, ...]:
+    """Return up to three signs that the words may mean, best first."""
+    hits = [hit.name for hit in search(said, fitted, ("sign",))]
+    left = _left_over(said, hits[0], fitted)[:2] if hits else []
+    return tuple(dict.fromkeys((*hits[:1], *left, *hits[1:])))[:3]
+
+
+def _left_over(said: str, name: str, fitted: Fitted) -> list[str]:
+    """Return the signs that words mean which this sign does not have."""
+    left = [word for word in _meaning(said) if not _alike(word, _of_sign(name, fitted))]
+    return [hit.name for hit in search(" ".join(left), fitted, ("sign",))] if left else []
+
+
+def _meaning(text: str) -> list[str]:
+    return [_stem(w) for w in words(text) if w not in _IDLE and w not in _DENIES]
+
+
+def _of_sign(name: str, fitted: Fitted) -> frozenset[str]:
+    entry = fitted.signs[name]
+    return frozenset(word for text in (name, entry.title, *entry.says) for word in _meaning(text))
+
+
+def _crossed(said: str, name: str, fitted: Fitted) -> bool:
+    """Return whether the words deny what the sign says, or say what it only denies."""
+    entry = fitted.signs[name]
+    has = frozenset(f for text in (entry.title, *entry.says) for f in features(text))
+
+    def other(feature: str) -> str:
+        return feature.removeprefix("not ") if feature.startswith("not ") else f"not {feature}"
+
+    return any(f not in has and (f.startswith("not ") or other(f) in has) for f in features(said))

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, TypeVar, cast, get_args
 
 from isolate.terminal import words
-from isolate.terminal.complaint import meant, search, signs_meant
+from isolate.terminal.complaint import meant, search, sign_meant, signs_near
 from isolate.terminal.complaint import words as spoken
 from isolate.terminal.keys import Bar, Choices, Face, Key, Search, Stopped, quiet
 from isolate.terminal.words import listed, plain
@@ -219,13 +219,13 @@ def _complaint(asking: _Asking, fitted: Fitted) -> str:
         try:
             return complaint(text, fitted)
         except Unclear as error:
-            seen = signs_meant(text, fitted) if spoken(text) and not text.strip().isdecimal() else ()
-            if len(seen) != 1:
-                also = f" As a sign: {listed([fitted.signs[s].title for s in seen], 'or')}." if seen else ""
+            words_told = bool(spoken(text)) and not text.strip().isdecimal()
+            if not (words_told and (sign := sign_meant(text, fitted))):
+                near = signs_near(text, fitted) if words_told else ()
+                also = f" As heard or seen: {listed([fitted.signs[s].title for s in near], 'or')}." if near else ""
                 raise Unclear(f"{error}{also}") from None
-            asking.noted[seen[0]] = None
-            title = fitted.signs[seen[0]].title
-            raise Unclear(f"Noted as heard or seen: {title}. And what is written up?") from None
+            asking.noted[sign] = None
+            raise Unclear(f"Noted as heard or seen: {fitted.signs[sign].title}. And what is written up?") from None
 
     name = asking.line("Complaint", read, choices=Search(lambda text: found(text, fitted)))
     asking.say(f"Taken as: {fitted.complaints[name].title}")
@@ -235,6 +235,7 @@ def _complaint(asking: _Asking, fitted: Fitted) -> str:
 FEW = 9
 """No more complaints than this are listed before they are asked for."""
 OTHER_ENGINE = "Was the same done on the other engine by the same people"
+BACK = "back"
 KIND = {"complaint": "written up", "sign": "heard or seen"}
 
 
@@ -272,13 +273,18 @@ def _signs(asking: _Asking, fitted: Fitted, given: Sequence[Seen] | None) -> tup
         take(name)
     if not fitted.signs or (given is not None and not wrong):
         return tuple(told)
-    hint = "In words or by name, commas between; ? lists them. Enter: nothing more."
+    hint = "In words or by name, commas between; ? lists them, back drops the last. Enter: nothing more."
     while True:
         names = asking.line(
             "Anything else heard or seen", lambda text: _sign_names(text, fitted),
             choices=Search(lambda text: found(text, fitted, ("sign",)), row=True), hint=hint,
         )
         hint = ""
+        if names == [BACK]:
+            if told:
+                dropped = told.popitem()[0]
+                asking.say(f"Not taken: {fitted.signs[dropped.sign].title}")
+            continue
         if names is None:
             from isolate.terminal.layout import keyed
 
@@ -292,7 +298,9 @@ def _signs(asking: _Asking, fitted: Fitted, given: Sequence[Seen] | None) -> tup
 
 
 def _sign_names(text: str, fitted: Fitted) -> list[str] | None:
-    """Return the names of the signs told; None for the question which there are."""
+    """Return the names of the signs told, BACK for dropping the last; None for the question which there are."""
+    if text.strip().casefold() == BACK:
+        return [BACK]
     return None if text.strip() == "?" else signs(text, fitted)
 
 
@@ -321,9 +329,8 @@ def signs(text: str, fitted: Fitted) -> list[str]:
     """Return the signs meant by numbers, names or words, with commas between; nothing for nothing told."""
     if not _told(text).strip():
         return []
-    whole = signs_meant(text, fitted)
-    if len(whole) == 1 and not re.search(r"[,;]", text) and not text.strip().isdecimal():
-        return list(whole)
+    if not text.strip().isdecimal() and (whole := sign_meant(text, fitted)) and not re.search(r"[,;]", text):
+        return [whole]
     names = list(fitted.signs)
     meant: dict[str, None] = {}
     for part in re.split(r"[,;]", text):
@@ -335,13 +342,14 @@ def signs(text: str, fitted: Fitted) -> list[str]:
                 raise Unclear(f"There is no number {said}: 1 to {len(names)}, or words.")
             meant[names[int(said) - 1]] = None
             continue
-        near = signs_meant(said, fitted)
+        if sure := sign_meant(said, fitted):
+            meant[sure] = None
+            continue
+        near = signs_near(said, fitted)
         if not near:
             raise Unclear(f"{plain(said)!r} is near none of what is known here; what else was seen goes into a note.")
-        if len(near) > 1:
-            which = listed([f"{names.index(n) + 1} ({fitted.signs[n].title})" for n in near], "or")
-            raise Unclear(f"{plain(said)!r} may be {which}. Which number?")
-        meant[near[0]] = None
+        which = listed([f"{names.index(n) + 1} ({fitted.signs[n].title})" for n in near], "or")
+        raise Unclear(f"{plain(said)!r} may be {which}. Which number, if it is one?")
     return list(meant)
 
 

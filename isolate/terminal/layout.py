@@ -615,7 +615,8 @@ def help_rows(keys: Sequence[Key], chase: Chase, width: int) -> Group:
     """Return what the keys do now, and what is open in full."""
     items = [(k.key, k.says, "") for k in keys]
     opened = [f"{plain(title)}: {words.UNKNOWN if word == 'unknown' else word}" for _, title, word in chase.open_now()]
-    opened += [f"{what}: {words.UNKNOWN if how == 'unknown' else words.LOOSE}" for what, how in chase.state.loose.items()]
+    for what, how in chase.state.loose.items():
+        opened.append(f"{what}: {words.UNKNOWN if how == 'unknown' else words.LOOSE}")
     return Group(
         heading("what the keys do now", width),
         keyed(items, width),

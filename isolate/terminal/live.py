@@ -10,6 +10,7 @@ from datetime import datetime
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from rich.cells import cell_len
 from rich.console import Console, Group, RenderableType
 from rich.text import Text
 
@@ -30,6 +31,10 @@ from isolate.terminal.words import plain
 if TYPE_CHECKING:
     from isolate.case.chase import Chase
     from isolate.reasoning.plan import Valued
+
+
+ROOM = 8
+"""Columns that a question leaves at least for its answer on the same line."""
 
 
 def run(chase: Chase, console: Console | None = None, face: Face | None = None) -> int:
@@ -317,9 +322,9 @@ class _Session:
         elif pressed == k.TELL.key:
             self._tell()
         elif pressed == k.RECORD.key:
-            from isolate.case.record import record
+            from isolate.case.record import NOT_ENDED, record
 
-            self.print(Text(plain(record(chase, "not ended yet"), lines=True)))
+            self.print(Text(plain(record(chase, NOT_ENDED), lines=True)))
         elif pressed == k.HELP.key:
             self.print(layout.help_rows(keys, chase, self.console.width))
         elif pressed == k.HAND.key:
@@ -363,8 +368,13 @@ class _Session:
         bar = layout.bar(self.chase, [Key("Enter", "tells it", ""), Key("Esc", "other keys", "")])
         names = self._names() if asked.kind == "person" else ()
         prompt = plain(asked.prompt) + {"time": " (hh:mm or now)", "minutes": " (minutes)"}.get(asked.kind, "")
+        line = f"{number} {prompt}"
+        if cell_len(line) > self.console.width - ROOM:
+            # A line that is typed on breaks anywhere; a text breaks between words.
+            self.say(line, "bold")
+            line = f"{number}:"
         while True:
-            told = self.face.line(f"{number} {prompt}", bar, self.interrupt, names)
+            told = self.face.line(line, bar, self.interrupt, names)
             if told is None or told == k.MENU:
                 return False, None
             try:
@@ -663,8 +673,9 @@ class _Session:
         """Ask what else was heard or seen; what is told is added to what was told before."""
         intake, fitted = self.chase.intake, self.chase.fitted
         self.say(f"Told so far: {'; '.join(self.chase.sign_title(s) for s in intake.signs) or 'nothing'}.")
+        self.say("In words or by name, commas between; none takes back all that was told so far.")
         names = self._read(
-            "Heard or seen with the defect, commas between (none: all told so far is taken back):",
+            "Heard or seen with the defect:",
             lambda t: reading.signs(t, fitted),
             Search(lambda t: reading.found(t, fitted, ("sign",)), row=True),
         )

@@ -107,7 +107,8 @@ def scenarios(fitted: Fitted) -> list[Session]:
         return path.stem, player, told.case.intake()
 
     folder = shipped_scenarios()
-    return [made(folder / f"{name}.yaml") for name in names(folder)]
+    paths = [folder / f"{name}.yaml" for name in names(folder)]
+    return [made(path) for path in paths if read(path, Scenario).case.engine == fitted.name]
 
 
 def at_random(fitted: Fitted, seeds: int) -> list[Session]:

@@ -619,8 +619,8 @@ def test_the_discharge_wait_blocks_until_it_is_over(kit: Kit, hf3: Fitted) -> No
         assert isinstance(hand.step, Wait)
         with pytest.raises(Refused):
             hand.chase.crossed()
-        with pytest.raises(Refused):
-            hand.chase.waited()
+        hand.chase.waited()
+        assert isinstance(hand.step, Wait), "saying so does not make it so"
     hand.clock.time = over
     assert not isinstance(hand.step, Wait)
     crossed = hand.until(a(Cross))
@@ -749,7 +749,9 @@ def test_a_repair_in_vain_fails_its_verification_and_the_chase_goes_on(kit: Kit)
     hand.until(a(Mend))
     hand.do()
     hand.until(a(Done))
-    assert hand.chase.state.ended == "verified, fault found"
+    # The exciter was changed without a look at anything: what is left of the doubt may be watched or asked away.
+    assert hand.chase.state.ended is not None and hand.chase.state.ended.startswith("verified")
+    assert hand.chase.remaining < 0.1
     found = {f.repair: f for f in hand.chase.verdict()}
     assert found["replace-igniter/A"].state == "healthy", "seen from the end the plug was good"
     assert found["replace-exciter/A"].state == "exciter-dead"

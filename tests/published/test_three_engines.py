@@ -11,6 +11,12 @@ from collections.abc import Sequence
 
 import pytest
 
+from isolate.case.case import Intake, Person
+from isolate.case.chase import Chase, Kit
+from isolate.case.memory import Memory
+from isolate.case.play import Clock
+from isolate.case.steps import Ask, Confirm, Cross, Step, Wait
+from isolate.drill.simulate import Aircraft
 from isolate.kb.fit import FitCheck, FitRepair, Fitted, fit
 from isolate.kb.load import load
 from isolate.reasoning.belief import Belief, Model, Start
@@ -144,6 +150,130 @@ def test_closing_is_its_own_list(engine: Fitted) -> None:
     assert order.index("tools-listed") < order.index(doors[engine.name])
     assert order.index(inner[engine.name]) < order.index(guard[engine.name])
     assert order[-1] == "notices"
+
+
+# -- real sessions ---------------------------------------------------------------------------------
+
+CREW = (
+    Person("the technician", ("licensed", "motoring", "engine-run")),
+    Person("the second pair of eyes", ("licensed",)),
+    Person("the headset", ()),
+)
+
+
+class Session:
+    """A case worked by hand: moves are taken up in the order a test wants, whatever the tool would rather do."""
+
+    def __init__(self, fitted: Fitted, place: str = "gate", people: Sequence[Person] = CREW) -> None:
+        self.kit, self.clock, self.log = Kit(fitted), Clock(), Memory()
+        told = Intake("104", "2", fitted.name, "no-light-off", people=tuple(people), place=place)  # type: ignore[arg-type]
+        self.chase = Chase.begin(self.kit, self.log, "crew", told, self.clock)
+        self.player = Aircraft(self.kit.model, [])
+
+    def resume(self) -> None:
+        """Leave the case and take it up again; all that was open is still so on the aircraft."""
+        self.chase = Chase.resume(self.kit, self.log, "crew", self.clock)
+        while self.chase.state.unknown:
+            self.chase.walked(True)
+
+    def take(self, key: str, outcome: str = "") -> list[tuple[str, str]]:
+        """Take a check up and answer it; return (open, close or confirm, name) of what came before, in order."""
+        self.chase.accept("check", key)
+        before: list[tuple[str, str]] = []
+        while not isinstance(step := self.chase.now(), Ask):
+            self._pass(step, before)
+        assert step.key == key
+        self.clock.pass_minutes(step.minutes)
+        self.chase.answer(outcome or step.outcomes[0][0])
+        return before
+
+    def _pass(self, step: Step, before: list[tuple[str, str]]) -> None:
+        if isinstance(step, Confirm):
+            before.append(("confirm", step.caution.name))
+            self.chase.confirm({ask.name: self.player.fact(ask, step.caution.name) for ask in step.caution.asks})
+        elif isinstance(step, Cross):
+            before.append(("open" if step.opening else "close", step.access))
+            self.clock.pass_minutes(step.minutes)
+            self.chase.crossed()
+        else:
+            assert isinstance(step, Wait), step
+            self.clock.pass_minutes((step.until - self.clock()).total_seconds() / 60)
+
+
+def test_after_a_start_that_failed_nothing_fires_before_it_is_purged_and_asked(engine: Fitted) -> None:
+    # [practice] a failed start leaves fuel; never a spark into it without a fresh dry motor, drained and seen dry.
+    session, (one, other) = Session(engine), engine.channels
+    assert ("open", "drained") in session.take(f"spark-test/{one}", "weak")
+    session.take(f"start-alone/{one}", "no-light")
+    before = session.take(f"spark-test/{other}")
+    assert before.index(("open", "dry-motored")) < before.index(("open", "drained"))
+    assert before.index(("open", "drained")) < before.index(("confirm", "fuel-left-in"))
+    assert ("confirm", "fuel-spray") in before, "what the dry motor blows out"
+    # The other way to a spark or a start, from here on, asks again.
+    assert ("confirm", "fuel-left-in") in session.take(f"start-alone/{other}", "lights")
+
+
+def test_hands_at_the_engine_end_the_count_of_heads(engine: Fitted) -> None:
+    # [practice] heads are counted after the last hand is out, and the engine is purged after that.
+    session, (one, other) = Session(engine), engine.channels
+    session.take(f"spark-test/{one}")
+    power = "ground-power-on" if engine.name == "orrin-t-9" else "air-on"
+    going_in = session.take("ground-measure")
+    ways = [name for how, name in going_in if how == "open" and "hands-in" in engine.access[name].entry.tags]
+    at_engine = [n for n in ("prop-clear", "cowls-open", *ways) if n in engine.access]
+    for name in at_engine:
+        assert going_in.index(("close", power)) < going_in.index(("open", name)), name
+    assert not {"heads-counted", "dry-motored", "drained", power} & set(session.chase.state.open)
+    again = session.take(f"spark-test/{other}")
+    assert [name for how, name in again if how == "open"][-3:] == ["heads-counted", "dry-motored", "drained"]
+    if engine.name == "orrin-t-9":
+        # [practice] nobody is in the arc while there is power to turn the propeller.
+        released = again.index(("close", "prop-clear"))
+        assert released < again.index(("open", power)) and released < again.index(("open", "heads-counted"))
+
+
+def test_a_supply_that_was_on_for_a_reading_is_pulled_again_before_hands_go_on(engine: Fitted) -> None:
+    # [practice] what was said of the breakers before power came back is no answer after it.
+    session, (one, _) = Session(engine, "hangar"), engine.channels
+    session.take(f"feeder-volts/{one}")
+    step = session.chase.now()
+    if isinstance(step, Confirm):
+        assert "breakers" in step.before
+    else:
+        assert isinstance(step, Cross) and step.access == "breakers-pulled" and step.opening
+    assert "input-off" in {engine.access[k].name.removeprefix("box-") for k in session.chase.state.open}
+
+
+def test_after_a_break_hands_go_in_only_once_the_supplies_are_told_again(engine: Fitted) -> None:
+    # [practice] a break restores no safe state: who pulled and tagged, and how many, is asked again.
+    session, (one, _) = Session(engine, "hangar"), engine.channels
+    session.take(f"lead-terminal-look/{one}")
+    session.resume()
+    before = session.take(f"lead-spring-feel/{one}")
+    asked = {name for how, name in before if how == "confirm"}
+    assert {"supplies-isolated", "ignition-energy", "heat-soak", "hot-parts"} <= asked
+    # Without a break it is not asked over and over.
+    assert session.take(f"lead-cavity-look/{one}") == []
+
+
+def test_in_a_hangar_nothing_turns_before_somebody_says_where_it_stands_outside(engine: Fitted) -> None:
+    # [practice] engines are neither motored nor started under a roof.
+    session, (one, other) = Session(engine, "hangar"), engine.channels
+    before = session.take(f"spark-test/{one}")
+    assert before.index(("confirm", "under-a-roof")) < before.index(("open", "hazard-zones"))
+    assert before.count(("confirm", "under-a-roof")) == 1
+    assert ("confirm", "under-a-roof") not in session.take(f"spark-test/{other}"), "asked once while it stands there"
+    assert ("confirm", "under-a-roof") not in Session(engine).take(f"spark-test/{one}")
+
+
+def test_one_person_alone_is_offered_nothing_that_turns_fires_or_needs_a_second_look(engine: Fitted) -> None:
+    # [practice] motoring, firing and reverser or propeller take two; questions and papers do not.
+    chase = Session(engine, "hangar", CREW[:1]).chase
+    offered = {move.name for move in chase.ranked().moves}
+    for step in steps(engine):
+        if {"spark", "fires", "motoring", "engine-run", "reverser", "propeller"} & set(step.entry.tags):
+            assert step.key not in offered, step.key
+    assert any(engine.checks[key].entry.kind == "history" for key in offered if key in engine.checks)
 
 
 # -- plug, thread, lead ----------------------------------------------------------------------------

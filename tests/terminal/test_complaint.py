@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import pytest
 
-from isolate.kb.fit import Fitted
-from isolate.terminal.complaint import features, likeness, meant, words
+from isolate.kb.fit import Fitted, fit
+from isolate.kb.load import load
+from isolate.terminal.complaint import features, likeness, meant, search, sign_meant, signs_near, words
 
 SAID = {
     "intermittent-no-ignite": (
@@ -106,3 +107,53 @@ def test_a_denial_changes_what_is_meant(hf3: Fitted) -> None:
 
 def test_the_shares_sum_to_one(hf3: Fitted) -> None:
     assert sum(likeness("no light", hf3).values()) == pytest.approx(1)
+
+
+# -- search: any word, in any order, misspelt ------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("said", "kind", "name"),
+    [
+        ("wet tailpipe", "sign", "tailpipe-wet"),
+        ("tailpipe wet", "sign", "tailpipe-wet"),
+        ("tailpip wett", "sign", "tailpipe-wet"),
+        ("bang", "sign", "bang"),
+        ("loud bang it went", "sign", "bang"),
+        ("torchd", "complaint", "torching"),
+        ("hand by down run not will plug", "complaint", "plug-will-not-run-down"),
+        ("chaffed", "sign", "lead-chafed"),
+    ],
+)
+def test_any_word_in_any_order_finds_it(hf3: Fitted, said: str, kind: str, name: str) -> None:
+    assert (kind, name) in {(hit.kind, hit.name) for hit in search(said, hf3)[:4]}
+
+
+def test_complaints_and_signs_are_listed_side_by_side_best_first(hf3: Fitted) -> None:
+    hits = search("wet tail pipe fuel", hf3)
+    assert {hit.kind for hit in hits} == {"complaint", "sign"}
+    scores = [hit.score for hit in hits]
+    assert scores == sorted(scores, reverse=True) and scores[-1] >= scores[0] / 2
+    assert {hit.kind for hit in search("wet tail pipe fuel", hf3, ("sign",))} == {"sign"}
+    assert search("xyzzy", hf3) == () == search("", hf3)
+
+
+def test_every_title_saying_and_name_of_a_sign_means_it(hf3: Fitted) -> None:
+    for name, sign in hf3.signs.items():
+        for saying in (*sign.says, sign.title, name):
+            assert sign_meant(saying, hf3) == name, saying
+
+
+@pytest.mark.parametrize(
+    "said", ["no bang", "there was no bang", "no flame seen", "torched with a bang", "it rained", "wet"]
+)
+def test_a_sign_is_not_taken_where_it_is_denied_or_another_may_be_meant(hf3: Fitted, said: str) -> None:
+    assert sign_meant(said, hf3) == ""
+    assert 1 <= len(signs_near(said, hf3)) <= 3
+
+
+def test_what_only_another_engine_has_is_not_found() -> None:
+    kb = load().knowledge
+    here = {n for n in kb.signs if n not in fit(kb, "orrin-t-9").signs}
+    assert here, "some shipped sign is for one engine only"
+    assert not here & {hit.name for hit in search(" ".join(kb.signs[n].title for n in here), fit(kb, "orrin-t-9"))}

@@ -106,3 +106,16 @@ def test_minutes_to_departure(told: str, left: float | None) -> None:
 def test_minutes_that_are_none_are_refused(told: str) -> None:
     with pytest.raises(Unclear):
         intake.minutes_left(told)
+
+
+def test_signs_are_read_by_name_number_and_words_with_commas_between(hf3: Fitted) -> None:
+    names = list(hf3.signs)
+    assert intake.signs("", hf3) == [] == intake.signs("none", hf3)
+    assert intake.signs("bang, wet tailpipe", hf3) == ["bang", "tailpipe-wet"]
+    assert intake.signs("2; bang, 2", hf3) == [names[1], "bang"], "told twice is told once"
+
+
+@pytest.mark.parametrize("told", ["xyzzy", "bang, xyzzy", "999", "0", "wet", "no bang"])
+def test_a_sign_that_is_none_or_may_be_several_is_asked_about(hf3: Fitted, told: str) -> None:
+    with pytest.raises(Unclear):
+        intake.signs(told, hf3)

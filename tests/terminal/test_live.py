@@ -309,3 +309,78 @@ def test_words_that_mean_a_key() -> None:
     assert k.LEAVE.meant("Leave") and k.LEAVE.meant("q") and not k.LEAVE.meant("")
     assert k.AGAIN.meant("") and not k.AGAIN.meant("x")
     assert words.RESUME.format(case="x").endswith("--resume x")
+
+
+# -- people and parts ------------------------------------------------------------------------------
+
+
+def test_the_parts_of_a_repair_are_asked_for_before_it_counts_as_done(kit: Kit) -> None:
+    clock, console = Clock(), screen()
+    chase = begun(kit, clock)
+    move = next(m for m in chase.ranked().moves if m.kind == "repair" and kit.fitted.repair(m.name).entry.parts > 0)
+    chase.accept(move.kind, move.name)
+    assert live.run(chase, console, Robot(clock, chase)) == 0
+    repaired = [e.body for e in chase.log.events(chase.id) if e.kind == "repaired"]
+    assert repaired[0]["part"]["hours-off"] == 6 and repaired[0]["part"]["pn-on"]
+    assert words.PART.split(".")[0] in shown(console)
+    assert "Part off: P/N" in chase.state.record
+
+
+def test_the_case_is_passed_on_by_key_with_its_facts_and_the_text_is_shown(kit: Kit) -> None:
+    clock, console = Clock(), screen()
+    chase = begun(kit, clock)
+    robot = Robot(clock, chase)
+    # An empty answer is no fact: it is asked again.
+    robot.script = ["h", "Quill", "", "Marrow", "lead nut A", "Teal", "some", "3"]
+    assert live.run(chase, console, robot) == 0
+    assert chase.state.here_due and not chase.state.ended
+    text = shown(console)
+    for said in ("HAND-OVER of case trial", "lead nut A", "This has to be told", "A number is needed", "NEXT: "):
+        assert said in text
+
+
+def test_taking_over_asks_who_is_here_then_who_saw_each_thing(kit: Kit) -> None:
+    clock, log = Clock(), Memory()
+    chase = begun(kit, clock, log)
+    chase.pass_on({"by": "Quill", "to": "Marrow", "loose": "lead nut A", "list-by": "Teal", "out": 0})
+    again, console = Chase.resume(kit, log, "trial", clock), screen()
+    robot = Robot(clock, again)
+    robot.script = ["Marrow: pilot", "Marrow: all; Sable", "x", "Sable", "q"]
+    assert live.run(again, console, robot) == 0
+    text = shown(console)
+    assert "No authorisation is called 'pilot'" in text and "Go and look: lead nut A" in text
+    kept = log.events("trial")
+    assert [e.kind for e in kept][-2:] == ["loose", "left"] or [e.kind for e in kept][-1] == "left"
+    (walked,) = [e.body for e in kept if e.kind == "loose"]
+    assert walked == {"what": "lead nut A", "state": "made good", "facts": {"seen-by": "Sable"}}
+
+
+def test_a_deferral_is_refused_with_the_way_to_get_it(kit: Kit) -> None:
+    clock, console = Clock(), screen()
+    chase = begun(kit, clock)
+    robot = Robot(clock, chase)
+    robot.script = ["f", "1", "q"]
+    assert live.run(chase, console, robot) == 0
+    assert "has not been proven alone since the last work" in " ".join(shown(console).split())
+    assert not chase.state.deferral
+
+
+def test_a_sign_is_told_in_the_chase(kit: Kit) -> None:
+    clock, console = Clock(), screen()
+    chase = begun(kit, clock)
+    name, sign = next((n, s) for n, s in kit.fitted.signs.items() if not s.asks_channel)
+    robot = Robot(clock, chase)
+    digit = "7"
+    robot.script = ["t", digit, sign.says[0].replace(",", ""), "q"]
+    assert live.run(chase, console, robot) == 0
+    assert [s.sign for s in chase.intake.signs] == [name]
+    assert sign.title in chase.sign_title(chase.intake.signs[0])
+
+
+def test_handing_over_a_case_that_has_ended_is_refused(kit: Kit) -> None:
+    clock, console = Clock(), screen()
+    chase = begun(kit, clock)
+    chase.accept("end", "escalate")
+    assert chase.state.ended
+    with pytest.raises(Refused, match="has ended"):
+        live.hand_over(chase, console, Robot(clock, chase))
