@@ -615,3 +615,178 @@ def test_what_was_acknowledged_survives_a_kill(tmp_path: Path, seed: int) -> Non
     # The last line may be torn: a line is acknowledged once it is whole.
     whole = out[: out.rfind("\n") + 1]
     acknowledged(store, whole.splitlines()[0].removeprefix("case "), whole)
+
+
+# -- signs, parts, the next shift, what the shop found -----------------------------------------------
+
+FACTS = 'facts: {person: the technician, time: "06:10", tag: T-17, text: seen, count: 2, minutes: 5}\n'
+HAND_OVER = """\
+hand-over:
+  by: the technician
+  to: the night shift
+  loose: [lead nut A]
+  list-by: the second
+  out: 3
+"""
+
+
+def in_case(more: str) -> str:
+    """The file of answers with more lines under its case."""
+    return ANSWERS.replace("  people:\n", f"{more}  people:\n")
+
+
+def the_case(ran: Ran) -> str:
+    return ran.out.splitlines()[0].removeprefix("case ")
+
+
+def test_signs_in_a_file_are_on_the_trail_and_in_the_record(cli: Cli, tmp_path: Path) -> None:
+    signs = "  signs:\n    - {sign: bang}\n    - {sign: lead-chafed, channel: B}\n  other_engine: true\n"
+    ran = cli("chase", "--answers", put(tmp_path / "answers.yaml", in_case(signs)))
+    case = ran.err.split("--resume ")[1].strip()
+    shown = cli("cases", "show", case)
+    assert shown.code == 0
+    assert "Heard or seen besides: It lit with a bang; A lead was seen chafed, channel B." in shown.out
+    assert "as it stands" in shown.out and "not ended yet" in shown.out
+
+
+@pytest.mark.parametrize(
+    ("signs", "line", "says"),
+    [
+        ("[{sign: bnag}]", 6, "did you mean bang"),
+        ("[{sign: lead-chafed}]", 6, "say which of A, B"),
+        ("[{sign: bang, channel: A}]", 6, "no one channel"),
+        ("[{sign: lead-chafed, channel: Q}]", 6, "'Q'"),
+        ("[bang]", 6, ""),
+        ("[{sgin: bang}]", 6, "sgin"),
+    ],
+)
+def test_a_sign_in_a_file_that_says_nothing_is_told_with_its_line(
+    cli: Cli, tmp_path: Path, signs: str, line: int, says: str
+) -> None:
+    text = ANSWERS.replace("  place: hangar\n", f"  signs: {signs}\n  place: hangar\n")
+    path = put(tmp_path / "answers.yaml", text)
+    plain(cli("chase", "--answers", path), f"{path}:{line}: ", says)
+    assert "No cases yet" in cli("cases").out
+
+
+@pytest.mark.parametrize(
+    ("more", "says"),
+    [
+        ("parts:\n  replace-ignitor/A: {pn-off: a, sn-off: b, pn-on: c, sn-on: d}\n", "replace-igniter/A"),
+        ("parts:\n  replace-igniter/A: {pn-off: a, sn-off: b, pn-on: c}\n", "sn-on"),
+        ("parts:\n  replace-igniter/A: {pn-off: a, sn-off: b, pn-on: c, sn-on: d, hours-off: -1}\n", "hours-off"),
+        ("parts:\n  tighten-lead-nut/A: {pn-off: a, sn-off: b, pn-on: c, sn-on: d}\n", "/A"),
+        ("defer: {channel: Q, reference: r, kept-off: k, authorised-by: a}\n", "'Q'"),
+        ("defer: {channel: A, reference: r, authorised-by: a}\n", "kept-off"),
+        ("hand-over: {by: a, to: b, list-by: c, out: some}\n", "out"),
+        ("hand-over: {by: a, to: b, list-by: c}\n", "out"),
+    ],
+)
+def test_parts_ends_and_hand_overs_in_a_file_are_looked_over_before_a_case_is_opened(
+    cli: Cli, tmp_path: Path, more: str, says: str
+) -> None:
+    path = put(tmp_path / "answers.yaml", ANSWERS + more)
+    ran = cli("chase", "--answers", path)
+    plain(ran, f"{path}:", says)
+    assert "No cases yet" in cli("cases").out
+
+
+def test_a_file_hands_over_where_its_answers_end(cli: Cli, tmp_path: Path) -> None:
+    ran = cli("chase", "--answers", put(tmp_path / "answers.yaml", ANSWERS + FACTS + HAND_OVER))
+    assert ran.code == 0, ran.err
+    case = the_case(ran)
+    assert "From the technician to the night shift" in ran.out and f"isolate chase --resume {case}" in ran.out
+    text = cli("cases", "show", case, "--hand-over")
+    assert text.code == 0 and text.out.strip() in ran.out and "lead nut A" in text.out
+    assert "open" in cli("cases").out
+    plain(cli("cases", "finding", case, "--finding", "confirmed"), "is open yet")
+
+
+def test_a_file_that_defers_without_its_proof_is_told_what_is_lacking(cli: Cli, tmp_path: Path) -> None:
+    defer = "defer: {channel: A, reference: procedure 12, kept-off: collar, authorised-by: the second}\n"
+    ran = cli("chase", "--answers", put(tmp_path / "answers.yaml", ANSWERS + FACTS + defer))
+    plain(ran, "Channel B has not been proven alone since the last work", "isolate chase --resume")
+
+
+def test_what_goes_with_what_on_a_chase(cli: Cli) -> None:
+    plain(cli("chase", "--hand-over", "x", "--resume", "y"), "--hand-over")
+    plain(cli("chase", "--hand-over", "--answers", "x.yaml"), "--hand-over")
+    plain(cli("chase", "--sign", "bang", "--answers", "x.yaml"), "signs:")
+    plain(cli("chase", "--sign", "bang", "--resume", "x"), "--sign")
+    plain(cli("chase", "--hand-over"), "no case is open")
+    plain(cli("chase", "--hand-over", "104-2-0101-ffff"), "104-2-0101-ffff")
+    for wrong in (":", ":A", "bang:", ""):
+        plain(cli("chase", "--sign", wrong), "NAME:CHANNEL")
+
+
+def test_a_case_is_handed_over_from_a_shell_and_refuses_without_its_facts(begun: Begun, tmp_path: Path) -> None:
+    def hand_over(lines: str) -> subprocess.CompletedProcess[str]:
+        return subprocess.run(
+            [sys.executable, "-m", "isolate", "chase", "--hand-over", begun.case, "--store", str(begun.store)],
+            env=environment(tmp_path), cwd=tmp_path, capture_output=True, text=True, timeout=120, input=lines,
+        )  # fmt: skip
+
+    with open_store(begun.store) as store:
+        before = [e.kind for e in store.events(begun.case)]
+    ended = hand_over("Quill\n")
+    assert ended.returncode == 1 and "Traceback" not in ended.stderr
+    with open_store(begun.store) as store:
+        assert [e.kind for e in store.events(begun.case)] == [*before, "left"]
+    over = hand_over("Quill\nMarrow\nnone\nTeal\nmany\n2\n")
+    assert over.returncode == 0, over.stderr
+    assert "A number is needed" in over.stdout and "HAND-OVER of case" in over.stdout
+    with open_store(begun.store) as store:
+        events = store.events(begun.case)
+    assert events[-1].kind == "passed-on" and verify(events) == []
+
+
+@pytest.fixture
+def ended(tmp_path: Path) -> Path:
+    """A store with a case called done that ended with one repair."""
+    path = tmp_path / "ended.db"
+    kit = _kit()
+    chase = Chase.begin(kit, Memory(), "done", _told(), Clock())
+    body = {"repair": "replace-igniter/A", "minutes": 1, "parts": 1, "spoils": []}
+    with open_store(path) as store:
+        items = [(e.kind, e.body) for e in chase.log.events("done")]
+        closed = {"end": "verified, fault found", "found": [], "remaining": 0.01, "record": "A record."}
+        store.append_all("done", [*items, ("repaired", body), ("closed", closed)], chase.state.opened)
+    return path
+
+
+def _told() -> Any:
+    from isolate.case.case import Intake
+
+    return Intake("230", "1", "halden-hf-3", "no-light-off", place="hangar")
+
+
+def test_the_shop_s_finding_is_added_and_shown_with_the_record(cli: Cli, ended: Path) -> None:
+    plain(cli("cases", "finding", "nonsense", "--finding", "confirmed", "--store", ended), "no case nonsense")
+    plain(cli("cases", "finding", "done", "--finding", "conformed", "--store", ended), "did you mean confirmed")
+    plain(cli("cases", "finding", "done", "--repair", "x", "--finding", "other", "--store", ended), "has no repair 'x'")
+    plain(cli("cases", "finding", "done", "--finding", "other", "--store", ended), "say what")
+    plain(cli("cases", "show", "done", "--hand-over", "--store", ended), "never passed on")
+    plain(cli("cases", "show", "nonsense", "--store", ended), "no case nonsense")
+    told = ("--finding", "not-confirmed", "--text", "spark in limits", "--report", "WS-9", "--store", ended)
+    ran = cli("cases", "finding", "done", *told)
+    assert ran.code == 0, ran.err
+    shown = cli("cases", "show", "done", "--store", ended).out
+    assert shown.startswith("A record.\n")
+    assert "replace-igniter/A, the part that came off: the shop found nothing wrong with it: spark in limits" in shown
+    assert "(report WS-9)" in shown
+    with open_store(ended) as store:
+        assert verify(store.events("done")) == [] and store.cases()[0].ended
+
+
+def test_the_shop_s_finding_is_asked_for_where_it_is_not_given(ended: Path, tmp_path: Path) -> None:
+    def finding(lines: str) -> subprocess.CompletedProcess[str]:
+        return subprocess.run(
+            [sys.executable, "-m", "isolate", "cases", "finding", "done", "--store", str(ended)],
+            env=environment(tmp_path), cwd=tmp_path, capture_output=True, text=True, timeout=60, input=lines,
+        )  # fmt: skip
+
+    stopped = finding("")
+    assert stopped.returncode == 1 and "nothing was added" in stopped.stderr
+    told = finding("7\n1\ntip cracked\n\n")
+    assert told.returncode == 0, told.stderr
+    assert "'7' does nothing here" in told.stdout and "the shop found the fault in it: tip cracked." in told.stdout

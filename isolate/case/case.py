@@ -335,7 +335,8 @@ def _spent(state: CaseState, event: Event) -> None:
     state.book_minutes += float(event.body.get("minutes", 0))
     for spoilt in event.body.get("spoils", []):
         state.open.pop(spoilt, None)
-        state.since[spoilt] = event.seq
+        # Ended like one that was shut: what was confirmed while it stood is asked again.
+        state.since[spoilt] = state.shut_at[spoilt] = event.seq
 
 
 def _answered(state: CaseState, event: Event, void: bool) -> None:

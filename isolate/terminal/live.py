@@ -372,7 +372,8 @@ class _Session:
         if cell_len(line) > self.console.width - ROOM:
             # A line that is typed on breaks anywhere; a text breaks between words.
             self.say(line, "bold")
-            line = f"{number}:"
+            kind = {"time": " (hh:mm or now)", "minutes": " (minutes)", "count": " (a number)"}.get(asked.kind, "")
+            line = f"{number}{kind}:"
         while True:
             told = self.face.line(line, bar, self.interrupt, names)
             if told is None or told == k.MENU:

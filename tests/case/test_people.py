@@ -23,6 +23,7 @@ from isolate.case.parts import PART, checked_part, finding_event, finding_lines
 from isolate.case.play import OutOfAnswers, play
 from isolate.case.record import record
 from isolate.case.steps import Ask, Confirm, Cross, Done, Here, Mend, Report, Step, Wait, Walk
+from isolate.case.written import Answers, Script
 from tests.case.test_chase import Hand, a, begin
 
 OVER = {"by": "Quill", "to": "Marrow", "loose": "lead nut A, bracket bolt", "list-by": "Teal", "out": 7}
@@ -450,3 +451,38 @@ def test_a_crossing_s_wait_runs_before_what_needs_it_and_is_kept_when_left(kit: 
         again.clock.time = max(again.clock(), later.until)
         again.chase.waited()
     assert not isinstance(again.step, Wait)
+
+
+# -- the same from a file ----------------------------------------------------------------------------
+
+
+def scripted(**more: Any) -> Script:
+    """Somebody who answers nothing and tells every fact by its kind."""
+    kinds = {"person": "Quill", "tag": "T-17", "time": "06:10", "text": "seen", "minutes": 5, "count": 2}
+    case = {"aircraft": "104", "position": "2", "engine": "halden-hf-3", "complaint": "slow-light"}
+    return Script(Answers.model_validate({"case": case, "facts": {**kinds, **more.pop("facts", {})}, **more}))
+
+
+def test_a_file_defers_once_what_is_offered_is_not_answered(kit: Kit) -> None:
+    hand = proven_b(kit)
+    done = play(hand.chase, scripted(defer=DEFERRED), hand.clock)
+    assert done.end == deferral.END and "procedure 12" in done.record
+
+
+def test_a_file_tells_the_parts_of_its_repairs(kit: Kit) -> None:
+    hand = begin(kit)
+    hand.take("repair", "replace-igniter/A")
+    parts = {"pn-off": "IG-1", "sn-off": "0042", "hours-off": 12, "pn-on": "IG-1", "sn-on": "none"}
+    with pytest.raises(OutOfAnswers):
+        play(hand.chase, scripted(parts={"replace-igniter/A": parts}), hand.clock)
+    (body,) = [e.body for e in hand.events if e.kind == "repaired"]
+    assert body["part"] == {**parts, "starts-off": None}
+
+
+def test_a_file_in_which_one_person_does_and_inspects_is_refused(kit: Kit) -> None:
+    hand = both_touched(kit)
+    assert isinstance(to_report(hand), Report)
+    with pytest.raises(Refused, match="somebody else's"):
+        play(hand.chase, scripted(), hand.clock)
+    play(hand.chase, scripted(facts={"inspected-by": "Sable"}), hand.clock)
+    assert hand.chase.state.ended

@@ -179,10 +179,13 @@ def test_the_probability_of_an_answer_is_that_of_the_chase(small: Sheet, kit: Ki
 
 
 def test_a_repair_leads_on_to_its_verification(deep: Sheet, kit: Kit) -> None:
-    assert any(box.kind == "repair" for box in deep.boxes)
-    proving = [box for box in deep.boxes if any(d.kind == "check" for d in box.doing) and box.kind != "check"]
-    assert proving
-    for box in proving:
+    repairs = [box for box in deep.boxes if box.kind == "repair"]
+    assert repairs
+    # What follows a repair proves it, all of it in one box or check by check.
+    assert {branch.to.kind for box in repairs for branch in box.branches} == {"box"}
+    for box in deep.boxes:
+        if box.kind == "check" or not any(d.kind == "check" for d in box.doing):
+            continue
         asked = {d.key for d in box.doing if d.kind == "check"}
         assert asked <= {proof.key for proof in deep.proofs}
         assert {branch.says for branch in box.branches} == {
@@ -360,8 +363,10 @@ def test_a_verification_that_cannot_be_finished_here_is_no_close_up(kit: Kit) ->
     known = kit.fitted.knowledge
     spark = known.checks["spark-test"].model_copy(update={"place": ["hangar"]})
     elsewhere = Kit(fit(known.model_copy(update={"checks": {**known.checks, "spark-test": spark}}), "halden-hf-3"))
-    one = sheet(elsewhere, "plug-will-not-run-down", lambda one: len(one.boxes) <= 8, DAY, channel="A")
-    ends = [branch.to for box, branch in branches(one) if box.kind == "verify" or "check" in [d.kind for d in box.doing]]
-    assert "close-up" not in {to.kind for to in ends}
-    assert any("Not all of the verification" in to.title for to in ends)
+    one, here = (
+        sheet(at, "plug-will-not-run-down", lambda one: len(one.boxes) <= 16, DAY, channel="A")
+        for at in (elsewhere, kit)
+    )
+    assert "close-up" in {branch.to.kind for _, branch in branches(here)}
+    assert "close-up" not in {branch.to.kind for _, branch in branches(one)}
     assert "Verified as the complaint asks" not in words(page(one))

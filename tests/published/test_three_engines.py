@@ -15,7 +15,7 @@ from isolate.case.case import Intake, Person
 from isolate.case.chase import Chase, Kit
 from isolate.case.memory import Memory
 from isolate.case.play import Clock
-from isolate.case.steps import Ask, Confirm, Cross, Step, Wait
+from isolate.case.steps import Ask, Confirm, Cross, Offer, Step, Wait
 from isolate.drill.simulate import Aircraft
 from isolate.kb.fit import FitCheck, FitRepair, Fitted, fit
 from isolate.kb.load import load
@@ -242,6 +242,12 @@ def test_a_supply_that_was_on_for_a_reading_is_pulled_again_before_hands_go_on(e
     else:
         assert isinstance(step, Cross) and step.access == "breakers-pulled" and step.opening
     assert "input-off" in {engine.access[k].name.removeprefix("box-") for k in session.chase.state.open}
+    # Who pulled and tagged them, and how many, is asked anew before hands go on.
+    before: list[tuple[str, str]] = []
+    while not isinstance(step := session.chase.now(), Offer):
+        session._pass(step, before)
+    before += session.take(f"lead-terminal-look/{one}")
+    assert before.index(("open", "breakers-pulled")) < before.index(("confirm", "supplies-isolated"))
 
 
 def test_after_a_break_hands_go_in_only_once_the_supplies_are_told_again(engine: Fitted) -> None:

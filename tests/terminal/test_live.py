@@ -31,6 +31,7 @@ class Robot:
 
     def __init__(self, clock: Clock, chase: Chase | None = None, most: int = 400) -> None:
         self.clock, self.chase, self.most = clock, chase, most
+        self.lines = 2000
         self.pressed: list[str] = []
         self.script: list[str] = []
         """Keys and lines used before the robot goes on by itself."""
@@ -65,9 +66,11 @@ class Robot:
     def line(self, prompt: str, bar: Bar, interrupt: str, choices: Sequence[str] = ()) -> str | None:
         if self.script:
             return self.script.pop(0)
+        self.lines -= 1
+        assert self.lines, f"it goes on asking: {prompt}"
         if "hh:mm" in prompt:
             return "now"
-        if "(minutes)" in prompt or "How many" in prompt or "since new" in prompt:
+        if any(said in prompt for said in ("(minutes)", "(a number)", "How many", "since new")):
             return "6"
         if "did none of it" in prompt:
             return "Teal"
@@ -350,7 +353,7 @@ def test_taking_over_asks_who_is_here_then_who_saw_each_thing(kit: Kit) -> None:
     text = shown(console)
     assert "No authorisation is called 'pilot'" in text and "Go and look: lead nut A" in text
     kept = log.events("trial")
-    assert [e.kind for e in kept][-2:] == ["loose", "left"] or [e.kind for e in kept][-1] == "left"
+    assert kept[-1].kind == "left"
     (walked,) = [e.body for e in kept if e.kind == "loose"]
     assert walked == {"what": "lead nut A", "state": "made good", "facts": {"seen-by": "Sable"}}
 
