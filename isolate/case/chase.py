@@ -52,6 +52,8 @@ from isolate.reasoning.rules import Fact, Firing, RuleBook, asks, fact
 
 SAYS_NOTHING_NEW = frozenset({"belief", "fired", "offered", "accepted", "noted"})
 """Events that change neither what the rules match nor what the moves are worth."""
+MOST_FAILS = 2
+"""A verification that failed this often since the last repair is not offered again: something has to be done first."""
 MOST_PASSES = 3
 """A verification passed this often since the last repair is not offered again."""
 SURE_REPAIR = 0.85
@@ -316,10 +318,19 @@ class Chase:
             planner = Planner(posed.problem)
             moves = planner.moves(posed.problem.p, posed.mask(self.state.open))
             withheld = set(self.state.declined) - {ESCALATE}
-            if self.state.passes >= MOST_PASSES:
+            if self.state.passes >= MOST_PASSES or self._failed_since_repair() >= MOST_FAILS:
                 withheld.add(posed.problem.verify.name)
             self._memo.ranked = Ranked(tuple(m for m in moves if m.name not in withheld), posed, barred)
         return self._memo.ranked
+
+    def _failed_since_repair(self) -> int:
+        failed = 0
+        for event in self.state.events:
+            if event.kind == "repaired":
+                failed = 0
+            elif event.kind == "verified" and event.body.get("failed"):
+                failed += 1
+        return failed
 
     def firings(self, about: Sequence[Fact] = ()) -> tuple[Firing, ...]:
         """Return the rules that fire on the case as it stands; with the about-to facts of a step, those on the step."""

@@ -28,6 +28,7 @@ def standing(fitted: Fitted, state: CaseState, belief: Belief, minutes_left: flo
             "case",
             engine=fitted.name,
             complaint=intake.complaint,
+            channel=intake.channel,
             place=intake.place,
             condition=intake.condition,
             selection=fitted.profile.selection,

@@ -385,7 +385,7 @@ Test = Scalar | dict[Literal["at-least", "at-most", "above", "below", "one-of", 
 """What a slot must be: a value, ``$name`` to bind or match a variable, or one comparison."""
 
 FACTS: dict[str, tuple[str, ...]] = {
-    "case": ("engine", "complaint", "place", "condition", "selection", "minutes-left", "people", "spent"),
+    "case": ("engine", "complaint", "channel", "place", "condition", "selection", "minutes-left", "people", "spent"),
     "feature": ("name", "value"),
     "person": ("authority",),
     "at-hand": ("item",),

@@ -759,6 +759,20 @@ def test_a_repair_in_vain_fails_its_verification_and_the_chase_goes_on(kit: Kit)
     assert "Exciter A dead" in hand.chase.state.record
 
 
+def test_a_verification_that_failed_twice_is_not_offered_before_something_is_done(kit: Kit) -> None:
+    hand = begin(kit, complaint="one-channel-silent", channel="A", truth=("exciter-dead/A",))
+    for offered in (True, True, False):
+        moves = {move.name for move in hand.chase.ranked().moves}
+        assert ("verification" in moves) is offered
+        if offered:
+            hand.take("verify", "verification")
+            hand.until(a(Offer))
+    hand.take("repair", "replace-exciter/A")
+    hand.until(a(Mend))
+    hand.do()
+    assert "verification" in {move.name for move in hand.chase.ranked().moves}
+
+
 def test_what_nobody_here_may_verify_is_handed_over_as_outstanding(kit: Kit) -> None:
     licensed = (Person("the technician", ("licensed", "motoring")), SECOND)
     hand = begin(kit, people=licensed)

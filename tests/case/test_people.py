@@ -1,8 +1,8 @@
 """People and parts: the next shift, the inspection that is somebody else's, a deferral's conditions, part numbers.
 
-What stands here as required follows the trade's practice: a hand-over in writing that is walked, not believed (CAP 716
-and EASA 145.A.47(c) [memory]); an inspection by somebody who did not do the work (14 CFR 121.371(c) [memory]); parts
-by number in the record (14 CFR 43.9, EASA 145.A.55 [memory]).
+What stands here as required: what is open and who holds it is passed on at a change of shift (EASA 145.A.47(c)
+[memory]), in writing, and walked, not believed [practice]; nobody inspects an item that he or she worked on
+(14 CFR 121.371(c) [memory]); parts are recorded by part and serial number [practice].
 """
 
 from __future__ import annotations
@@ -24,6 +24,8 @@ from isolate.case.play import OutOfAnswers, play
 from isolate.case.record import record
 from isolate.case.steps import Ask, Confirm, Cross, Done, Here, Mend, Report, Step, Wait, Walk
 from isolate.case.written import Answers, Script
+from isolate.kb.fit import fit
+from isolate.kb.load import load
 from tests.case.test_chase import Hand, a, begin
 
 OVER = {"by": "Quill", "to": "Marrow", "loose": "lead nut A, bracket bolt", "list-by": "Teal", "out": 7}
@@ -486,3 +488,22 @@ def test_a_file_in_which_one_person_does_and_inspects_is_refused(kit: Kit) -> No
         play(hand.chase, scripted(), hand.clock)
     play(hand.chase, scripted(facts={"inspected-by": "Sable"}), hand.clock)
     assert hand.chase.state.ended
+
+
+def test_a_wait_of_the_last_closing_runs_out_before_the_case_is_closed() -> None:
+    kb = load().knowledge
+    slow = {
+        name: access.model_copy(update={"close": access.close.model_copy(update={"wait": 3.0})})
+        for name, access in kb.access.items()
+    }
+    kit = Kit(fit(kb.model_copy(update={"access": slow}), "halden-hf-3"))
+    hand = begin(kit)
+    hand.take("repair", "replace-igniter/A")
+    step = hand.until(lambda s: isinstance(s, Done) or (isinstance(s, Wait) and s.before == "close-up"), most=500)
+    assert isinstance(step, Wait) and not hand.chase.state.open and not hand.chase.state.ended
+    hand.chase.waited()
+    assert not hand.chase.state.ended, "saying so does not make it so"
+    hand.clock.time = step.until
+    assert isinstance(hand.step, Wait), "it is over; somebody has to say so"
+    hand.chase.waited()
+    assert hand.chase.state.ended == "verified, fault found"

@@ -8,6 +8,7 @@ follows from how an entry is written down but from what it needs.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import pytest
 
@@ -248,6 +249,18 @@ def test_a_supply_that_was_on_for_a_reading_is_pulled_again_before_hands_go_on(e
         session._pass(step, before)
     before += session.take(f"lead-terminal-look/{one}")
     assert before.index(("open", "breakers-pulled")) < before.index(("confirm", "supplies-isolated"))
+
+
+def test_a_missing_piece_that_is_written_up_stops_the_engine(engine: Fitted) -> None:
+    # [practice] a missing tip or ceramic stops the job: accounted for, or an approved disposition, before it turns.
+    one = engine.channels[0]
+    told = Intake("104", "2", engine.name, "piece-missing", channel=one, people=CREW, place="hangar")
+    chase = Chase.begin(Kit(engine), Memory(), "piece", told, Clock())
+    blocked = {f.get("block") for f in chase.firings() if f.kind == "gate"}
+    assert {"motoring", "engine-run"} <= blocked
+    assert "spark-test/" + one in chase.barred()
+    other = Chase.begin(Kit(engine), Memory(), "other", replace(told, complaint="one-channel-silent"), Clock())
+    assert not {"motoring", "engine-run"} & {f.get("block") for f in other.firings() if f.kind == "gate"}
 
 
 def test_after_a_break_hands_go_in_only_once_the_supplies_are_told_again(engine: Fitted) -> None:
