@@ -175,7 +175,7 @@ def test_the_keys_in_the_readme_are_those_of_the_screen() -> None:
         k.key
         for k in (
             *(keys.WHY, keys.ELSE, keys.CANNOT, keys.UNSURE, keys.BACK, keys.NOTE),
-            *(keys.TELL, keys.RECORD, keys.LEAVE, keys.HELP),
+            *(keys.TELL, keys.RECORD, keys.HAND, keys.LEAVE, keys.HELP),
         )
     }
 
