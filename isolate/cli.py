@@ -216,6 +216,12 @@ def _say(text: str, indent: str = "") -> None:
     print(text)
 
 
+def _text(text: str) -> None:
+    """Print a text of several lines; on a terminal each broken between words, under its own indent."""
+    for line in text.splitlines():
+        _say(line, " " * (len(line) - len(line.lstrip())) + "  ")
+
+
 def _now() -> Any:
     from datetime import datetime
 
@@ -365,10 +371,10 @@ def _cases_show(arguments: argparse.Namespace) -> int:
                 raise Failure(
                     f"case {arguments.case} was never passed on; isolate chase --hand-over {arguments.case} does it"
                 )
-            print(state.passed_on["text"])
+            _text(state.passed_on["text"])
             return 0
         if state.ended:
-            print("\n".join([state.record, *finding_lines(state)]))
+            _text("\n".join([state.record, *finding_lines(state)]))
             return 0
         from isolate.case.chase import Chase
         from isolate.case.record import NOT_ENDED, record
@@ -376,7 +382,7 @@ def _cases_show(arguments: argparse.Namespace) -> int:
         if state.intake is None:
             raise Failure(f"case {arguments.case} does not begin with its opening")
         kit = _kits(_load(arguments).knowledge)(state.intake.engine)
-        print(record(Chase(kit, store, arguments.case, _now), NOT_ENDED))
+        _text(record(Chase(kit, store, arguments.case, _now), NOT_ENDED))
     return 0
 
 

@@ -273,7 +273,7 @@ class Chase:
         for key in self.state.open:
             found.pop(key, None)
         behind = {key: why for key, why in found.items() if key in fitted.access}
-        needed = self.kit.poser(intake.place, intake.condition).needed
+        needed = fitted.needed
         for steps in (fitted.checks, fitted.repairs):
             for key, fit in steps.items():
                 way = sorted(needed(fit.needs) & set(behind))
@@ -528,7 +528,7 @@ class Chase:
         running = [
             (until, key, crossing)
             for key, crossing, until in self._waiting()
-            if (key in shut if key not in self.state.open else key in self._below(needs))
+            if (key in shut if key not in self.state.open else key in self.fitted.needed(needs))
         ]
         if not running:
             return None
@@ -544,9 +544,6 @@ class Chase:
             asks=(),
         )
         return Wait(shown.title, shown, until, before)
-
-    def _below(self, needs: Collection[str]) -> frozenset[str]:
-        return self.kit.poser(self.intake.place, self.intake.condition).needed(needs)
 
     def _waiting(self) -> list[tuple[str, bool, datetime]]:
         """Return the waits of crossings that still run as (access, whether it was opened, until when).
@@ -1323,7 +1320,7 @@ def _found_open(kit: Kit, intake: Intake) -> list[str]:
         for key, access in kit.fitted.access.items()
         if access.name in complaint.found_open and access.channel in ("", intake.channel)
     ]
-    needed = kit.poser(intake.place).needed(meant)
+    needed = kit.fitted.needed(meant)
     return [kit.poser(intake.place).access[i] for i in kit.poser(intake.place).crossings.order
             if kit.poser(intake.place).access[i] in needed]
 

@@ -17,6 +17,8 @@ SUSPECT = 0.02
 """A state less probable than this is no suspect."""
 HIGH_SURPRISE = 3.0
 """Standard deviations above what the best explanation would produce: our judgement."""
+CONFLICT = 1.0
+"""Bits by which answers have to speak against one another before they count as disagreeing: our judgement."""
 
 
 def standing(fitted: Fitted, state: CaseState, belief: Belief, minutes_left: float | None) -> list[Fact]:
@@ -37,7 +39,7 @@ def standing(fitted: Fitted, state: CaseState, belief: Belief, minutes_left: flo
             **({} if minutes_left is None else {"minutes_left": round(minutes_left)}),
         ),
         fact("remaining", percent=_percent(1 - belief.healthy())),
-        fact("surprise", level="high" if belief.surprise() > HIGH_SURPRISE else "low"),
+        fact("surprise", level="high" if disagrees(belief) else "low"),
         fact("motored", count=state.motored),
     ]
     facts += [fact("feature", name=name, value=value) for name, value in fitted.profile.features.items()]
@@ -71,6 +73,14 @@ def standing(fitted: Fitted, state: CaseState, belief: Belief, minutes_left: flo
         facts.append(fact("verified", channel="", result=state.verified))
     facts += suspects(fitted, belief)
     return facts
+
+
+def disagrees(belief: Belief) -> bool:
+    """Return whether the answers are improbable under their best explanation and speak against one another as well.
+
+    A rare fault plainly seen is improbable too, but its answers hang together.
+    """
+    return belief.surprise() > HIGH_SURPRISE and belief.conflict() > CONFLICT
 
 
 def signed(fitted: Fitted, intake: Intake) -> list[tuple[str, str]]:

@@ -85,12 +85,14 @@ def record(chase: Chase, end: str) -> str:
     lines += [f"  {line}" for e in verified[-1:] for line in _verification(chase, e.body)] or ["  none"]
     lines += record_lines(chase)
     lines += _people(chase)
+    not_shut = [f"{title} ({word})" for _, title, word in chase.open_now()]
+    not_shut += [f"{what} (passed on half torqued or unlocked)" for what in state.loose]
     lines += [
         "",
         f"Outcome: {end}. Probability that a fault is left, on this evidence: {chase.remaining:.1%}.",
-        "Closed up: everything opened in this case is shut on the trail."
-        if not state.open
-        else "NOT CLOSED UP: " + ", ".join(f"{title} ({word})" for _, title, word in chase.open_now()),
+        "NOT CLOSED UP: " + ", ".join(not_shut)
+        if not_shut
+        else "Closed up: everything opened in this case is shut on the trail.",
     ]
     if state.notes:
         lines += ["", "Notes:", *(f"  {note}" for note in state.notes)]

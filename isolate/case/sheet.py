@@ -554,7 +554,7 @@ class _Unrolled:
                 hows[name] = self._how(kind, key, f"H{len(hows) + 1}", seen)
         poser = self.kit.poser(intake.place, intake.condition)
         opened = [d.key for d in done if d.kind == "open"]
-        needed = poser.needed([n for key in proving for n in fitted.check(key).needs])
+        needed = fitted.needed([n for key in proving for n in fitted.check(key).needs])
         order = [poser.access[i] for i in poser.crossings.order]
         names = {split(key)[0] for key in (*found, *opened, *needed)}
         access = list(dict.fromkeys(split(key)[0] for key in order if split(key)[0] in names))

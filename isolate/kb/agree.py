@@ -40,7 +40,7 @@ from isolate.kb.model import (
     Then,
     Zone,
 )
-from isolate.kb.names import near
+from isolate.kb.names import SINGULAR, near
 from isolate.kb.read import Report, Way, either, labelled
 
 __all__ = ["REFERENCES", "agree"]
@@ -76,17 +76,6 @@ REFERENCES: dict[type[BaseModel], dict[str, str]] = {
     Then: {"caution": "cautions"},
 }
 """Fields that hold names of other entries: model → field → what it names. In a map, the keys are the names."""
-
-_SINGULAR = {
-    "sources": "source",
-    "zones": "zone",
-    "modes": "fault mode",
-    "checks": "check",
-    "access": "access state",
-    "repairs": "repair",
-    "cautions": "caution",
-    "rules": "rule",
-}
 
 _TEXTS: dict[type[BaseModel], tuple[str, ...]] = {
     Zone: ("title",),
@@ -197,7 +186,7 @@ class _Agreement:
                     self.unknown(kind, name, path + inner, target, word, self.known[target])
 
     def unknown(self, kind: str, name: str, path: Way, target: str, word: str, choices: Iterable[str]) -> None:
-        self.say(kind, name, path, f"no {_SINGULAR[target]} `{word}`{near(word, choices)}")
+        self.say(kind, name, path, f"no {SINGULAR[target]} `{word}`{near(word, choices)}")
 
     def placeholders(self, kind: str, name: str, entry: Any, model: BaseModel, path: Way) -> None:
         per_channel = getattr(entry, "per", None) == "channel"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from typing import Any, NamedTuple
 
 from isolate.kb.fit import FitAccess, FitCheck, FitRepair, Fitted, fit
@@ -113,32 +113,24 @@ def steps(fitted: Fitted) -> list[Step]:
     for kind, entries in (("check", fitted.checks), ("repair", fitted.repairs)):
         for fitting in entries.values():
             assert isinstance(fitting, FitCheck | FitRepair)
-            opened, shut = _under(fitted, fitting.needs), _over(behind, fitting.shut)
+            opened, shut = fitted.needed(fitting.needs), _over(behind, fitting.shut)
             found.append(_step(kind, fitting, fitting.cautions, opened, shut))
     for key, state in fitted.access.items():
-        needed = _under(fitted, state.needs)
+        needed = fitted.needed(state.needs)
         found.append(_step("open", state, state.open.cautions, needed, _over(behind, (*state.shut, key))))
         found.append(_step("close", state, state.close.cautions, needed | {key}, behind[key] - {key}))
     return found
 
 
 def _step(
-    kind: str, fitting: FitCheck | FitRepair | FitAccess, cautions: tuple[str, ...], opened: set[str], shut: set[str]
+    kind: str,
+    fitting: FitCheck | FitRepair | FitAccess,
+    cautions: tuple[str, ...],
+    opened: Collection[str],
+    shut: Collection[str],
 ) -> Step:
     tags = tuple(fitting.entry.tags)
     return Step(kind, fitting.name, fitting.channel, tags, cautions, frozenset(opened), frozenset(shut))
-
-
-def _under(fitted: Fitted, needs: Iterable[str]) -> set[str]:
-    """Access states that are open where these are."""
-    found: set[str] = set()
-    todo = list(needs)
-    while todo:
-        key = todo.pop()
-        if key not in found:
-            found.add(key)
-            todo.extend(fitted.access[key].needs)
-    return found
 
 
 def above(fitted: Fitted, key: str) -> set[str]:

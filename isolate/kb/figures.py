@@ -325,17 +325,6 @@ class _Tables:
             # Rounding must not tell apart what answers alike.
             self.bits[index] = np.where(gives > 1e-12, gives, 0.0)
 
-    def closure(self, needs: Iterable[str]) -> frozenset[str]:
-        """These access states with all that they need."""
-        found: set[str] = set()
-        todo = list(needs)
-        while todo:
-            name = todo.pop()
-            if name not in found:
-                found.add(name)
-                todo += self.fitted.access[name].needs
-        return frozenset(found)
-
     def minutes(self, opened: Iterable[str]) -> float:
         """Minutes to open these access states and put them back, each once, waits included."""
         total = 0.0
@@ -347,7 +336,7 @@ class _Tables:
         return total
 
     def _at(self, check: FitCheck, place: Place) -> bool:
-        opened = (self.fitted.access[name].entry for name in self.closure(check.needs))
+        opened = (self.fitted.access[name].entry for name in self.fitted.needed(check.needs))
         return place in check.entry.place and all(place in access.place for access in opened)
 
     def _answers(self, check: FitCheck) -> Floats:
@@ -385,7 +374,7 @@ class _Pairs:
         self.bits = tables.bits[:, 1:, 1:]
         # Where one check has to give it all, what gives less gives nothing.
         self.gives = self.bits if evidence == "all" else np.where(self.bits >= least - 1e-9, least, 0.0)
-        self.needs = [tables.closure(check.needs) for check in tables.checks]
+        self.needs = [tables.fitted.needed(check.needs) for check in tables.checks]
         self._minutes: dict[frozenset[str], float] = {}
 
     def hardest(self, pairs: Iterable[tuple[int, int]], worse: Floats, count: int) -> tuple[Pair, ...]:
@@ -493,7 +482,7 @@ class _Pairs:
                 continue
             for keys in verifying:
                 checks = [fitted.checks[key] for key in keys]
-                opened = self.tables.closure([*repair.needs, *(need for check in checks for need in check.needs)])
+                opened = self.tables.fitted.needed([*repair.needs, *(need for check in checks for need in check.needs)])
                 costs.append(self._opening(opened) + repair.entry.minutes + sum(check.minutes for check in checks))
         return min(costs, default=None)
 

@@ -214,6 +214,24 @@ class Fitted:
         """Mode instance (``lead-open/A``, ``no-fuel``) → key of its zone."""
         return {instance(s, z.channel): z.key for z in self.zones.values() for s in z.states[1:]}
 
+    def needed(self, names: Iterable[str]) -> frozenset[str]:
+        """Return these access states (instance names) with all that they need."""
+        asked = frozenset(names)
+        if asked not in self._needed:
+            found: set[str] = set()
+            todo = list(asked)
+            while todo:
+                name = todo.pop()
+                if name not in found:
+                    found.add(name)
+                    todo += self.access[name].needs
+            self._needed[asked] = frozenset(found)
+        return self._needed[asked]
+
+    @cached_property
+    def _needed(self) -> dict[frozenset[str], frozenset[str]]:
+        return {}
+
     def check(self, key: str) -> FitCheck:
         """Return a check by instance name. Raises UnknownName."""
         return _named(self.checks, key, "check")

@@ -1,10 +1,25 @@
-"""Names that people get nearly right."""
+"""What kinds of entries are called, and names that people get nearly right."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
-__all__ = ["UnknownName", "near"]
+__all__ = ["SINGULAR", "UnknownName", "near"]
+
+SINGULAR = {
+    "sources": "source",
+    "zones": "zone",
+    "modes": "fault mode",
+    "checks": "check",
+    "access": "access state",
+    "repairs": "repair",
+    "cautions": "caution",
+    "complaints": "complaint",
+    "signs": "sign",
+    "engines": "engine",
+    "rules": "rule",
+}
+"""Kinds of entries in words, for one."""
 
 
 class UnknownName(LookupError):

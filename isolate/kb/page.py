@@ -36,26 +36,11 @@ from isolate.kb.model import (
     Zone,
     has,
 )
-from isolate.kb.names import UnknownName, near
+from isolate.kb.names import SINGULAR, UnknownName, near
 from isolate.kb.read import either
 from isolate.kb.spelled import MORE, SHOWN, Field, fields, minutes, only, per_channel, percent, titled, zone_of
 
-__all__ = ["SHOWN", "SINGULAR", "Cited", "Field", "ManyNames", "Page", "Use", "page"]
-
-SINGULAR = {
-    "sources": "source",
-    "zones": "zone",
-    "modes": "fault mode",
-    "checks": "check",
-    "access": "access state",
-    "repairs": "repair",
-    "cautions": "caution",
-    "complaints": "complaint",
-    "signs": "sign",
-    "engines": "engine",
-    "rules": "rule",
-}
-"""Kinds of entries in words, for one."""
+__all__ = ["SHOWN", "Cited", "Field", "ManyNames", "Page", "Use", "page"]
 
 _SHORT = {"modes": "mode", "access": "access"}
 """Kinds as they are written before a name where that is not as they are said."""

@@ -373,6 +373,28 @@ class Belief:
         return excess / sqrt(variance) if variance > 0 else 0.0
 
 
+    def conflict(self) -> float:
+        """Return how far the answers speak against one another, in bits; zero or less where they hang together.
+
+        log2 of the product of P(answer) over P(all the answers), each as believed before any of them: Jensen's measure
+        of conflict (Bayesian Networks and Decision Graphs; from memory). One answer alone, however rare, is none.
+        """
+        before = self.joint
+        likelihoods: list[Table] = []
+        earlier: dict[str, list[int]] = {}
+        for told in self.told:
+            fit = self.model.fitted.check(told.check)
+            outcome = fit.outcomes.index(told.outcome)
+            so_far = earlier.setdefault(told.check, [])
+            likelihoods.append(self._next(fit, told.condition, so_far, outcome))
+            so_far.append(outcome)
+            # What is believed now already holds this answer: take it out.
+            before = before / likelihoods[-1]
+        total = float(before.sum())
+        apart = sum(log(float((before * likelihood).sum()) / total) for likelihood in likelihoods)
+        return (apart + log(total)) / log(2)
+
+
 def _average(weights: Table, values: Table) -> float:
     total = float(weights.sum())
     return float((weights * values).sum()) / total if total > 0 else 1.0

@@ -65,26 +65,11 @@ class Poser:
             for a in self.fitted.access.values()
         )
         self.crossings = Ways(self.ways)
-        self._needed: dict[frozenset[str], frozenset[str]] = {}
         self._place = np.cumprod([1, *model.shape[:-1]])
 
     def mask(self, names: Collection[str]) -> int:
         """Return the bit mask of access instance names; a name given twice counts once."""
         return sum(self._bit[n] for n in set(names))
-
-    def needed(self, names: Collection[str]) -> frozenset[str]:
-        """Return these access states with all that they need."""
-        asked = frozenset(names)
-        if asked not in self._needed:
-            found: set[str] = set()
-            todo = list(asked)
-            while todo:
-                name = todo.pop()
-                if name not in found:
-                    found.add(name)
-                    todo += self.fitted.access[name].needs
-            self._needed[asked] = frozenset(found)
-        return self._needed[asked]
 
     def pose(
         self,
@@ -125,7 +110,7 @@ class Poser:
                     past=check.entry.kind == "history",
                 )
                 for check in self.fitted.checks.values()
-                if check.key not in barred and not self.needed(check.needs) & barred
+                if check.key not in barred and not self.fitted.needed(check.needs) & barred
             ),
             repairs=tuple(
                 RepairMove(
@@ -138,7 +123,7 @@ class Poser:
                     spoils=self.mask(repair.spoils),
                 )
                 for repair in self.fitted.repairs.values()
-                if not repair.hand_over and repair.key not in barred and not self.needed(repair.needs) & barred
+                if not repair.hand_over and repair.key not in barred and not self.fitted.needed(repair.needs) & barred
             ),
             verify=self._verify(belief if again else None, verification, condition, at),
             ends=self._ends(joint, barred, watch=again),

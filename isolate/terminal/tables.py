@@ -31,7 +31,8 @@ LABEL = 13
 
 def page(shown: Page, width: int) -> Group:
     """Return an entry with all that refers to it."""
-    from isolate.kb.page import SHOWN, SINGULAR
+    from isolate.kb.names import SINGULAR
+    from isolate.kb.page import SHOWN
 
     parts: list[RenderableType] = [
         heading(

@@ -445,7 +445,7 @@ def test_an_access_state_that_cannot_be_had_bars_what_lies_behind_it(kit: Kit, h
     poser = kit.poser("hangar")
     for move in hand.chase.ranked().moves:
         step = hf3.checks.get(move.name) or hf3.repairs.get(move.name)
-        assert step is None or "cowls-open" not in poser.needed(step.needs), move.name
+        assert step is None or "cowls-open" not in poser.fitted.needed(step.needs), move.name
 
 
 def test_could_not_tell_is_no_evidence_and_withdraws_the_check_until_a_repair(kit: Kit) -> None:

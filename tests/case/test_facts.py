@@ -5,9 +5,12 @@ from __future__ import annotations
 import pytest
 
 from isolate.case import facts
+from isolate.case.believed import told_belief
 from isolate.case.case import CaseState, Evidence, Intake, Person, Work
+from isolate.case.chase import Kit
 from isolate.case.facts import about_to, authorities, patterns, standing, suspects, tools
-from isolate.kb.fit import Fitted
+from isolate.kb.fit import Fitted, fit
+from isolate.kb.load import load
 from isolate.kb.model import FACTS
 from isolate.reasoning.belief import Belief, Model, Start
 from isolate.reasoning.rules import Fact
@@ -128,3 +131,13 @@ def test_what_is_about_to_be_done_is_a_fact_for_each_tag() -> None:
 def test_tools_and_authorisations_are_those_that_steps_ask_for(hf3: Fitted) -> None:
     assert tools(hf3) >= {"air", "meter", "insulation-tester", "spare-igniter"}
     assert authorities(hf3) == {"licensed", "motoring", "engine-run"}
+
+
+@pytest.mark.parametrize("engine", ["halden-hf-3", "halden-hf-5", "orrin-t-9"])
+def test_a_write_up_alone_contradicts_nothing(engine: str) -> None:
+    # What is written up is what is to be explained: "none of what is known explains it" at the first question is noise.
+    kit = Kit(fit(load().knowledge, engine))
+    for name, complaint in kit.fitted.complaints.items():
+        channel = kit.fitted.channels[0] if complaint.asks_channel else ""
+        told = Intake("104", "1", engine, name, channel=channel, people=(Person("x", ("licensed",)),))
+        assert not facts.disagrees(told_belief(kit.model, told)), name

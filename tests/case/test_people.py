@@ -74,6 +74,16 @@ def test_a_hand_over_says_what_the_next_shift_needs(kit: Kit) -> None:
     assert "NEXT: " in text and "It lights late" in text
     assert all(len(line) <= handing.WIDTH for line in text.split("\n"))
     assert hand.events[-1].body["text"] == text and verify(hand.events) == []
+    cried = next(line for line in record(hand.chase, "x").splitlines() if line.startswith("NOT CLOSED UP"))
+    assert "lead nut A (passed on half torqued or unlocked)" in cried
+
+
+def test_what_is_half_torqued_keeps_a_case_from_being_closed_up_on_paper(kit: Kit) -> None:
+    hand = begin(kit)
+    assert not hand.chase.state.open
+    hand.chase.pass_on(OVER)
+    text = record(hand.chase, "x")
+    assert "Closed up:" not in text and "NOT CLOSED UP: lead nut A (passed on half torqued or unlocked)" in text
 
 
 def test_what_is_passed_on_counts_only_once_it_is_walked_by_somebody_named(kit: Kit) -> None:

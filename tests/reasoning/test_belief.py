@@ -477,6 +477,25 @@ def test_weights_of_repeated_trials_add_up_too() -> None:
 # -- surprise and reading -------------------------------------------------------------------------
 
 
+def test_conflict_is_what_the_definition_says(kit: Kit) -> None:
+    # From memory: Jensen, Bayesian Networks and Decision Graphs: log of prod P(e_i) over P(e).
+    told = [("spark-test/A", "silent"), ("spark-test/A", "snaps"), ("feeder-volts/A", "absent")]
+    told.append(("start-alone/B", "late"))
+    belief = before = Belief.before(kit.model).starts([Start("A", False)])
+    apart, seen = 0.0, before
+    for check, outcome in told:
+        belief = belief.answer(check, outcome)
+    for check, outcome in told:
+        # A repeated trial is weighed as what it adds after the one before; the others stand alone.
+        likelihood = seen.next_likelihood(check)[kit.fitted.checks[check].outcomes.index(outcome)]
+        apart += np.log2((likelihood * before.joint).sum())
+        seen = seen.answer(check, outcome)
+    together = (belief.log_evidence - before.log_evidence) / np.log(2)
+    assert belief.conflict() == pytest.approx(apart - together, abs=1e-9)
+    alone = before.answer("lead-continuity/A", "open")
+    assert alone.conflict() == pytest.approx(0.0, abs=1e-9), "one answer speaks against no other"
+
+
 def test_surprise_rises_when_answers_contradict(kit: Kit) -> None:
     agreeing = Belief.before(kit.model)
     for check, outcome in [("spark-test/A", "silent"), ("feeder-volts/A", "absent"), ("breakers-look/A", "one-out"),
@@ -486,6 +505,8 @@ def test_surprise_rises_when_answers_contradict(kit: Kit) -> None:
     for check, outcome in [("lead-continuity/A", "open"), ("lead-wiggle/A", "steady"), ("spark-test/A", "snaps"),
                            ("start-alone/A", "lights"), ("spark-count/A", "even"), ("light-time-compare/A", "alike")]:
         contradicting = contradicting.answer(check, outcome)
+    assert agreeing.conflict() < 0 < 1 < contradicting.conflict()
+    assert Belief.before(kit.model).conflict() == 0.0
     assert Belief.before(kit.model).surprise() == 0.0
     assert agreeing.surprise() < 1.0
     assert contradicting.surprise() > max(3.0, agreeing.surprise() + 2)
