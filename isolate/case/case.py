@@ -13,6 +13,7 @@ from typing import Any, Literal, get_args
 from isolate.case.events import Event
 from isolate.kb.model import Condition, Place
 from isolate.reasoning.belief import Start
+from isolate.reasoning.lookahead import Objective
 
 MoveKind = Literal["check", "repair", "verify", "end", "close"]
 CLOSE_UP = "close-up"
@@ -50,6 +51,14 @@ class Seen:
     channel: str = ""
 
 
+@dataclass(frozen=True)
+class Coming:
+    """A tool on its way: it is at hand so many minutes after the case was opened."""
+
+    tool: str
+    minutes: float
+
+
 OtherEngine = Literal["", "yes", "no"]
 
 
@@ -59,6 +68,8 @@ class Intake:
 
     ``signs``: heard or seen with the defect, before anything was repaired in this case. ``other_engine``: whether the
     work done before was done on the other engine by the same people as well; empty when that is not known.
+    ``coming``: what is not at hand yet. ``objective``: what a move is chosen by. ``hands``: people who work side by
+    side on this engine.
     """
 
     aircraft: str
@@ -76,6 +87,9 @@ class Intake:
     condition: Condition = "steady"
     minutes_left: float | None = None
     missing: tuple[str, ...] = ()
+    coming: tuple[Coming, ...] = ()
+    objective: Objective = "minutes"
+    hands: int = 1
 
     def as_dict(self) -> dict[str, Any]:
         """Return the intake as a JSON object."""
@@ -95,6 +109,9 @@ class Intake:
             "condition": self.condition,
             "minutes_left": self.minutes_left,
             "missing": list(self.missing),
+            "coming": [{"tool": c.tool, "minutes": c.minutes} for c in self.coming],
+            "objective": self.objective,
+            "hands": self.hands,
         }
 
     @classmethod
@@ -122,6 +139,11 @@ class Intake:
                 isinstance(left, bool) or not (isinstance(left, int | float) and 0 <= left <= 100_000)
             ):
                 raise BadIntake(f"minutes_left is a number of minutes from 0 up, not {left!r}")
+            objective, hands = data.get("objective", "minutes"), data.get("hands", 1)
+            if objective not in get_args(Objective):
+                raise BadIntake(f"objective is one of {', '.join(get_args(Objective))}, not {objective!r}")
+            if hands not in (1, 2) or isinstance(hands, bool):
+                raise BadIntake(f"hands is 1 or 2, the people who work side by side, not {hands!r}")
             return cls(
                 aircraft=_text(data, "aircraft"),
                 position=_text(data, "position"),
@@ -140,6 +162,9 @@ class Intake:
                 condition=condition,
                 minutes_left=None if left is None else float(left),
                 missing=tuple(str(m) for m in _list(data, "missing")),
+                coming=tuple(_coming(c) for c in _list(data, "coming")),
+                objective=objective,
+                hands=int(hands),
             )
         except (AttributeError, TypeError) as error:
             raise BadIntake(f"the intake is not in the form expected: {error}") from None
@@ -159,6 +184,13 @@ def _list(data: Mapping[str, Any], name: str) -> list[Any]:
     if not isinstance(value, list):
         raise BadIntake(f"{name} is a list, not {value!r}")
     return value
+
+
+def _coming(data: Any) -> Coming:
+    minutes = data.get("minutes") if isinstance(data, Mapping) else None
+    if isinstance(minutes, bool) or not isinstance(minutes, int | float) or not 0 <= minutes <= 100_000:
+        raise BadIntake(f"what is coming says its tool and the minutes until it is here, not {data!r}")
+    return Coming(_text(data, "tool"), float(minutes))
 
 
 def _start(data: Any, condition: Condition) -> Start:
@@ -429,9 +461,7 @@ def _corrected(state: CaseState, event: Event, void: bool) -> None:
 def _reopen_verification(state: CaseState) -> None:
     """Put the last verification in hand again, as far as it had come without what was taken back."""
     begun = max(e.seq for e in state.events if e.kind == "accepted" and e.body["kind"] == "verify")
-    parts = [
-        e for e in state.events if e.seq > begun and e.seq not in state.void and e.body.get("within") == "verify"
-    ]
+    parts = [e for e in state.events if e.seq > begun and e.seq not in state.void and e.body.get("within") == "verify"]
     state.move, state.accepted, state.ending = Move("verify", "verification"), begun, None
     state.verifying = {e.body["check"]: e.body.get("outcome") or "" for e in parts if e.kind == "answered"}
     state.outstanding = [e.body["move"] for e in parts if e.kind == "declined"]

@@ -7,7 +7,7 @@ disk. Since the step follows from the events alone, a killed process stands wher
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, OrderedDict
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -29,6 +29,7 @@ from isolate.case.steps import (
     Confirm,
     Cross,
     CrossingShown,
+    Deferring,
     Done,
     Found,
     Held,
@@ -46,18 +47,27 @@ from isolate.kb.model import HEALTHY, Caution, Condition, Place
 from isolate.kb.model import Ask as FactAsk
 from isolate.reasoning import explain
 from isolate.reasoning.belief import Belief, Model
-from isolate.reasoning.plan import Planner, Valued
-from isolate.reasoning.pose import ESCALATE, WATCH, Posed, Poser
+from isolate.reasoning.decide import Decision, decide
+from isolate.reasoning.lookahead import Objective
+from isolate.reasoning.plan import Valued
+from isolate.reasoning.pose import ESCALATE, WATCH, Posed, Poser, may_do
+from isolate.reasoning.problem import Position
 from isolate.reasoning.rules import Fact, Firing, RuleBook, asks, fact
 
 SAYS_NOTHING_NEW = frozenset({"belief", "fired", "offered", "accepted", "noted"})
 """Events that change neither what the rules match nor what the moves are worth."""
+BUDGET = 2
+"""Expansions for an offer that has to be there at once."""
+THOUGHT = 24
+"""Expansions for what is thought of ahead, while somebody works on a step."""
+MOST_PLANS = 64
+"""So many decisions are kept."""
+SOLVED = 0.999
+"""Share of the probability that has to be planned over before an optimum is called that."""
 MOST_FAILS = 2
 """A verification that failed this often since the last repair is not offered again: something has to be done first."""
 MOST_PASSES = 3
 """A verification passed this often since the last repair is not offered again."""
-SURE_REPAIR = 0.85
-"""A repair with less success than this is no cure to repeat."""
 TOUCHED = "channel-touched"
 """The finding by which the rules say that a channel was opened or repaired."""
 LOOSE_WORD = "half torqued or unlocked"
@@ -93,7 +103,9 @@ class Kit:
     def __init__(self, fitted: Fitted) -> None:
         self.fitted = fitted
         self.model = Model(fitted)
-        self._posers: dict[tuple[Place, Condition], Poser] = {}
+        self._posers: dict[tuple[Place, Condition, Objective, int], Poser] = {}
+        self.plans: OrderedDict[Any, Decision] = OrderedDict()
+        """What was decided already, by all that it depends on; thought of ahead while somebody works on a step."""
 
     @cached_property
     def standing_rules(self) -> RuleBook:
@@ -105,19 +117,35 @@ class Kit:
         """The rules on a step about to be done; the findings of the others are facts to them."""
         return RuleBook({n: r for n, r in self.fitted.rules.items() if asks(r, "about-to")})
 
-    def poser(self, place: Place, condition: Condition = "steady") -> Poser:
-        if (place, condition) not in self._posers:
-            self._posers[place, condition] = Poser(self.model, place, condition)
-        return self._posers[place, condition]
+    def poser(
+        self, place: Place, condition: Condition = "steady", objective: Objective = "minutes", hands: int = 1
+    ) -> Poser:
+        key = (place, condition, objective, hands)
+        if key not in self._posers:
+            self._posers[key] = Poser(self.model, place, condition, objective, hands)
+        return self._posers[key]
+
+    def keep(self, key: Any, decision: Decision) -> None:
+        """Keep what was decided; the oldest goes when there are too many."""
+        self.plans[key] = decision
+        while len(self.plans) > MOST_PLANS:
+            self.plans.popitem(last=False)
 
 
 @dataclass(frozen=True)
 class Ranked:
-    """The moves that may be made now, best first, with what they are ranked in."""
+    """The moves that may be made now, best first, with what they are ranked in.
+
+    ``bound``, ``exact`` and ``together`` as in :class:`~isolate.reasoning.decide.Decision`; ``budget``: expansions.
+    """
 
     moves: tuple[Valued, ...]
     posed: Posed
     barred: Mapping[str, str]
+    bound: float
+    exact: bool
+    together: tuple[str, ...]
+    budget: int
 
 
 @dataclass
@@ -145,9 +173,7 @@ class Chase:
         """Rules that fired since the caller last emptied this list."""
 
     @classmethod
-    def begin(
-        cls, kit: Kit, log: Log, case: str, intake: Intake, clock: Callable[[], datetime]
-    ) -> Chase:
+    def begin(cls, kit: Kit, log: Log, case: str, intake: Intake, clock: Callable[[], datetime]) -> Chase:
         """Open a case. Raises Refused for an intake that names what the knowledge does not have."""
         check_intake(kit.fitted, intake)
         body = {
@@ -251,12 +277,13 @@ class Chase:
         intake, fitted = self.intake, self.fitted
         found: dict[str, str] = {}
         may = {a for p in intake.people for a in p.may}
+        on_the_way = {c.tool for c in intake.coming}
         gates = [f for f in self.firings() if f.kind == "gate"]
         for kind in (fitted.checks, fitted.repairs, fitted.access):
             for key, fit in kind.items():
                 entry = fit.entry
                 lacking = [a for a in entry.authority if a not in may]
-                without = [t for t in entry.tools if t in intake.missing]
+                without = [t for t in entry.tools if t in intake.missing and t not in on_the_way]
                 if intake.place not in entry.place:
                     found[key] = f"not at the {intake.place}"
                 elif lacking:
@@ -294,8 +321,7 @@ class Chase:
                     # It is a look at the part that came off; a new one is looked at as it goes in.
                     found.setdefault(looked, "about the part that came off")
         for key, times in Counter(self.state.repairs).items():
-            # One that often leaves the fault in is not done twice; no other is done a third time.
-            if times >= (2 if fitted.repairs[key].entry.success >= SURE_REPAIR else 1):
+            if times >= may_do(fitted.repairs[key]):
                 found.setdefault(key, "done already")
         for key, outcomes in self.belief.occasion.items():
             repeats = fitted.checks[key].repeats
@@ -303,25 +329,148 @@ class Chase:
                 found.setdefault(key, "answered")
         return found
 
-    def ranked(self) -> Ranked:
-        """Return the moves that may be made now, best first."""
-        if self._memo.ranked is None:
+    def ranked(self, budget: int | None = None, stopped: Callable[[], bool] = lambda: False) -> Ranked:
+        """Return the moves that may be made now, best first.
+
+        ``budget``: expansions; default that of the offer as it stands on the trail, so that it is the same when the
+        case is taken up again, else ``BUDGET``. Longer thought than that is taken where somebody had it meanwhile.
+        """
+        if self._memo.ranked is None or (budget is not None and self._memo.ranked.budget != budget):
             barred = self.barred()
-            poser = self.kit.poser(self.intake.place, self.intake.condition)
-            posed = poser.pose(
-                self.belief,
-                [key for key in self.verification if key not in self.proven()],
-                self.intake.condition,
-                barred=barred,
-                again=self.state.passes > 0,
-            )
-            planner = Planner(posed.problem)
-            moves = planner.moves(posed.problem.p, posed.mask(self.state.open))
+            posed, position = self.posed(barred)
+            left = self._whole_minutes_left()
+            key = self._question(barred, left)
+            wanted = budget or self._offered_budget() or 0
+            decision = self._thought_of(key, wanted)
+            if decision is None:
+                decision = decide(posed.problem, position, wanted or BUDGET, left, self.intake.objective, stopped)
+                if not stopped():
+                    self.kit.keep((*key, decision.budget), decision)
             withheld = set(self.state.declined) - {ESCALATE}
-            if self.state.passes >= MOST_PASSES or self._failed_since_repair() >= MOST_FAILS:
-                withheld.add(posed.problem.verify.name)
-            self._memo.ranked = Ranked(tuple(m for m in moves if m.name not in withheld), posed, barred)
+            moves = tuple(m for m in decision.moves if m.name not in withheld)
+            first = moves[0] == decision.moves[0]
+            self._memo.ranked = Ranked(
+                moves,
+                posed,
+                barred,
+                posed.kept * decision.bound,
+                decision.exact and first and posed.kept > SOLVED,
+                decision.together if first else (),
+                decision.budget,
+            )
         return self._memo.ranked
+
+    def posed(self, barred: Collection[str] = ()) -> tuple[Posed, Position]:
+        """Return the decision problem as it stands, and where in it the case is."""
+        state, intake = self.state, self.intake
+        poser = self.poser
+        proven = state.passes > 0
+        posed = poser.pose(
+            self.belief,
+            [key for key in self.verification if key not in self.proven()],
+            intake.condition,
+            barred=barred,
+            again=proven,
+            done=Counter(state.repairs),
+            later=self._later(),
+        )
+        enough = state.passes >= MOST_PASSES or self._failed_since_repair() >= MOST_FAILS
+        proofs = posed.problem.verify.most if enough else 0
+        return posed, Position(posed.problem.p, posed.mask(state.open), proofs=proofs, proven=proven)
+
+    @property
+    def poser(self) -> Poser:
+        """What poses the problems of this case."""
+        intake = self.intake
+        return self.kit.poser(intake.place, intake.condition, intake.objective, intake.hands)
+
+    def _question(self, barred: Mapping[str, str], left: float | None) -> tuple[Any, ...]:
+        """Return all that a decision depends on."""
+        state = self.state
+        return (
+            self.intake,
+            tuple(state.evidence),
+            frozenset(barred),
+            tuple(sorted(state.open)),
+            tuple(k for k in self.verification if k not in self.proven()),
+            state.passes,
+            self._failed_since_repair(),
+            tuple(sorted(self._later().items())),
+            left,
+        )
+
+    def _thought_of(self, key: tuple[Any, ...], budget: int) -> Decision | None:
+        if budget:
+            return self.kit.plans.get((*key, budget))
+        return next((d for b in (THOUGHT, BUDGET) if (d := self.kit.plans.get((*key, b))) is not None), None)
+
+    def _offered_budget(self) -> int | None:
+        """Return the budget of the offer on the trail, where nothing said since changes what moves are worth."""
+        for event in reversed(self.state.events):
+            if event.kind == "offered":
+                return int(event.body.get("budget", 0)) or None
+            if event.kind not in SAYS_NOTHING_NEW:
+                return None
+        return None
+
+    def _whole_minutes_left(self) -> float | None:
+        left = self.minutes_left
+        return None if left is None else float(round(left))
+
+    def coming(self) -> dict[str, float]:
+        """Return what is on its way as tool → whole minutes until it is here."""
+        waits = {c.tool: float(np.ceil(c.minutes - self.elapsed)) for c in self.intake.coming}
+        return {tool: minutes for tool, minutes in waits.items() if minutes > 0}
+
+    def _later(self) -> dict[str, float]:
+        """Return check, repair or access instance → minutes until what it takes is here."""
+        coming = self.coming()
+        if not coming:
+            return {}
+        found: dict[str, float] = {}
+        for kind in (self.fitted.checks, self.fitted.repairs, self.fitted.access):
+            for key, fit in kind.items():
+                waits = [coming[t] for t in fit.entry.tools if t in coming]
+                if waits and key not in self.state.open:
+                    found[key] = max(waits)
+        return found
+
+    def deferring(self) -> Deferring | None:
+        """Return what deferring a channel would cost beside going on; None where nobody waits or it is no question.
+
+        Going on counts the minutes after departure by the profile's ``delay``. Deferring counts the proof of the other
+        channel, closing up and the profile's ``defer``; where the other one does not prove good, one goes on.
+        """
+        left = self.minutes_left
+        if left is None or self.state.ended or len(self.fitted.channels) < 2:
+            return None
+        ranked, w = self.ranked(), self.poser.weights
+        first = ranked.moves[0]
+        late = first.late or 0.0
+        going_on = first.expected + w.delay * late
+        found = []
+        joint = self.belief.joint
+        for channel in self.fitted.channels:
+            healthy: list[Any] = []
+            for zone in self.fitted.zones.values():
+                # All but the channel deferred has to be sound.
+                healthy.append(slice(None) if zone.channel == channel else 0)
+            good = float(joint[tuple(healthy)].sum())
+            others = [c for c in self.fitted.channels if c != channel]
+            open_now = ranked.posed.mask(self.state.open)
+            minutes, steps = 0.0, []
+            for other in others:
+                for check in deferral.proofs(self, other):
+                    if check.key in self.barred() and check.key not in self.proven():
+                        good = 0.0
+                    minutes += check.minutes
+                    mask = ranked.posed.mask
+                    steps.append((mask(check.needs), mask(check.shut), mask(check.spoils)))
+            minutes += self.poser.crossings.along(open_now, tuple(steps))
+            cost = minutes + w.delay * max(0.0, minutes - left) + good * w.defer + (1 - good) * going_on
+            found.append(Deferring(channel, going_on, cost, good))
+        best = min(found, key=lambda d: (d.cost, d.channel))
+        return best if best.likely > 0 else None
 
     def _failed_since_repair(self) -> int:
         failed = 0
@@ -510,7 +659,7 @@ class Chase:
 
     def _way(self, needs: Collection[str], shut: Collection[str]) -> tuple[tuple[FitAccess, bool], ...]:
         """Return the crossings from what is open to what a step needs, in order."""
-        poser = self.kit.poser(self.intake.place, self.intake.condition)
+        poser = self.poser
         ways = poser.crossings
         _, _, crossings = ways.go(poser.mask(self.state.open), poser.mask(needs), poser.mask(shut))
         found = []
@@ -645,6 +794,8 @@ class Chase:
                 cautions.append(firing.get("caution"))
         if reasons:
             return Held(title, key, tuple(dict.fromkeys(reasons)))
+        if (wait := self._on_its_way(key, title)) is not None:
+            return wait
         shown = []
         meant = list(dict.fromkeys(c for c in cautions if c in self.fitted.cautions))
         if running is not None:
@@ -659,6 +810,17 @@ class Chase:
                 return Wait(caution.title, as_shown, until, title)
             shown.append(as_shown)
         return running if running is not None else tuple(shown)
+
+    def _on_its_way(self, key: str, title: str) -> Wait | None:
+        """Return the wait for what a step takes and is not here yet."""
+        fitted, coming = self.fitted, self.coming()
+        fit = fitted.checks.get(key) or fitted.repairs.get(key) or fitted.access.get(key)
+        tools = [(coming[t], t) for t in (fit.entry.tools if fit is not None else ()) if t in coming]
+        if not tools:
+            return None
+        minutes, tool = max(tools)
+        shown = CautionShown("", f"wait {tool}", f"Wait: {tool}", f"{tool} is on its way.", "caution", ())
+        return Wait(shown.title, shown, self.clock() + timedelta(minutes=minutes), title)
 
     def caution(self, name: str, channel: str) -> CautionShown:
         """Return a caution as it is shown for a channel."""
@@ -731,10 +893,11 @@ class Chase:
             if c.opening or fitted.access[ranked.posed.access[c.access]].entry.lasting
         )
         others = tuple(
-            Other(m.kind, m.name, self.title_of(m.kind, m.name), m.expected, m.now)
+            Other(m.kind, m.name, self.title_of(m.kind, m.name), m.expected, m.now, m.chance)
             for m in ranked.moves
             if m.name != move.name
         )[:6]
+        first = move is ranked.moves[0]
         outcomes: tuple[explain.Shift, ...] = ()
         how: Sequence[str] = ()
         never: Sequence[str] = ()
@@ -784,7 +947,23 @@ class Chase:
             bits=move.told,
             cleared=move.outcomes[0] if move.kind == "repair" else 0.0,
             direct=direct,
+            chance=move.chance,
+            bound=ranked.bound if first else 0.0,
+            exact=ranked.exact and first,
+            together=tuple(fitted.check(k).title for k in ranked.together) if first else (),
+            deferring=self.deferring() if first else None,
+            after=self._wait_for(move),
         )
+
+    def _wait_for(self, move: Valued) -> tuple[tuple[str, float], ...]:
+        """Return what a move takes that is still on its way, with the minutes until it is here."""
+        fitted = self.fitted
+        fit = fitted.checks.get(move.name) or fitted.repairs.get(move.name)
+        coming = self.coming()
+        if fit is None or not coming:
+            return ()
+        takes = {t for k in fitted.needed(fit.needs) if k not in self.state.open for t in fitted.access[k].entry.tools}
+        return tuple(sorted((t, m) for t, m in coming.items() if t in takes | set(fit.entry.tools)))
 
     def title_of(self, kind: str, key: str) -> str:
         """Return a move's title."""
@@ -805,7 +984,9 @@ class Chase:
     def titled(self, key: str) -> str:
         """Return the title of a check, repair, access state or end by its name."""
         fits: Sequence[Mapping[str, FitCheck | FitRepair | FitAccess]] = (
-            self.fitted.checks, self.fitted.repairs, self.fitted.access,
+            self.fitted.checks,
+            self.fitted.repairs,
+            self.fitted.access,
         )
         return next((fit[key].title for fit in fits if key in fit), None) or self.title_of("", key)
 
@@ -1224,11 +1405,21 @@ class Chase:
             "now": _figure(first.now),
             "bits": _figure(first.told, 4),
             "kept": _figure(ranked.posed.kept, 6),
-            "alternatives": [
-                {"move": m.name, "kind": m.kind, "expected": _figure(m.expected), "now": _figure(m.now)}
-                for m in ranked.moves[1:6]
-            ],
+            "budget": ranked.budget,
+            "bound": _figure(ranked.bound),
+            "exact": ranked.exact,
+            "together": list(ranked.together),
+            "alternatives": [_alternative(m) for m in ranked.moves[1:6]],
         }
+        if first.chance is not None:
+            body["chance"] = _figure(first.chance, 4)
+        if (deferring := self.deferring()) is not None:
+            body["deferring"] = {
+                "channel": deferring.channel,
+                "going_on": _figure(deferring.going_on),
+                "cost": _figure(deferring.cost),
+                "likely": _figure(deferring.likely, 4),
+            }
         if body != self.state.offered:
             self._write(("offered", body))
 
@@ -1321,8 +1512,16 @@ def _found_open(kit: Kit, intake: Intake) -> list[str]:
         if access.name in complaint.found_open and access.channel in ("", intake.channel)
     ]
     needed = kit.fitted.needed(meant)
-    return [kit.poser(intake.place).access[i] for i in kit.poser(intake.place).crossings.order
-            if kit.poser(intake.place).access[i] in needed]
+    return [
+        kit.poser(intake.place).access[i]
+        for i in kit.poser(intake.place).crossings.order
+        if kit.poser(intake.place).access[i] in needed
+    ]
+
+
+def _alternative(move: Valued) -> dict[str, Any]:
+    figures = {"move": move.name, "kind": move.kind, "expected": _figure(move.expected), "now": _figure(move.now)}
+    return figures if move.chance is None else {**figures, "chance": _figure(move.chance, 4)}
 
 
 def _worded(texts: Sequence[str], channel: str) -> tuple[str, ...]:

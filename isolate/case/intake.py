@@ -48,6 +48,10 @@ def faults(fitted: Fitted, intake: Intake) -> Iterator[tuple[tuple[str | int, ..
         told.append((("done", i, "repair"), unknown(work.key, fitted.repairs, "repair")))
     for i, tool in enumerate(intake.missing):
         told.append((("missing", i), unknown(tool, tools(fitted), "tool")))
+    for i, coming in enumerate(intake.coming):
+        told.append((("coming", i, "tool"), unknown(coming.tool, tools(fitted), "tool")))
+    if intake.objective == "chance" and intake.minutes_left is None:
+        told.append((("objective",), "the best chance by a time needs the minutes to departure"))
     for i, person in enumerate(intake.people):
         for j, authority in enumerate(person.may):
             told.append((("people", i, "may", j), unknown(authority, authorities(fitted), "authorisation")))

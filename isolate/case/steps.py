@@ -42,6 +42,20 @@ class Other:
     title: str
     expected: float
     now: float
+    chance: float | None = None
+
+
+@dataclass(frozen=True)
+class Deferring:
+    """What going on and the operator's own deferral procedure are expected to cost, equivalent minutes.
+
+    ``channel``: the one that would be deferred; ``likely``: the chance that the other one proves good.
+    """
+
+    channel: str
+    going_on: float
+    cost: float
+    likely: float
 
 
 @dataclass(frozen=True)
@@ -56,7 +70,10 @@ class Offer(Step):
     """A move put forward: accept it, ask for another, or decline it. Figures are equivalent minutes.
 
     ``direct``: nothing has to be crossed or confirmed first, so an answer may be given at once.
-    ``bits``: doubt it is expected to remove.
+    ``bits``: doubt it is expected to remove. ``chance``: of an end by the time somebody waits for. ``bound``: no plan
+    is expected to cost less, 0 where that is not known; ``exact``: ``expected`` is the least. ``together``: titles of
+    checks that the plan goes on to ask before anything is shut. ``deferring``: what deferral would cost beside it.
+    ``after``: tools it takes that are on their way, with minutes.
     """
 
     kind: str
@@ -74,6 +91,12 @@ class Offer(Step):
     bits: float
     cleared: float
     direct: bool
+    chance: float | None = None
+    bound: float = 0.0
+    exact: bool = False
+    together: tuple[str, ...] = ()
+    deferring: Deferring | None = None
+    after: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -351,6 +351,8 @@ class Weights(Model):
     hand_over: Minutes = Field(description="Cost of a right hand-over.")
     escalate: Minutes = Field(description="Cost of giving the chase to somebody else unsolved.")
     missed: Minutes = Field(description="Cost of a fault left behind, or of a wrong hand-over.")
+    delay: float = Field(default=2.0, ge=0, le=100, description="Cost of each minute after the departure told.")
+    defer: Minutes = Field(default=240, description="Cost of carrying a defect on under the operator's own procedure.")
 
 
 class Omits(Model):
@@ -361,6 +363,16 @@ class Omits(Model):
     access: list[Name] = []
     repairs: list[Name] = []
     rules: list[Name] = []
+
+
+class Book(Model):
+    """A fixed order, as a chart on paper would have it; trials hold the plan against it, a chase does not follow it.
+
+    Names without channel: what is there once a channel is meant for each channel in turn.
+    """
+
+    checks: list[Name] = Field(min_length=1, description="Asked in this order.")
+    repairs: list[Name] = Field(min_length=1, description="Done in this order once the checks are at their end.")
 
 
 class Profile(Sourced):
@@ -377,6 +389,7 @@ class Profile(Sourced):
     priors: dict[Name, Chance] = {}
     weights: dict[Place, Weights]
     remaining: Chance = Field(default=0.05, description="Verified asks for less than this probability of a fault left.")
+    book: Book | None = Field(default=None, description="A fixed order to hold the plan against in trials.")
 
 
 # -- rules ---------------------------------------------------------------------------------------

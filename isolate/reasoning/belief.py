@@ -372,7 +372,6 @@ class Belief:
             variance += float((p * content**2).sum()) - entropy**2
         return excess / sqrt(variance) if variance > 0 else 0.0
 
-
     def conflict(self) -> float:
         """Return how far the answers speak against one another, in bits; zero or less where they hang together.
 

@@ -1,7 +1,6 @@
-"""The next move: the one after which the expected cost to a verified, closed-up aircraft is least.
+"""What it costs from here, roughly: the values that the search for the next move ends on.
 
-One step is looked ahead: each check with all its outcomes, each repair with and without the verification right
-behind it, verifying now, and each way to end. What follows is valued as the least of
+:mod:`isolate.reasoning.lookahead` looks some moves ahead; what follows after those is valued here as the least of
 
 - *asking*: hindsight (the cost if the state were told now: access, repairs, one verification, closing) plus the price
   of the doubt left, bits times minutes a bit. The price is that of the best check on offer now, counting only
@@ -9,20 +8,20 @@ behind it, verifying now, and each way to end. What follows is valued as the lea
 - *trying*: repairs by probability per minute, each verified, until one passes.
 - *stopping*: the cheapest end for this belief.
 
-States that are cleared by the same repairs are no doubt at all. The expected minutes are an estimate, not a bound.
-How the policy compares with "most information per minute" is measured in ``tests/bench``.
+States that are cleared by the same repairs are no doubt at all. These are estimates, not bounds; for bounds see
+:mod:`isolate.reasoning.search`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import Literal, NamedTuple
+from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from isolate.reasoning.problem import CheckMove, Crossed, Problem, RepairMove, Vector
+from isolate.reasoning.problem import CheckMove, Crossed, Kind, Position, Problem, RepairMove, Vector
 
 DEARER = 1.5
 """How much dearer a bit of doubt is taken to be than the best check on offer sells it; measured in ``tests/bench``."""
@@ -32,9 +31,8 @@ NO_CHECKS = 25.0
 """Price of a bit where no check tells anything any more."""
 TELLS = 0.01
 """A check that tells less than this many bits does not set the price."""
-
-Kind = Literal["check", "repair", "verify", "end"]
-ORDER: dict[Kind, int] = {"check": 0, "verify": 1, "repair": 2, "end": 3}
+NEVER = 1e9
+"""What an end that is not there costs."""
 
 
 @dataclass(frozen=True)
@@ -43,7 +41,8 @@ class Valued:
 
     ``expected``: to the end of the case if this is done next. ``now``: the crossings and the move itself.
     ``told``: bits of doubt it is expected to remove. ``outcomes``: probability of each outcome (checks, verify), or
-    of clearing something (repairs).
+    of clearing something (repairs). With a time to be done by: ``chance`` of an end by then, verified or rightly
+    handed over, and ``late``, the minutes expected beyond it, both under the plan that ``expected`` is of.
     """
 
     kind: Kind
@@ -53,12 +52,12 @@ class Valued:
     told: float
     outcomes: tuple[float, ...]
     crossings: tuple[Crossed, ...]
-    guessed: float = 0.0
-    """The part of ``expected`` that is an estimate of what follows; the rest is paid for sure."""
+    chance: float | None = None
+    late: float | None = None
 
 
-class _Beliefs(NamedTuple):
-    """Beliefs as the planner values them; the leading axes are free."""
+class Beliefs(NamedTuple):
+    """Beliefs as they are valued; the leading axes are free."""
 
     groups: Vector
     """Probability of each group of states with one route, last axis."""
@@ -68,7 +67,7 @@ class _Beliefs(NamedTuple):
     """Cost of the cheapest end, closing up apart."""
 
 
-class _Reach(NamedTuple):
+class Reach(NamedTuple):
     """Costs by group from one set of open access states."""
 
     hindsight: Vector
@@ -82,18 +81,18 @@ class _Reach(NamedTuple):
     """Closing up from here."""
 
 
-class _Proofs(NamedTuple):
-    """Verifying, valued from several beliefs at once: (moves,), chance and doubt (moves, outcomes)."""
+class Leaf(NamedTuple):
+    """Values of beliefs: of going on, with all of the price on doubt and with a part of it, and of stopping."""
 
-    expected: Vector
-    now: Vector
-    guessed: Vector
+    going_on: Vector
+    lower: Vector
+    stop: Vector
     chance: Vector
-    doubt: Vector
+    late: Vector
 
 
 class Planner:
-    """Values moves in one problem; the belief and what is open may change, the rest may not."""
+    """Values beliefs in one problem; the belief and what is open may change, the rest may not."""
 
     def __init__(self, problem: Problem, dearer: float = DEARER) -> None:
         self.problem, self.dearer = problem, dearer
@@ -101,19 +100,22 @@ class Planner:
         self._paths, self.group, self._extra = self._routes()
         self.members = np.zeros((len(problem.states), len(self._paths)))
         self.members[np.arange(len(problem.states)), self.group] = 1.0
-        self._ends = np.stack([end.cost for end in problem.ends], axis=1)
+        ends = np.stack([end.cost for end in problem.ends], axis=1)
+        self._ends = ends[:, [not end.proven for end in problem.ends]]
         self._give_up = float(self._ends.max(axis=0).min())
-        self._reached: dict[int, _Reach] = {}
-        self._follows: dict[int, Vector] = {}
+        self._reached: dict[int, Reach] = {}
         self._is_end = np.array([end >= 0 for _, end in self._paths])
         self._steps: list[tuple[tuple[int, int, int], ...]] = []
         own: list[float] = []
+        parts: list[float] = []
         for repairs, end in self._paths:
             made: list[RepairMove | CheckMove] = [problem.repairs[i] for i in repairs]
             made += [problem.verify] if end < 0 else []
             self._steps.append(tuple((m.needs, m.shut, m.spoils) for m in made))
             own.append(sum(m.cost for m in made))
+            parts.append(sum(m.cost - m.minutes for m in made))
         self._own = np.array(own)
+        self._parts = np.array(parts)
 
     # -- hindsight -----------------------------------------------------------------------------------
 
@@ -132,7 +134,7 @@ class Planner:
             cost, opened, _ = self.ways.go(0, repair.needs, repair.shut)
             solo.append(repair.cost + cost + self.ways.close_all(opened)[0])
         tos = [repair.to.tolist() for repair in problem.repairs]
-        ends = np.stack([end.cost for end in problem.ends], axis=1).tolist()
+        ends = np.stack([end.cost + NEVER * end.proven for end in problem.ends], axis=1).tolist()
         n = len(problem.states)
         changed = np.array([r.to for r in problem.repairs]).reshape(-1, n) != np.arange(n)
         works_of = [np.flatnonzero(column).tolist() for column in changed.T]
@@ -166,15 +168,17 @@ class Planner:
             group[h] = paths.setdefault((tuple(sorted(repairs)), end), len(paths))
         return list(paths), group, extra
 
+    def routes(self) -> list[tuple[tuple[int, ...], int]]:
+        """Return the routes by group: (repairs, end after them or -1 for verified)."""
+        return self._paths
+
     def _followed(self, opened: int) -> Vector:
         """Return the cost of each route from here, closing up included."""
-        found = self._follows.get(opened)
-        if found is None:
-            along = self.ways.along
-            found = self._follows[opened] = self._own + np.array([along(opened, steps) for steps in self._steps])
-        return found
+        along = self.ways.along
+        return np.asarray(self._own + np.array([along(opened, steps) for steps in self._steps]))
 
-    def _reach(self, opened: int) -> _Reach:
+    def reach(self, opened: int) -> Reach:
+        """Return the costs by group from here."""
         found = self._reached.get(opened)
         if found is None:
             verify = self.problem.verify
@@ -182,7 +186,7 @@ class Planner:
             after &= ~verify.spoils
             closing = self.ways.close_all(after)[0]
             here, later, ends = self._followed(opened), self._followed(after), self._is_end
-            found = self._reached[opened] = _Reach(
+            found = self._reached[opened] = Reach(
                 hindsight=here,
                 first=np.where(ends, np.inf, here - closing),
                 again=np.where(ends, np.inf, later - closing),
@@ -193,29 +197,68 @@ class Planner:
 
     def hindsight(self, opened: int) -> Vector:
         """Return, for each state, the cost from here if the state were known, with ``opened`` open."""
-        return np.asarray(self._reach(opened).hindsight[self.group] + self._extra)
+        return np.asarray(self.reach(opened).hindsight[self.group] + self._extra)
 
     # -- value ---------------------------------------------------------------------------------------
 
-    def _beliefs(self, p: Vector) -> _Beliefs:
-        return _Beliefs(p @ self.members, p @ self._extra, (p @ self._ends).min(axis=-1))
+    def beliefs(self, p: Vector) -> Beliefs:
+        """Return beliefs (…, states) as they are valued."""
+        return Beliefs(p @ self.members, p @ self._extra, (p @ self._ends).min(axis=-1))
 
     def entropy(self, p: Vector) -> Vector:
         """Return the bits of doubt over what is to be repaired; the last axis of p runs over states."""
-        return _entropy(p @ self.members)
+        return entropy(p @ self.members)
 
-    def _hindsight(self, b: _Beliefs, opened: int) -> Vector:
-        return np.asarray(b.groups @ self._reach(opened).hindsight + b.extra)
+    def told_cost(self, b: Beliefs, opened: int) -> Vector:
+        """Return the expected cost from each belief if the state were told now."""
+        return np.asarray(b.groups @ self.reach(opened).hindsight + b.extra)
 
-    def _trying(self, b: _Beliefs, opened: int) -> Vector:
-        """Return the expected cost of trying repairs by probability per minute until one verifies, asking nothing.
+    def price(self, now: Vector, told: Vector, beyond: Vector) -> float:
+        """Return the price of a bit of doubt, equivalent minutes, by the checks on offer: (checks,) each.
+
+        ``beyond``: what a check costs beyond what hindsight pays anyway; ``told``: bits.
+        """
+        telling = told > TELLS
+        if not telling.any():
+            return NO_CHECKS
+        least = float((np.maximum(beyond[telling], 0.0) / told[telling]).min())
+        return min(max(self.dearer * least, LEAST_PRICE), MOST_PRICE)
+
+    def leaf(self, b: Beliefs, opened: int, price: float, part: float, left: Vector | None) -> Leaf:
+        """Return the values of beliefs with ``opened`` open. ``part``: of the price, for the lower value.
+
+        ``left``: minutes left at each belief, None where nobody waits; then chance and lateness are empty.
+        """
+        reach = self.reach(opened)
+        told = np.asarray(b.groups @ reach.hindsight + b.extra)
+        doubt = price * entropy(b.groups)
+        trying, chance, late = self._trying(b, opened, left)
+        asking = told + doubt
+        if left is not None:
+            # What the plan is, decides by when it is done: asking takes as long as it is valued at.
+            minutes = reach.hindsight - self._parts + doubt[..., None] - np.expand_dims(left, -1)
+            asked = asking < trying
+            chance = np.where(asked, (b.groups * (minutes <= 0)).sum(axis=-1), chance)
+            late = np.where(asked, (b.groups * np.maximum(minutes, 0.0)).sum(axis=-1), late)
+        return Leaf(
+            np.minimum(asking, trying),
+            np.minimum(told + part * doubt, trying),
+            b.stop + reach.closing_now,
+            chance,
+            late,
+        )
+
+    def _trying(self, b: Beliefs, opened: int, left: Vector | None) -> tuple[Vector, Vector, Vector]:
+        """Return what trying repairs by probability per minute until one verifies costs, with chance and lateness.
 
         The verification is taken at its word; what is not worth trying any more is given up.
         """
-        reach = self._reach(opened)
+        reach = self.reach(opened)
         finite = np.isfinite(reach.first)
+        shape = b.groups.shape[:-1]
+        nothing = np.zeros(shape)
         if not finite.any():
-            return np.full(b.groups.shape[:-1], np.inf)
+            return np.full(shape, np.inf), nothing, nothing
         mass = b.groups[..., finite]
         first, again = np.maximum(reach.first[finite], 1e-9), np.maximum(reach.again[finite], 1e-9)
         rate = mass / again
@@ -227,117 +270,31 @@ class Planner:
         cost = again[order]
         cost[..., 0] = first[lead[..., 0]]
         spent = np.cumsum((after + mass) * cost, axis=-1)
-        return np.asarray((spent + after * self._give_up).min(axis=-1) + reach.closing + b.extra)
-
-    def _values(self, b: _Beliefs, opened: int, price: float) -> Vector:
-        """Return the estimated cost from each belief with ``opened`` open."""
-        asking = self._hindsight(b, opened) + price * _entropy(b.groups)
-        stopping = b.stop + self._reach(opened).closing_now
-        return np.asarray(np.minimum(np.minimum(asking, self._trying(b, opened)), stopping))
+        value = np.asarray((spent + after * self._give_up).min(axis=-1) + reach.closing + b.extra)
+        if left is None:
+            return value, nothing, nothing
+        minutes = np.cumsum(cost - self._parts[finite][order], axis=-1) + reach.closing - left[..., None]
+        over = mass * np.maximum(minutes, 0.0)
+        late = over.sum(axis=-1) + (1 - mass.sum(axis=-1)) * np.maximum(minutes[..., -1], 0.0)
+        return value, (mass * (minutes <= 0)).sum(axis=-1), late
 
     # -- moves ---------------------------------------------------------------------------------------
 
     def moves(self, p: Vector, opened: int, usable: Sequence[int] | None = None) -> tuple[Valued, ...]:
-        """Return every move valued, least expected cost first, ties by kind and name.
+        """Return every move valued one step ahead, least expected cost first, ties by kind and name.
 
         ``usable``: indices of the checks that may be asked now; default all.
         """
-        which = list(range(len(self.problem.checks)) if usable is None else usable)
-        found, price = self._checks(p, opened, which)
-        found += self._repairs(p, opened, price)
-        found.append(self._verify(p, opened, price))
-        closing, _, crossings = self.ways.close_all(opened)
-        for end in self.problem.ends:
-            found.append(Valued("end", end.name, closing + float(p @ end.cost), closing, 0.0, (), crossings))
-        found = self._settled(found, float(self._values(self._beliefs(p), opened, price)))
-        return tuple(sorted(found, key=lambda m: (round(m.expected, 9), ORDER[m.kind], m.name)))
+        from isolate.reasoning.lookahead import Lookahead
 
-    @staticmethod
-    def _settled(found: list[Valued], value: float) -> list[Valued]:
-        """Make the value of staying put agree with the moves there are.
-
-        The estimate may promise less than any move delivers; then a move that changes nothing would look best, since
-        it keeps the promise for the price of a trifle. Say that the estimate is short by a share D of itself, here and
-        after every move. Then D is the least of (cost of the move + estimate after it - estimate here) over (estimate
-        here - estimate after it), and a move that brings the end no nearer is never chosen.
-        """
-        gains = [(m.expected - value, value - m.guessed) for m in found]
-        short = min((loss / gain for loss, gain in gains if gain > 1e-9), default=0.0)
-        if short <= 0:
-            return found
-        return [replace(m, expected=m.expected + short * m.guessed) for m in found]
+        asked = {} if usable is None else {i: None for i in range(len(self.problem.checks)) if i not in set(usable)}
+        start = self.problem.start()
+        position = Position(p, opened, asked, proofs=start.proofs, proven=start.proven)
+        return Lookahead(self.problem, position, planner=self).run(1).moves()
 
     def best(self, p: Vector, opened: int, usable: Sequence[int] | None = None) -> Valued:
         """Return the move to make next."""
         return self.moves(p, opened, usable)[0]
-
-    def _checks(self, p: Vector, opened: int, which: Sequence[int]) -> tuple[list[Valued], float]:
-        """Return the checks valued, and the price of a bit of doubt."""
-        problem = self.problem
-        if not which:
-            return [], NO_CHECKS
-        went = [self.ways.go(opened, problem.checks[i].needs, problem.checks[i].shut) for i in which]
-        after = [state & ~problem.checks[i].spoils for i, (_, state, _) in zip(which, went, strict=True)]
-        joint = problem.padded[list(which)] * p  # (checks, outcomes, states)
-        chance = joint.sum(axis=-1)
-        posterior = joint / np.where(chance > 0, chance, 1.0)[..., None]
-        b = self._beliefs(posterior)
-        now = np.array([cost for cost, _, _ in went]) + np.array([problem.checks[i].cost for i in which])
-        told = float(self.entropy(p)) - (chance * _entropy(b.groups)).sum(axis=1)
-        here = self._beliefs(p)
-        beyond = now - float(self._hindsight(here, opened))
-        for ks, state, part in _by_state(b, after):
-            beyond[ks] += (chance[ks] * self._hindsight(part, state)).sum(axis=1)
-        prices = [max(beyond[k], 0.0) / told[k] for k in range(len(which)) if told[k] > TELLS]
-        price = float(np.clip(self.dearer * min(prices), LEAST_PRICE, MOST_PRICE)) if prices else NO_CHECKS
-        expected = now + (chance * self._grouped(b, after, price)).sum(axis=1)
-        return [
-            Valued(
-                "check",
-                problem.checks[i].name,
-                float(expected[k]),
-                float(now[k]),
-                float(told[k]),
-                tuple(float(x) for x in chance[k, : problem.checks[i].likelihood.shape[0]]),
-                went[k][2],
-                float(expected[k] - now[k]),
-            )
-            for k, i in enumerate(which)
-        ], price
-
-    def _verify(self, p: Vector, opened: int, price: float) -> Valued:
-        proof = self._proofs(p[None], [opened], price)
-        told = float(self.entropy(p)) - float(proof.chance[0] @ proof.doubt[0])
-        return Valued(
-            "verify",
-            self.problem.verify.name,
-            float(proof.expected[0]),
-            float(proof.now[0]),
-            told,
-            tuple(float(x) for x in proof.chance[0]),
-            self.ways.go(opened, self.problem.verify.needs, self.problem.verify.shut)[2],
-            float(proof.guessed[0]),
-        )
-
-    def _proofs(self, p: Vector, opened: Sequence[int], price: float) -> _Proofs:
-        """Value verifying from beliefs p (moves, states), each with its own open set."""
-        problem, verify = self.problem, self.problem.verify
-        went = [self.ways.go(state, verify.needs, verify.shut) for state in opened]
-        states = [state & ~verify.spoils for _, state, _ in went]
-        joint = verify.likelihood * p[:, None, :]
-        chance = joint.sum(axis=2)
-        posterior = joint / np.where(chance > 0, chance, 1.0)[..., None]
-        b = self._beliefs(posterior)
-        ahead = self._grouped(b, states, price)
-        guessed = (chance * ahead).sum(axis=1)
-        # Passed, and little enough is left: the case ends there, with whatever fault is left missed.
-        left = posterior[:, 0] @ ~problem.clear
-        ends = left < problem.remaining
-        guessed -= np.where(ends, chance[:, 0] * ahead[:, 0], 0.0)
-        closing = np.array([self.ways.close_all(state)[0] for state in states])
-        ahead[:, 0] = np.where(ends, closing + left * problem.missed, ahead[:, 0])
-        now = np.array([cost for cost, _, _ in went]) + verify.cost
-        return _Proofs(now + (chance * ahead).sum(axis=1), now, guessed, chance, _entropy(b.groups))
 
     def repaired(self, p: Vector, repair: int) -> Vector:
         """Return the belief after a repair."""
@@ -346,43 +303,8 @@ class Planner:
         np.add.at(after, move.to, p * move.success)
         return after
 
-    def _repairs(self, p: Vector, opened: int, price: float) -> list[Valued]:
-        repairs = self.problem.repairs
-        cleared = [float(p[repair.to != np.arange(len(p))].sum()) for repair in repairs]
-        which = [i for i, chance in enumerate(cleared) if chance >= 1e-3]
-        if not which:
-            return []
-        went = [self.ways.go(opened, repairs[i].needs, repairs[i].shut) for i in which]
-        states = [state & ~repairs[i].spoils for i, (_, state, _) in zip(which, went, strict=True)]
-        after = np.stack([self.repaired(p, i) for i in which])
-        going_on = self._grouped(self._beliefs(after), states, price)
-        proof = self._proofs(after, states, price)
-        found = []
-        for k, i in enumerate(which):
-            now = went[k][0] + repairs[i].cost
-            on = float(going_on[k])
-            ahead, guessed = min((on, on), (float(proof.expected[k]), float(proof.guessed[k])))
-            found.append(
-                Valued("repair", repairs[i].name, now + ahead, now, 0.0, (cleared[i],), went[k][2], guessed)
-            )
-        return found
 
-    def _grouped(self, b: _Beliefs, states: Sequence[int], price: float) -> Vector:
-        """Return the values of beliefs whose first axis runs over moves, each with its own open set."""
-        found = np.empty(b.extra.shape)
-        for ks, state, part in _by_state(b, states):
-            found[ks] = self._values(part, state, price)
-        return found
-
-
-def _by_state(b: _Beliefs, states: Sequence[int]) -> list[tuple[list[int], int, _Beliefs]]:
-    """Return the beliefs that share an open set together: (their places, the open set, they themselves)."""
-    rows: dict[int, list[int]] = {}
-    for k, state in enumerate(states):
-        rows.setdefault(state, []).append(k)
-    return [(ks, state, _Beliefs(b.groups[ks], b.extra[ks], b.stop[ks])) for state, ks in rows.items()]
-
-
-def _entropy(groups: Vector) -> Vector:
+def entropy(groups: Vector) -> Vector:
+    """Return the entropy in bits along the last axis."""
     logs = np.log2(groups, out=np.zeros_like(groups), where=groups > 0)
     return np.asarray(-(groups * logs).sum(axis=-1))

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from isolate.kb.fit import Fitted, FitZone, instance
+from isolate.kb.fit import FitCheck, FitRepair, Fitted, FitZone, instance
 from isolate.kb.model import Condition, Place, Weights
 from isolate.reasoning.belief import Belief, Model, Table
+from isolate.reasoning.lookahead import Objective
 from isolate.reasoning.problem import CheckMove, EndMove, Problem, RepairMove, Way, Ways
 
 Index = NDArray[np.int64]
@@ -20,6 +22,8 @@ KEPT = 0.998
 """Share of the probability that planning keeps; belief itself stays exact."""
 MOST = 160
 """No more joint states than this are planned over, before the states that repairs lead to are added."""
+SURE_REPAIR = 0.85
+"""A repair with less success than this is no cure to repeat."""
 ESCALATE = "escalate"
 """End: given to somebody with other means."""
 WATCH = "watch"
@@ -44,28 +48,43 @@ class Posed:
 class Poser:
     """Poses problems for one fitted profile at one place; what does not change is worked out once.
 
-    ``condition``: it sets the waits, e.g. until a hot engine can be touched.
+    ``condition``: it sets the waits, e.g. until a hot engine can be touched. ``objective``: "cost" counts the labour
+    of everybody a step takes and its parts, and no waiting; the others count equivalent minutes. ``hands``: people
+    who work side by side.
     """
 
-    def __init__(self, model: Model, place: Place, condition: Condition = "steady") -> None:
+    def __init__(
+        self,
+        model: Model,
+        place: Place,
+        condition: Condition = "steady",
+        objective: Objective = "minutes",
+        hands: int = 1,
+    ) -> None:
         self.model, self.fitted, self.place, self.condition = model, model.fitted, place, condition
+        self.objective, self.hands = objective, hands
         self.weights: Weights = weights(self.fitted, place)
         self.access = tuple(self.fitted.access)
         self._bit = {name: 1 << i for i, name in enumerate(self.access)}
-        labour = self.weights.labour
+        waits = objective != "cost"
         self.ways = tuple(
             Way(
                 name=a.key,
-                open=labour * a.open.minutes + a.open.waits(condition),
-                close=labour * a.close.minutes + a.close.waits(condition),
+                open=self._labour(a.open.minutes, a.entry.people) + waits * a.open.waits(condition),
+                close=self._labour(a.close.minutes, a.entry.people) + waits * a.close.waits(condition),
+                people=a.entry.people,
                 needs=self.mask(a.needs),
                 shut=self.mask(a.shut),
                 lasting=a.entry.lasting,
             )
             for a in self.fitted.access.values()
         )
-        self.crossings = Ways(self.ways)
+        self.crossings = Ways(self.ways, hands)
         self._place = np.cumprod([1, *model.shape[:-1]])
+
+    def _labour(self, minutes: float, people: int) -> float:
+        """Return what a step's work counts for."""
+        return self.weights.labour * minutes * (people if self.objective == "cost" else 1)
 
     def mask(self, names: Collection[str]) -> int:
         """Return the bit mask of access instance names; a name given twice counts once."""
@@ -78,14 +97,19 @@ class Poser:
         condition: Condition = "steady",
         barred: Collection[str] = (),
         again: bool = False,
+        done: Mapping[str, int] | None = None,
+        later: Mapping[str, float] | None = None,
+        most: int = MOST,
     ) -> Posed:
         """Return the problem; ``barred`` names checks, repairs and access that may not be used now.
 
-        ``verification``: the checks that verify the complaint, in order.
-        ``again``: the verification has passed since the last repair, so another one repeats it.
+        ``verification``: the checks that verify the complaint, in order. ``again``: it has passed since the last
+        repair, so another one repeats it. ``done``: how often each repair was done. ``later``: minutes until a check,
+        a repair or an access state can be had, since something it takes is on its way. ``most``: joint states.
         """
         barred = frozenset(barred)
-        joint, kept = self._states(belief)
+        done, later = done or {}, later or {}
+        joint, kept = self._states(belief, most)
         table = np.array(joint, dtype=np.int64)
         at = tuple(table[:, axis] for axis in range(len(self.model.zones)))
         p = belief.joint[at]
@@ -93,44 +117,85 @@ class Poser:
         clear = np.asarray(~table.any(axis=1))
         codes = table @ self._place
         coded = codes, np.argsort(codes)
+        checks = tuple(
+            self._check(belief, check, condition, at, later)
+            for check in self.fitted.checks.values()
+            if check.key not in barred and not self.fitted.needed(check.needs) & barred
+        )
+        place = {check.name: 1 << i for i, check in enumerate(checks)}
         problem = Problem(
             states=tuple(self._label(state) for state in joint),
             p=p,
             clear=clear,
             access=self.ways,
             crossings=self.crossings,
-            checks=tuple(
-                CheckMove(
-                    name=check.key,
-                    cost=self.weights.labour * check.minutes,
-                    likelihood=_columns(belief.next_likelihood(check.key, condition), at),
-                    needs=self.mask(check.needs),
-                    shut=self.mask(check.shut),
-                    spoils=self.mask(check.spoils),
-                    past=check.entry.kind == "history",
-                )
-                for check in self.fitted.checks.values()
-                if check.key not in barred and not self.fitted.needed(check.needs) & barred
-            ),
+            hands=self.hands,
+            checks=checks,
             repairs=tuple(
                 RepairMove(
                     name=repair.key,
-                    cost=self.weights.labour * repair.entry.minutes + self.weights.parts * repair.entry.parts,
+                    cost=self._labour(repair.entry.minutes, repair.entry.people)
+                    + self.weights.parts * repair.entry.parts
+                    + self._wait(later, repair.key, repair.needs),
+                    minutes=repair.entry.minutes + self._wait(later, repair.key, repair.needs),
                     to=self._targets(repair.clears, table, coded),
                     success=repair.entry.success,
                     needs=self.mask(repair.needs),
                     shut=self.mask(repair.shut),
                     spoils=self.mask(repair.spoils),
+                    most=max(1, may_do(repair) - done.get(repair.key, 0)),
+                    renews=sum(place.get(key, 0) for key in self._renewed[repair.key]),
                 )
                 for repair in self.fitted.repairs.values()
                 if not repair.hand_over and repair.key not in barred and not self.fitted.needed(repair.needs) & barred
             ),
             verify=self._verify(belief if again else None, verification, condition, at),
-            ends=self._ends(joint, barred, watch=again),
+            ends=self._ends(joint, barred),
+            proven=again,
+            sound=True,
             missed=self.weights.missed,
             remaining=self.fitted.profile.remaining,
         )
         return Posed(problem=problem, joint=joint, kept=kept, access=self.access, verification=tuple(verification))
+
+    @cached_property
+    def _renewed(self) -> dict[str, tuple[str, ...]]:
+        """For each repair the checks that look at what it may change, those about the past left out."""
+        found: dict[str, tuple[str, ...]] = {}
+        for repair in self.fitted.repairs.values():
+            touched = set(repair.clears) | set(repair.disturbs)
+            found[repair.key] = tuple(
+                c.key for c in self.fitted.checks.values() if c.entry.kind != "history" and touched & set(c.given)
+            )
+        return found
+
+    def _check(
+        self, belief: Belief, check: FitCheck, condition: Condition, at: tuple[Index, ...], later: Mapping[str, float]
+    ) -> CheckMove:
+        repeats = check.repeats
+        before = tuple(check.outcomes.index(o) for o in belief.occasion.get(check.key, ()))
+        wait = self._wait(later, check.key, check.needs)
+        first = _columns(self.model.likelihood(check.key, condition), at)
+        return CheckMove(
+            name=check.key,
+            cost=self._labour(check.minutes, check.entry.people) + wait,
+            minutes=check.minutes + wait,
+            likelihood=_columns(belief.next_likelihood(check.key, condition), at) if before else first,
+            needs=self.mask(check.needs),
+            shut=self.mask(check.shut),
+            spoils=self.mask(check.spoils),
+            past=check.entry.kind == "history",
+            most=repeats.most if repeats is not None else 1 + len(before),
+            same=repeats.same if repeats is not None else 0.0,
+            first=first if before else None,
+            before=before,
+        )
+
+    def _wait(self, later: Mapping[str, float], key: str, needs: Collection[str]) -> float:
+        """Return the minutes until a step can be had, with what has to be open for it."""
+        if not later:
+            return 0.0
+        return max((later.get(k, 0.0) for k in (key, *self.fitted.needed(needs))), default=0.0)
 
     def _label(self, state: tuple[int, ...]) -> str:
         names = []
@@ -140,10 +205,10 @@ class Poser:
                 names.append(instance(zone.states[i], zone.channel))
         return " + ".join(names) or "no fault"
 
-    def _states(self, belief: Belief) -> tuple[tuple[tuple[int, ...], ...], float]:
+    def _states(self, belief: Belief, most: int) -> tuple[tuple[tuple[int, ...], ...], float]:
         """Return the joint states planned over: those that carry ``KEPT``, and what repairs make of them."""
         flat = belief.joint.ravel()
-        count = min(MOST, flat.size)
+        count = min(most, flat.size)
         top = np.argpartition(-flat, count - 1)[:count]
         top = top[np.lexsort((top, -flat[top]))]
         upto = int(np.searchsorted(np.cumsum(flat[top]), KEPT)) + 1
@@ -180,7 +245,7 @@ class Poser:
     ) -> CheckMove:
         """Make one move of the verification: passed, failed on one channel alone (each), failed on several."""
         groups: dict[str, Table] = {}
-        needs, shut, spoils, cost = 0, 0, 0, 0.0
+        needs, shut, spoils, cost, minutes = 0, 0, 0, 0.0, 0.0
         for key in keys:
             check = self.fitted.check(key)
             # It mostly follows a repair, which ends the occasion: then as asked for the first time.
@@ -190,7 +255,8 @@ class Poser:
             needs |= self.mask(check.needs)
             shut |= self.mask(check.shut)
             spoils |= self.mask(check.spoils)
-            cost += self.weights.labour * check.minutes
+            cost += self._labour(check.minutes, check.entry.people)
+            minutes += check.minutes
         if not groups:
             # All of it stands already: passing is sure and costs nothing.
             return CheckMove("verification", 0.0, np.stack([np.ones(len(at[0])), np.zeros(len(at[0]))]))
@@ -201,14 +267,13 @@ class Poser:
                 others = [g for c, g in groups.items() if c != channel]
                 rows.append((1 - own) * np.prod(np.stack(others), axis=0))
         rows.append(np.clip(1 - np.sum(np.stack(rows), axis=0), 0.0, 1.0))
-        return CheckMove("verification", cost, np.stack(rows), needs & ~shut, shut, spoils)
+        return CheckMove("verification", cost, np.stack(rows), needs & ~shut, shut, spoils, minutes=minutes)
 
-    def _ends(self, joint: Sequence[tuple[int, ...]], barred: frozenset[str], watch: bool) -> tuple[EndMove, ...]:
+    def _ends(self, joint: Sequence[tuple[int, ...]], barred: frozenset[str]) -> tuple[EndMove, ...]:
         w = self.weights
         ends = [EndMove(ESCALATE, np.full(len(joint), w.escalate))]
-        if watch:
-            faulty_states = np.array([any(state) for state in joint])
-            ends.append(EndMove(WATCH, w.hand_over + w.missed * faulty_states))
+        faulty_states = np.array([any(state) for state in joint])
+        ends.append(EndMove(WATCH, w.hand_over + w.missed * faulty_states, proven=True))
         table = np.array(joint, dtype=np.int64)
         faulty = (table > 0).sum(axis=1)
         for repair in self.fitted.repairs.values():
@@ -222,6 +287,11 @@ class Poser:
             left = np.where(right == 0, w.missed, 0.5 * w.missed * (faulty > right))
             ends.append(EndMove(repair.key, w.hand_over + left))
         return tuple(ends)
+
+
+def may_do(repair: FitRepair) -> int:
+    """Return how often a repair may be done: one that often leaves the fault in is no cure to repeat."""
+    return 2 if repair.entry.success >= SURE_REPAIR else 1
 
 
 def weights(fitted: Fitted, place: Place) -> Weights:

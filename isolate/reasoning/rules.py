@@ -582,10 +582,7 @@ class RuleBook:
         try:
             engine.reset()
             engine.declare(
-                *(
-                    kit.facts[one.kind](**{slot: _coded(value) for slot, value in one.slots})
-                    for one in facts
-                )
+                *(kit.facts[one.kind](**{slot: _coded(value) for slot, value in one.slots}) for one in facts)
             )
             engine.run()
         except BaseException:

@@ -191,7 +191,7 @@ def stated(**changes: Any) -> Problem:
     [
         ({"p": np.array([0.5, 0.4])}, "sum to 1"),
         ({"states": (), "p": np.array([])}, "at least one state"),
-        ({"states": ("one",)}, "sum to 1"),
+        ({"states": ("one",)}, "one probability"),
         ({"checks": (CheckMove("look", 1.0, np.array([[1.0], [0.0]])),)}, "look"),
         ({"checks": (CheckMove("look", -1.0, np.array([[0.9, 0.2], [0.1, 0.8]])),)}, "look"),
         ({"repairs": (RepairMove("mend", 5.0, np.array([0]), 0.9),)}, "mend"),

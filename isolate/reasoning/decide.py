@@ -1,0 +1,101 @@
+"""The next move of a case: what is likely enough is looked at, and as far ahead as the budget goes.
+
+Where so few states are left that bounds close in, the move is that of :mod:`isolate.reasoning.search`; a problem small
+enough for :mod:`isolate.reasoning.exact` is solved; all else is :mod:`isolate.reasoning.lookahead`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from isolate.reasoning.exact import Table, misfit
+from isolate.reasoning.lookahead import Lookahead, Objective
+from isolate.reasoning.plan import Valued
+from isolate.reasoning.problem import Move, Position, Problem
+from isolate.reasoning.search import Search
+
+KEPT, LEAST = 0.998, 1e-5
+"""Share of the probability that is planned over, and the least that a state has to have."""
+FEW = 8
+"""So few states, and bounds are searched for."""
+EACH = 12
+"""Expansions of the search with bounds for one of the budget: they are so much quicker."""
+CLOSE = 1.1
+"""Bounds as close as this decide; further apart, the look ahead does."""
+TABLE = 300_000
+"""Positions up to which a table is made at once."""
+
+
+@dataclass(frozen=True)
+class Decision:
+    """The moves, the best first. ``bound``: no plan can be expected to cost less, equivalent minutes; 0 where unknown.
+
+    ``exact``: the first move's ``expected`` is the optimum of what was planned over. ``kept``: the share of the
+    probability planned over. ``together``: checks that the plan goes on to ask before it shuts anything.
+    """
+
+    moves: tuple[Valued, ...]
+    bound: float
+    exact: bool
+    kept: float
+    budget: int
+    together: tuple[str, ...] = ()
+
+    @property
+    def move(self) -> Move:
+        """The move to make."""
+        return Move(self.moves[0].kind, self.moves[0].name)
+
+
+def decide(
+    problem: Problem,
+    position: Position | None = None,
+    budget: int = 1,
+    left: float | None = None,
+    objective: Objective = "minutes",
+    stopped: Callable[[], bool] = lambda: False,
+) -> Decision:
+    """Return the next move of a problem at a position (default: its start).
+
+    ``budget``: expansions. ``left``: minutes until the time to be done by. ``stopped``: asked between expansions; a
+    decision that was stopped is only as good as it got. Raises ValueError for a budget under one.
+    """
+    if budget < 1:
+        raise ValueError(f"looking ahead needs a budget of at least 1 expansion, not {budget}")
+    narrow, kept = problem.narrowed(position if position is not None else problem.start(), KEPT, LEAST)
+    ahead = Lookahead(narrow, left=left, objective=objective).run(1)
+    while ahead.expansions < budget and not ahead.settled and not stopped():
+        ahead.run(ahead.expansions + 1)
+    moves = ahead.moves()
+    together = ahead.before_closing()
+    if objective == "chance":
+        return Decision(moves, 0.0, False, kept, budget, together)
+    if not misfit(narrow) and _positions(narrow) <= TABLE:
+        cost, move = Table(narrow).best()
+        return Decision(_led(moves, move, cost), kept * cost, kept > 1 - 1e-9, kept, budget, together)
+    if len(narrow.states) > FEW:
+        return Decision(moves, 0.0, False, kept, budget, together)
+    search = Search(narrow)
+    found = search.run(1)
+    while found.expansions < budget * EACH and not found.exact and not stopped():
+        found = search.run(found.expansions + EACH)
+    if found.expected <= CLOSE * found.bound and found.move.name in {m.name for m in moves}:
+        moves = _led(moves, found.move, found.expected)
+    return Decision(moves, kept * found.bound, found.exact, kept, budget, together)
+
+
+def _positions(problem: Problem) -> int:
+    size = (1 << len(problem.repairs)) + 1
+    for check in problem.checks:
+        size *= len(check.likelihood) + 1
+        if size > TABLE:
+            break
+    return size << min(len(problem.access), 10)
+
+
+def _led(moves: tuple[Valued, ...], move: Move, expected: float) -> tuple[Valued, ...]:
+    """Return the moves with this one first, at what it is known to cost; none of the others promises less."""
+    first = next(m for m in moves if (m.kind, m.name) == move)
+    rest = [replace(m, expected=max(m.expected, expected)) for m in moves if m is not first]
+    return (replace(first, expected=expected), *rest)
