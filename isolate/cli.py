@@ -71,6 +71,7 @@ def _sentence(error: Exception) -> str | None:
         ("isolate.case.intake", ("Refused",)),
         ("isolate.case.play", ("OutOfAnswers",)),
         ("isolate.reasoning.rules", ("RuleError",)),
+        ("isolate.drill.trial", ("TrialError",)),
     ):
         loaded = sys.modules.get(module)
         expected += [getattr(loaded, name) for name in names if loaded is not None]
@@ -110,6 +111,12 @@ def _parser() -> argparse.ArgumentParser:
     chase.add_argument(
         "--sign", action="append", metavar="NAME[:CHANNEL]", help="what else was heard or seen; may be given again"
     )
+    chase.add_argument(
+        "--by",
+        choices=("minutes", "chance", "cost"),
+        help="choose moves by fewest minutes, by the best chance by departure, or by labour and parts",
+    )
+    chase.add_argument("--hands", type=int, choices=(1, 2), help="people who work side by side on the engine")
     chase.set_defaults(run=_chase)
 
     cases = commands.add_parser("cases", parents=[stored], help="list cases, move one as a file")
@@ -141,6 +148,9 @@ def _parser() -> argparse.ArgumentParser:
     following = commands.add_parser("next", parents=[common], help="rank the next moves of a case file")
     following.add_argument("file", type=Path, metavar="CASE.jsonl")
     following.add_argument("--json", action="store_true", help="everything, as JSON")
+    following.add_argument(
+        "--depth", type=int, metavar="N", help="the plan N moves ahead instead, branch by branch (1 to 6)"
+    )
     following.set_defaults(run=_next)
 
     drill = commands.add_parser("drill", parents=[common], help="practise on a scenario")
@@ -169,6 +179,30 @@ def _parser() -> argparse.ArgumentParser:
     paper.add_argument("--out", type=Path, metavar="FILE", help="where to write it; else it is printed here")
     paper.add_argument("--overwrite", action="store_true", help="replace a file that is there")
     paper.set_defaults(run=_kb_sheet)
+    trial = about.add_parser(
+        "trial", parents=[common], help="play sampled cases and count what each way of going on costs"
+    )
+    trial.add_argument("-n", type=int, required=True, metavar="N", dest="cases", help="cases of each engine")
+    trial.add_argument("--engine", metavar="NAME", help="one engine type; none: each")
+    trial.add_argument("--complaint", metavar="NAME", help="one complaint; none: each in turn")
+    trial.add_argument(
+        "--policy",
+        action="append",
+        default=[],
+        metavar="NAME",
+        help="ours, information, cheapest, probable, book or hindsight; may be given again (default: each)",
+    )
+    trial.add_argument("--place", choices=PLACES, default=PLACES[0], help="where it is worked (default: %(default)s)")
+    trial.add_argument("--seed", type=int, default=1, metavar="S", help="of the draws (default: %(default)s)")
+    trial.add_argument("--workers", type=int, metavar="W", help="processes (default: one a processor)")
+    trial.add_argument("--dask", metavar="ADDRESS", help="play on the Dask cluster whose scheduler is there instead")
+    trial.add_argument("--json", type=Path, metavar="FILE", help="write all figures there, as JSON")
+    trial.add_argument("--picture", type=Path, metavar="FILE", help="draw them there, .svg or .png")
+    trial.add_argument(
+        "--budget", type=int, default=1, metavar="B", help="expansions that ours spends on a decision (%(default)s)"
+    )
+    trial.add_argument("--overwrite", action="store_true", help="replace files that are there")
+    trial.set_defaults(run=_kb_trial)
     shape = about.add_parser("schema", parents=[common], help="print JSON Schema for an editor")
     shape.add_argument("--plain", action="store_true", help="without the names that the knowledge has now")
     shape.set_defaults(run=_kb_schema)
@@ -236,6 +270,9 @@ def _chase(arguments: argparse.Namespace) -> int:
         raise Failure("--hand-over passes a case on as it stands; it goes with neither --resume nor --answers")
     if arguments.sign and (arguments.resume or arguments.hand_over or arguments.answers is not None):
         raise Failure("--sign is for a new case; in a file they stand as signs: under case:, in a case t tells them")
+    again = arguments.resume is not None or arguments.hand_over is not None or arguments.answers is not None
+    if again and (arguments.by or arguments.hands):
+        raise Failure("--by and --hands are for a new case; in a file they stand under case:, in a case t tells them")
     if arguments.answers is not None:
         return _chase_script(arguments)
     from isolate.terminal.start import chase
@@ -412,8 +449,23 @@ def _next(arguments: argparse.Namespace) -> int:
     from isolate.case.advise import advise
     from isolate.case.store import read_case
 
+    if arguments.depth is not None:
+        from isolate.case.ahead import as_dict, checked_depth, of_case
+
+        checked_depth(arguments.depth)
     events = read_case(arguments.file)
-    advice = advise(_kits(_load(arguments).knowledge), events, _now)
+    kits = _kits(_load(arguments).knowledge)
+    advice = advise(kits, events, _now)
+    ahead = None
+    if arguments.depth is not None:
+        from rich.console import Console
+
+        # Shown on a terminal alone, beside what is printed, and gone when it is done.
+        with Console(stderr=True).status("Looking ahead") as status:
+            ahead = of_case(
+                kits, events, _now(), arguments.depth, lambda moves: status.update(f"Looking ahead: {moves} moves")
+            )
+        advice["plan"] = None if ahead is None else as_dict(ahead)
     if arguments.json:
         import json
 
@@ -422,6 +474,15 @@ def _next(arguments: argparse.Namespace) -> int:
     print(f"case {advice['case']}: {advice['state']}")
     for warning in advice["warnings"]:
         print(f"note: {warning}")
+    if ahead is not None:
+        from isolate.terminal.ahead import tree
+
+        console = Console(highlight=False)
+        console.print(tree(ahead, console.width))
+        return 0
+    if arguments.depth is not None:
+        print("The case has ended: no move is ahead of it.")
+        return 0
     for number, move in enumerate(advice["moves"][:8], start=1):
         figures = f"{move['now']:.0f} min now, about {move['expected']:.0f} in all"
         _say(f"{number:2}. {move['title']} [{move['move']}]: {figures}", "    ")
@@ -537,6 +598,54 @@ def _kb_sheet(arguments: argparse.Namespace) -> int:
         return 0
     out.write_text(html, encoding="ascii")
     _say(f"{out}: {html.count('<section ')} pages. Print it at 100 % on A4 or US Letter.")
+    return 0
+
+
+def _kb_trial(arguments: argparse.Namespace) -> int:
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+    from isolate.drill import chart, tally, trial
+
+    if arguments.workers is not None and arguments.workers < 1:
+        raise Failure(f"--workers takes at least 1 process, not {arguments.workers}")
+    if arguments.dask is not None and arguments.workers is not None:
+        raise Failure("--workers is for this machine; with --dask the cluster has its own")
+    if arguments.picture is not None:
+        chart.able(arguments.picture)
+    for path in (arguments.json, arguments.picture):
+        # Said before the cases are played, not after.
+        if path is not None and not path.parent.is_dir():
+            raise Failure(f"{path}: there is no folder {path.parent}")
+        if path is not None and path.exists() and not arguments.overwrite:
+            raise Failure(f"{path} is there already; --overwrite replaces it")
+        if path is not None and not os.access(path if path.exists() else path.parent, os.W_OK):
+            raise Failure(f"{path}: it cannot be written there")
+    asked = trial.ask(
+        arguments.cases,
+        arguments.engine,
+        arguments.complaint,
+        arguments.policy,
+        arguments.place,
+        arguments.seed,
+        arguments.budget,
+        arguments.knowledge,
+    )
+    columns = TextColumn("cases"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn()
+    workers = arguments.workers or trial.processors()
+    with trial.players(workers, arguments.dask) as by:
+        work = trial.blocks(asked, by.workers)
+        with Progress(*columns, console=Console(stderr=True), disable=not sys.stderr.isatty(), transient=True) as bar:
+            task = bar.add_task("cases", total=len(asked.policies) * len(asked.engines) * asked.cases)
+            done = trial.run(work, by, lambda one: bar.advance(task, len(one.played)))
+    found = tally.report(asked, done)
+    print("\n".join(tally.lines(found)))
+    if arguments.json is not None:
+        import json
+
+        arguments.json.write_text(json.dumps(found, indent=2) + "\n", encoding="utf-8")
+    if arguments.picture is not None:
+        chart.draw(found, arguments.picture)
     return 0
 
 

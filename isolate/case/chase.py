@@ -12,6 +12,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import cached_property
+from threading import Lock
 from typing import Any, Protocol
 
 import numpy as np
@@ -104,6 +105,8 @@ class Kit:
         self.fitted = fitted
         self.model = Model(fitted)
         self._posers: dict[tuple[Place, Condition, Objective, int], Poser] = {}
+        self.turn = Lock()
+        """A rule book has one engine: who thinks ahead takes turns at it with whoever is answered."""
         self.plans: OrderedDict[Any, Decision] = OrderedDict()
         """What was decided already, by all that it depends on; thought of ahead while somebody works on a step."""
 
@@ -169,6 +172,8 @@ class Chase:
         self._belief: Belief | None = None
         self._reached: tuple[Intake, tuple[Evidence, ...], Belief] | None = None
         self._memo = _Memo()
+        self._at_once = BUDGET
+        self._stopped: Callable[[], bool] = lambda: False
         self.news: list[Firing] = []
         """Rules that fired since the caller last emptied this list."""
 
@@ -329,21 +334,26 @@ class Chase:
                 found.setdefault(key, "answered")
         return found
 
-    def ranked(self, budget: int | None = None, stopped: Callable[[], bool] = lambda: False) -> Ranked:
+    def think(self, budget: int, stopped: Callable[[], bool] = lambda: False) -> None:
+        """Look so many expansions ahead from now on at each offer, until stopped (then an offer is not kept)."""
+        self._at_once, self._stopped = budget, stopped
+
+    def ranked(self) -> Ranked:
         """Return the moves that may be made now, best first.
 
-        ``budget``: expansions; default that of the offer as it stands on the trail, so that it is the same when the
-        case is taken up again, else ``BUDGET``. Longer thought than that is taken where somebody had it meanwhile.
+        The budget is that of the offer as it stands on the trail, so that it is the same when the case is taken up
+        again, else ``BUDGET``. What somebody has thought of longer meanwhile is taken as it is.
         """
-        if self._memo.ranked is None or (budget is not None and self._memo.ranked.budget != budget):
+        if self._memo.ranked is None:
             barred = self.barred()
             posed, position = self.posed(barred)
             left = self._whole_minutes_left()
             key = self._question(barred, left)
-            wanted = budget or self._offered_budget() or 0
+            wanted = self._offered_budget() or 0
             decision = self._thought_of(key, wanted)
             if decision is None:
-                decision = decide(posed.problem, position, wanted or BUDGET, left, self.intake.objective, stopped)
+                objective, stopped = self.intake.objective, self._stopped
+                decision = decide(posed.problem, position, wanted or self._at_once, left, objective, stopped)
                 if not stopped():
                     self.kit.keep((*key, decision.budget), decision)
             withheld = set(self.state.declined) - {ESCALATE}
@@ -493,9 +503,11 @@ class Chase:
                     for f in self.firings()
                     if f.kind == "finding"
                 ]
-                self._memo.firings[key] = self.kit.step_rules.run([*self._memo.facts, *found, *about])
+                with self.kit.turn:
+                    self._memo.firings[key] = self.kit.step_rules.run([*self._memo.facts, *found, *about])
             else:
-                self._memo.firings[key] = self.kit.standing_rules.run(self._memo.facts)
+                with self.kit.turn:
+                    self._memo.firings[key] = self.kit.standing_rules.run(self._memo.facts)
         return self._memo.firings[key]
 
     # -- what to do now ------------------------------------------------------------------------------

@@ -1,29 +1,24 @@
 """The plan on paper, for the day the laptop is flat: what the tool would do next, unrolled over the answers.
 
 Each box of a sheet is the tool's own next move after the answers that lead to it, found by playing a chase in memory
-that far; nothing is planned here. Boxes are added most probable first for as long as the caller says that they fit.
+that far (:mod:`isolate.case.ahead`). Boxes are added most probable first for as long as the caller says that they fit.
 Where the sheet ends before the work does, a branch says so: go on with the tool, or escalate.
 """
 
 from __future__ import annotations
 
-import copy
 import heapq
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
 from datetime import date
-from typing import Any, Literal
+from typing import Literal
 
-from isolate.case.case import Intake, Person, fold
-from isolate.case.chase import Chase, Kit
-from isolate.case.events import Event
+from isolate.case.ahead import Ahead, Doing, DoingKind, Lead, Node, Suspect
+from isolate.case.case import Intake, Person
+from isolate.case.chase import Kit
 from isolate.case.facts import authorities, tools
 from isolate.case.intake import Refused
-from isolate.case.memory import Memory
-from isolate.case.play import Clock
-from isolate.case.steps import Ask, CautionShown, Confirm, Cross, Held, Mend, Offer, Report, Wait, Walk
 from isolate.kb.fit import FitCheck, FitRepair, Fitted, UnknownName, near, split, worded
-from isolate.kb.model import Ask as Fact
 from isolate.kb.model import Condition, Place
 
 GATHERED = 0.04
@@ -37,31 +32,16 @@ UNTOLD = {"history": 0.2}
 do not. Our judgement."""
 UNTOLD_ELSE = 0.05
 """The same for every other kind."""
-SUSPECT = 0.05
-"""A suspect named where the sheet ends has at least this probability."""
-MOST_STEPS = 400
-"""A move that takes more steps than this goes in circles."""
+FAILED = "One of them did not pass"
+WORDS = {
+    "passed": "Every one of them passed",
+    "done": "Done",
+    "held": "Done as far as this",
+    "nothing": "Nothing is to be done first",
+}
+"""How a branch is called that hangs on no answer."""
 
-DoingKind = Literal["open", "close", "check", "look", "repair", "held"]
 ToKind = Literal["box", "close-up", "hand-over", "end", "stop"]
-
-
-@dataclass(frozen=True)
-class Doing:
-    """One thing done within a box, in its turn. ``key``: an access, check or repair instance; ``says``: its title.
-
-    ``look``: a check on the part as it comes off. ``held``: it may not be done then, and ``says`` is why.
-    """
-
-    kind: DoingKind
-    key: str
-    says: str
-
-
-@dataclass(frozen=True)
-class Suspect:
-    title: str
-    probability: float
 
 
 @dataclass(frozen=True)
@@ -242,14 +222,6 @@ def intake_for(fitted: Fitted, complaint: str, channel: str, place: Place, condi
     )
 
 
-@dataclass(frozen=True)
-class _Point:
-    """A chase somewhere on its way, to be taken up again."""
-
-    events: tuple[Event, ...]
-    clock: Any
-
-
 @dataclass
 class _Way:
     """A branch while the sheet is drawn: where it stops unless a box is drawn behind it."""
@@ -260,274 +232,112 @@ class _Way:
     gathered: bool = False
     untold: bool = False
     share: float = 0.0
-    point: _Point | None = None
-    node: _Node | None = None
+    lead: Lead | None = None
+    box: _Drawn | None = None
 
 
 @dataclass
-class _Node:
-    offer: Offer
-    doing: list[Doing]
+class _Drawn:
+    """A box while the sheet is drawn."""
+
+    node: Node
     ways: list[_Way]
     weight: float
-    minutes: float
 
 
 class NoRoom(Refused):
     """Not even one box fits."""
 
 
-class _HeldUp(Exception):
-    def __init__(self, key: str, reason: str) -> None:
-        super().__init__(key)
-        self.key, self.reason = key, reason
-
-
-@dataclass
 class _Unrolled:
-    kit: Kit
-    intake: Intake
-    share: float
-    on: date
-    warned: dict[tuple[DoingKind, str], dict[str, None]] = field(default_factory=dict)
-    """Cautions that came up before a step, those that rules add among them."""
-
-    @property
-    def fitted(self) -> Fitted:
-        return self.kit.fitted
+    def __init__(self, kit: Kit, intake: Intake, share: float, on: date) -> None:
+        self.kit, self.fitted, self.intake, self.share, self.on = kit, kit.fitted, intake, share, on
+        self.ahead = Ahead.begin(kit, "sheet", intake)
 
     # -- growing ---------------------------------------------------------------------------------------
 
     def grown(self, fits: Callable[[Sheet], bool]) -> Sheet:
         """Add boxes, the most probable first, while they fit."""
-        start, found = self._begin()
-        root = self._expanded(start, 1.0)
-        drawn = self._drawn(root, found)
+        root = self._boxed(self.ahead.node(), 1.0)
+        drawn = self._drawn(root)
         if not fits(drawn):
             raise NoRoom("not even one box fits beside the verification and the closing-up list")
         order, misses, full = 0, 0, False
         todo: list[tuple[float, int, _Way]] = []
 
-        def open_up(node: _Node) -> None:
+        def open_up(box: _Drawn) -> None:
             nonlocal order
-            for way in node.ways:
-                if way.point is not None:
+            for way in box.ways:
+                if way.lead is not None and way.lead.point is not None:
                     order += 1
-                    heapq.heappush(todo, (-round(node.weight * max(way.probability, way.share), 12), order, way))
+                    heapq.heappush(todo, (-round(box.weight * max(way.probability, way.share), 12), order, way))
 
         open_up(root)
         while todo and misses < MISSES:
             negative, _, way = heapq.heappop(todo)
             if -negative < UNLIKELY:
                 break
-            assert way.point is not None
-            way.node = self._expanded(way.point, -negative)
-            candidate = self._drawn(root, found)
+            assert way.lead is not None
+            way.box = self._boxed(self.ahead.node(way.lead.point), -negative)
+            candidate = self._drawn(root)
             if fits(candidate):
                 drawn, misses = candidate, 0
-                open_up(way.node)
+                open_up(way.box)
             else:
-                way.node, misses, full = None, misses + 1, True
+                way.box, misses, full = None, misses + 1, True
         return replace(drawn, full=full)
 
-    # -- playing ---------------------------------------------------------------------------------------
-
-    def _begin(self) -> tuple[_Point, tuple[str, ...]]:
-        log, clock = Memory(), Clock()
-        chase = Chase.begin(self.kit, log, "sheet", self.intake, clock)
-        found = []
-        while isinstance(step := chase.now(), Walk):
-            found.append(step.access)
-            chase.walked(True)
-        return _Point(log.events("sheet"), clock.time), tuple(found)
-
-    def _at(self, point: _Point) -> tuple[Chase, Memory, Clock]:
-        log, clock = Memory(point.events), Clock(point.clock)
-        return Chase(self.kit, log, "sheet", clock), log, clock
-
-    def _expanded(self, point: _Point, weight: float) -> _Node:
-        """Play the tool's next move from here and return it with its branches; one that is held is gone round."""
-        for _ in range(MOST_STEPS):
-            chase, log, clock = self._at(point)
-            try:
-                return self._played(chase, log, clock, weight)
-            except _HeldUp as held:
-                chase, log, clock = self._at(point)
-                while not isinstance(chase.now(), Offer):
-                    self._step(chase, clock, [], [])
-                chase.decline(held.reason, held.key)
-                point = _Point(log.events("sheet"), clock.time)
-        raise Refused("the plan goes in circles")
-
-    def _played(self, chase: Chase, log: Memory, clock: Clock, weight: float) -> _Node:
-        doing: list[Doing] = []
-        pending: list[str] = []
-        offer: Offer | None = None
-        passed = 1.0
-        before = chase.state.book_minutes
-        for _ in range(MOST_STEPS):
-            step = chase.now()
-            if isinstance(step, Offer) and step.kind == "end" and offer is None:
-                to, _ = self._leads(chase, log, clock)
-                return _Node(step, doing, [_Way(("Nothing is to be done first",), 1.0, to)], weight, 0.0)
-            if isinstance(step, Offer) and (offer is None or self._proves(offer, doing, step)):
-                offer = offer or step
-                chase.accept()
+    def _boxed(self, node: Node, weight: float) -> _Drawn:
+        """Return a move with its branches as a sheet has them: improbable answers gathered, the most probable first."""
+        if node.kind == "check":
+            return _Drawn(node, self._answers(node), weight)
+        failed = any(way.kind == "failed" for way in node.ways)
+        ways = []
+        for way in node.ways:
+            if way.kind == "failed":
                 continue
-            if isinstance(step, Held):
-                assert offer is not None
-                if any(d.kind == "repair" for d in doing):
-                    doing.append(Doing("held", step.key, "; ".join(step.reasons)))
-                    minutes = chase.state.book_minutes - before
-                    to = To("stop", title=step.title)
-                    return _Node(offer, doing, [_Way(("Done as far as this",), 1.0, to)], weight, minutes)
-                raise _HeldUp(offer.key, "; ".join(step.reasons))
-            if isinstance(step, Ask) and step.within == "check":
-                assert offer is not None
-                self._note(doing, "check", step.key, [*pending, *_names(step.cautions)])
-                minutes = chase.state.book_minutes - before + step.minutes
-                return _Node(offer, doing, self._ways(chase, log, clock, step), weight, minutes)
-            if offer is not None and (isinstance(step, Offer) or _closing(chase)):
-                minutes = chase.state.book_minutes - before
-                point = _Point(log.events("sheet"), clock.time)
-                return _Node(offer, doing, self._after(chase, point, doing, passed), weight, minutes)
-            if isinstance(step, Ask) and step.within == "verify":
-                passed *= float(chase.belief.predicted(step.key, self.intake.condition)[0])
-            self._step(chase, clock, doing, pending)
-        raise Refused("the plan goes in circles")
+            ways.append(_Way((WORDS[way.kind],), way.probability, _to(way.lead()), lead=way.lead()))
+            if way.kind == "passed" and failed:
+                # Which it was is known only then: the tool says how to go on.
+                ways.append(_Way((FAILED,), 1.0 - way.probability, To("stop")))
+        return _Drawn(node, ways, weight)
 
-    @staticmethod
-    def _proves(offer: Offer, doing: Sequence[Doing], step: Offer) -> bool:
-        """Whether a step is the verification right behind the repair in hand: both go in one box."""
-        mended = any(d.kind == "repair" for d in doing)
-        return offer.kind == "repair" and mended and step.kind == "verify" and doing[-1].kind in ("repair", "look")
-
-    def _step(self, chase: Chase, clock: Clock, doing: list[Doing], pending: list[str]) -> None:
-        """Do one step that has no branches, and write down what it was."""
-        step = chase.now()
-        if isinstance(step, Confirm):
-            pending.append(step.caution.name)
-            chase.confirm({ask.name: _some(ask) for ask in step.caution.asks})
-        elif isinstance(step, Wait):
-            clock.pass_minutes((step.until - clock()).total_seconds() / 60)
-            if not isinstance(chase.now(), Wait):
-                chase.waited()
-        elif isinstance(step, Cross):
-            self._note(doing, "open" if step.opening else "close", step.access, [*pending, *_names(step.cautions)])
-            pending.clear()
-            chase.crossed()
-        elif isinstance(step, Ask):
-            verifying = step.within == "verify"
-            names = [*pending, *_names(step.cautions)]
-            self._note(doing, "check" if verifying else "look", step.key, names)
-            pending.clear()
-            # A look at the part taken off goes on paper for the record; no branch hangs on it.
-            chase.answer(step.outcomes[0][0] if verifying else None)
-        elif isinstance(step, Mend):
-            self._note(doing, "repair", step.key, [*pending, *_names(step.cautions)])
-            pending.clear()
-            chase.mended()
-        elif isinstance(step, Report):
-            chase.report({ask.name: _some(ask) for ask in step.asks})
-        else:
-            raise AssertionError(f"nothing is to be done at {step.title!r}")
-
-    def _note(self, doing: list[Doing], kind: DoingKind, key: str, cautions: Iterable[str]) -> None:
-        fitted = self.fitted
-        fit = fitted.access[key] if kind in ("open", "close") else fitted.checks.get(key) or fitted.repairs[key]
-        doing.append(Doing(kind, key, fit.title))
-        self.warned.setdefault((kind, split(key)[0]), {}).update(dict.fromkeys(cautions))
-
-    def _ways(self, chase: Chase, log: Memory, clock: Clock, step: Ask) -> list[_Way]:
+    def _answers(self, node: Node) -> list[_Way]:
         """Return the branches of a check."""
-        chances = chase.belief.predicted(step.key, self.intake.condition)
-        total = float(chances.sum())
         ways: list[_Way] = []
-        rest: list[str] = []
-        other = 0.0
-        for (outcome, said, _), chance in zip(step.outcomes, chances, strict=True):
-            p = float(chance) / total
-            if p < self.share:
-                rest.append(said)
-                other += p
-            else:
-                to, point = self._answered(chase, log, clock, outcome)
-                ways.append(_Way((said,), p, to, point=point))
+        told = [way for way in node.ways if way.kind == "answer"]
+        rest = [way for way in told if way.probability < self.share]
+        for way in told:
+            if way not in rest:
+                ways.append(_Way((way.says,), way.probability, _to(way.lead()), lead=way.lead()))
         ways.sort(key=lambda w: -round(w.probability, 9))
         if rest:
-            ways.append(_Way(tuple(rest), other, To("stop"), gathered=True))
-        to, point = self._answered(chase, log, clock, None)
-        share = UNTOLD.get(self.fitted.check(step.key).entry.kind, UNTOLD_ELSE)
-        ways.append(_Way((), 0.0, to, untold=True, share=share, point=point))
+            other = sum(way.probability for way in rest)
+            ways.append(_Way(tuple(way.says for way in rest), other, To("stop"), gathered=True))
+        share = UNTOLD.get(self.fitted.check(node.key).entry.kind, UNTOLD_ELSE)
+        for way in node.ways:
+            if way.kind == "untold":
+                ways.append(_Way((), 0.0, _to(way.lead()), untold=True, share=share, lead=way.lead()))
         return ways
-
-    def _answered(self, chase: Chase, log: Memory, clock: Clock, outcome: str | None) -> tuple[To, _Point | None]:
-        """Return where an answer leads; the chase itself is left where it stands."""
-        events = log.events("sheet")
-        fork = copy.copy(chase)
-        # What was worked out for this moment holds for the copy as well; what will be written does not.
-        fork.log = ahead = Memory(events)
-        fork.state, fork.news, fork.clock = fold(events), [], (later := Clock(clock.time))
-        fork.answer(outcome)
-        return self._leads(fork, ahead, later)
-
-    def _after(self, chase: Chase, point: _Point, doing: Sequence[Doing], passed: float) -> list[_Way]:
-        """Return the branches of a repair or a verification that has been played with every check passed."""
-        chase, log, clock = self._at(point)
-        to, there = self._leads(chase, log, clock)
-        if not any(d.kind == "check" for d in doing):
-            return [_Way(("Done",), 1.0, to, point=there)]
-        return [
-            _Way(("Every one of them passed",), passed, to, point=there),
-            _Way(("One of them did not pass",), 1.0 - passed, To("stop")),
-        ]
-
-    def _leads(self, chase: Chase, log: Memory, clock: Clock) -> tuple[To, _Point | None]:
-        """Return where a chase stands that has just been answered, and the point behind it if it goes on."""
-        while True:
-            if _closing(chase):
-                if chase.state.verified == "passed" and chase.state.ending is None:
-                    return To("close-up"), None
-                return To("end", title="Not all of the verification can be done here: whoever may finish it does"), None
-            if chase.state.move is not None:
-                raise AssertionError("a move is in hand that was answered")
-            first = chase.ranked().moves[0]
-            if first.kind != "verify" or len(chase.proven()) < len(chase.verification):
-                break
-            if not isinstance(chase.now(), Offer):
-                break
-            # Every part of it stands as passed: nothing is left to do but to say so.
-            chase.accept()
-        title = chase.title_of(first.kind, first.name)
-        likely = self._likely(chase)
-        if first.kind == "end":
-            handed = first.name in self.fitted.repairs
-            return To("hand-over" if handed else "end", key=first.name, title=title, suspects=likely), None
-        return To("stop", title=title, suspects=likely), _Point(log.events("sheet"), clock.time)
-
-    def _likely(self, chase: Chase) -> tuple[Suspect, ...]:
-        zones = self.fitted.zones
-        return tuple(
-            Suspect(zones[m.zone].title_of(m.state), m.probability) for m in chase.belief.faults(SUSPECT)[:2]
-        )
 
     # -- drawing ---------------------------------------------------------------------------------------
 
-    def _drawn(self, root: _Node, found: tuple[str, ...]) -> Sheet:
+    def _drawn(self, root: _Drawn) -> Sheet:
         """Return the sheet of the boxes there are now."""
         fitted, intake = self.fitted, self.intake
-        nodes: list[_Node] = []
+        found = [key for key, _, _ in self.ahead.walked]
+        drawn: list[_Drawn] = []
         number: dict[int, int] = {}
 
-        def walk(node: _Node) -> None:
-            nodes.append(node)
-            number[id(node)] = len(nodes)
-            for way in node.ways:
-                if way.node is not None:
-                    walk(way.node)
+        def walk(box: _Drawn) -> None:
+            drawn.append(box)
+            number[id(box)] = len(drawn)
+            for way in box.ways:
+                if way.box is not None:
+                    walk(way.box)
 
         walk(root)
-        boxes = tuple(self._box(node, number) for node in nodes)
+        boxes = tuple(self._box(box, number) for box in drawn)
         verification = fitted.verification(intake.complaint, intake.channel)
         done = [d for box in boxes for d in box.doing]
         # How the verification is done takes pages: it is told where some box leads to it.
@@ -600,21 +410,21 @@ class _Unrolled:
             full=True,
         )
 
-    def _box(self, node: _Node, number: Mapping[int, int]) -> Box:
+    def _box(self, drawn: _Drawn, number: Mapping[int, int]) -> Box:
         branches = []
-        for way in node.ways:
-            to = way.to if way.node is None else To("box", number=number[id(way.node)])
+        for way in drawn.ways:
+            to = way.to if way.box is None else To("box", number=number[id(way.box)])
             branches.append(Branch(way.says, way.probability, to, way.gathered, way.untold))
-        offer = node.offer
+        node = drawn.node
         return Box(
-            number=number[id(node)],
-            kind=offer.kind,
-            key=offer.key,
-            title=offer.title,
-            purpose=offer.purpose if offer.kind == "check" else "",
-            doing=tuple(node.doing),
+            number=number[id(drawn)],
+            kind=node.kind,
+            key=node.key,
+            title=node.title,
+            purpose=node.purpose if node.kind == "check" else "",
+            doing=node.doing,
             branches=tuple(branches),
-            weight=node.weight,
+            weight=drawn.weight,
             minutes=node.minutes,
         )
 
@@ -623,7 +433,7 @@ class _Unrolled:
         return worded(text, channel or "/".join(self.fitted.channels))
 
     def _cautions(self, kind: DoingKind, name: str, own: Iterable[str], channel: str = "") -> tuple[Warned, ...]:
-        came = self.warned.get((kind, name), {})
+        came = self.ahead.warned.get((kind, name), {})
         found = []
         for caution_name in dict.fromkeys([*own, *came]):
             caution = self.fitted.cautions[caution_name]
@@ -663,7 +473,7 @@ class _Unrolled:
         fit: FitCheck | FitRepair = self.fitted.checks[key] if kind == "check" else self.fitted.repairs[key]
         channel = fit.channel if alone else ""
         looked = [self.fitted.checks[look] for look in looks]
-        before = [c for check in looked for c in (*check.cautions, *self.warned.get(("look", check.name), ()))]
+        before = [c for check in looked for c in (*check.cautions, *self.ahead.warned.get(("look", check.name), ()))]
         return Card(
             ref=ref,
             kind=kind,
@@ -690,17 +500,8 @@ class _Unrolled:
         )
 
 
-def _closing(chase: Chase) -> bool:
-    """Whether nothing is left but to close up."""
-    return bool(chase.state.ended) or (chase.state.move is not None and chase.state.move.kind == "close")
-
-
-def _names(cautions: Iterable[CautionShown]) -> list[str]:
-    return [c.name for c in cautions]
-
-
-def _some(ask: Fact) -> str | float:
-    """Return a fact that is taken, so that the plan behind a caution can be seen; it goes nowhere."""
-    if ask.kind in ("minutes", "count"):
-        return max(1.0, ask.least or 0.0)
-    return "00:00" if ask.kind == "time" else "____"
+def _to(lead: Lead) -> To:
+    """Return where a branch leads as long as no box is drawn behind it."""
+    kinds: dict[str, ToKind] = {"close-up": "close-up", "hand-over": "hand-over", "end": "end"}
+    kind = kinds.get(lead.kind, "stop")
+    return To(kind, key="" if kind == "stop" else lead.key, title=lead.title, suspects=lead.suspects)

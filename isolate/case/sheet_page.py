@@ -13,9 +13,10 @@ from datetime import date
 from html import escape
 from string import Template
 
+from isolate.case.ahead import Doing
 from isolate.case.chase import Kit
 from isolate.case.intake import Refused
-from isolate.case.sheet import Box, Branch, Card, Doing, NoRoom, Sheet, Warned, sheet
+from isolate.case.sheet import Box, Branch, Card, NoRoom, Sheet, Warned, sheet
 from isolate.kb.fit import split
 from isolate.kb.model import Condition, Place
 

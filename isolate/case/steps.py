@@ -10,6 +10,11 @@ from isolate.kb.model import Ask as Fact
 from isolate.reasoning.explain import Shift
 
 
+LIKELY, WORTH = 0.5, 0.9
+"""Deferral is spoken of where the other channel proves good at least so probably, and for less than this share of the
+cost of going on: our judgement."""
+
+
 @dataclass(frozen=True)
 class CautionShown:
     """A caution as it is shown: with its facts to be told where it has any."""
@@ -56,6 +61,11 @@ class Deferring:
     going_on: float
     cost: float
     likely: float
+
+    @property
+    def cheaper(self) -> bool:
+        """Whether it is worth saying: likely enough to work out, and cheaper by more than the figures are sure to."""
+        return self.likely >= LIKELY and self.cost < WORTH * self.going_on
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 from pydantic import ConfigDict, Field
 
@@ -14,6 +14,7 @@ from isolate.case.play import OutOfAnswers
 from isolate.kb.fit import Fitted, UnknownName, near
 from isolate.kb.model import Ask, Condition, Minutes, Model, Place, Text
 from isolate.kb.read import KnowledgeError, Problem, read_model
+from isolate.reasoning.lookahead import Objective
 
 if TYPE_CHECKING:
     from isolate.case.chase import Kit
@@ -48,6 +49,13 @@ class WrittenPerson(_Written):
     may: list[Text] = Field(default=[], description="Authorisations: licensed, motoring, engine-run ...")
 
 
+class WrittenComing(_Written):
+    """A tool on its way; at hand so many minutes after the case was opened."""
+
+    tool: Text
+    minutes: Minutes
+
+
 class WrittenCase(_Written):
     """What is told when a case is opened."""
 
@@ -68,6 +76,9 @@ class WrittenCase(_Written):
     condition: Condition = "steady"
     minutes_left: Minutes | None = None
     missing: list[Text] = []
+    coming: list[WrittenComing] = Field(default=[], description="What is on its way, from the opening of the case.")
+    objective: Objective = Field(default="minutes", description="What the next move is chosen by.")
+    hands: Literal[1, 2] = Field(default=1, description="People who work side by side on the engine.")
 
     def intake(self) -> Intake:
         """Return the intake."""

@@ -21,6 +21,7 @@ from isolate.kb.model import (
     VERIFY,
     Access,
     Ask,
+    Book,
     Caution,
     Check,
     Complaint,
@@ -71,6 +72,7 @@ REFERENCES: dict[type[BaseModel], dict[str, str]] = {
         "priors": "modes",
         "source": "sources",
     },
+    Book: {"checks": "checks", "repairs": "repairs"},
     Omits: {"modes": "modes", "checks": "checks", "access": "access", "repairs": "repairs", "rules": "rules"},
     Rule: {"source": "sources"},
     Then: {"caution": "cautions"},
@@ -447,6 +449,16 @@ class _Agreement:
             if total >= 1 and any(mode in profile.priors for mode in modes):
                 message = f"the priors in zone `{zone_name}` sum to {total:.6g}: nothing is left for healthy"
                 self.say("engines", name, ("priors",), message)
+        for kind in ("checks", "repairs") if profile.book is not None else ():
+            omitted = getattr(profile.omits, kind)
+            for index, word in enumerate(getattr(profile.book, kind)):
+                entry = self.entries[kind].get(word)
+                if entry is not None and (word in omitted or not entry.on(profile.features)):
+                    message = f"this engine does not have the {SINGULAR[kind]} `{word}`"
+                    self.say("engines", name, ("book", kind, index), message)
+                elif kind == "repairs" and entry is not None and entry.kind == "hand-over":
+                    message = f"`{word}` hands over; a book lists repairs"
+                    self.say("engines", name, ("book", kind, index), message)
 
     # -- rules
 

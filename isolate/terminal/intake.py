@@ -15,7 +15,7 @@ from isolate.terminal.words import listed, plain
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from isolate.case.case import Intake, Person, Seen, Work
+    from isolate.case.case import Coming, Intake, Person, Seen, Work
     from isolate.kb.fit import Fitted
     from isolate.reasoning.belief import Start
 
@@ -179,9 +179,10 @@ def _all(
     if lacking("minutes_left"):
         told["minutes_left"] = asking.line("Minutes to departure (blank: nobody waits)", minutes_left)
     if lacking("missing"):
-        told["missing"] = asking.line(
-            "What is not at hand", lambda t: missing(t, fitted), choices=tools_of(fitted),
-            hint=f"Of {', '.join(tools_of(fitted))}; commas between. Blank: everything is at hand.",
+        told["missing"], told["coming"] = asking.line(
+            "What is not at hand", lambda t: at_hand(t, fitted), choices=tools_of(fitted),
+            hint=f"Of {', '.join(tools_of(fitted))}; commas between; what is on its way with its minutes, such as "
+            f"{tools_of(fitted)[0]} in 60. Blank: everything is at hand.",
         )
     return Intake(**told)
 
@@ -543,6 +544,23 @@ def minutes_left(text: str) -> float | None:
     if not 0 <= value <= 100_000:
         raise Unclear(f"Minutes from 0 to 100000, not {plain(text)}.")
     return value
+
+
+def at_hand(text: str, fitted: Fitted) -> tuple[tuple[str, ...], tuple[Coming, ...]]:
+    """Return what is not at hand, and what of it is on its way: ``borescope in 60`` is here in an hour."""
+    from isolate.case.case import Coming
+
+    missed: list[str] = []
+    coming: list[Coming] = []
+    for part in filter(None, (p.strip() for p in re.split(r"[,;]", text))):
+        found = re.fullmatch(r"(.+?)\s+in\s+(\d+(?:[.,]\d+)?)\s*(?:m(?:in(?:utes?|s)?)?\.?)?", part, re.IGNORECASE)
+        if found is None:
+            missed.append(part)
+            continue
+        minutes = minutes_left(found[2])
+        assert minutes is not None
+        coming += [Coming(tool, minutes) for tool in missing(found[1], fitted)]
+    return missing(", ".join(missed), fitted) if missed else (), tuple(coming)
 
 
 def missing(text: str, fitted: Fitted) -> tuple[str, ...]:

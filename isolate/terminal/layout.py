@@ -218,7 +218,40 @@ def costs(step: Offer) -> str:
     """Return a move's figures in a sentence."""
     if step.kind == "end":
         return f"{minutes(step.now)} to close up; in all {roughly(step.expected)}, with what follows elsewhere"
-    return f"{minutes(step.now)} now; in all {roughly(step.expected)} to verified and closed up"
+    found = f"{minutes(step.now)} now; in all {roughly(step.expected)} to verified and closed up"
+    if step.exact:
+        return f"{found}: the least there is"
+    # A bound that comes out above the estimate says that the estimate is too low.
+    if 0 < step.bound <= step.expected:
+        found += f"; no plan can beat {minutes(step.bound)}"
+    return found
+
+
+def waiting(chase: Chase, step: Offer) -> list[Row]:
+    """Return what somebody who waits for the aircraft has to know, and what has to come first."""
+    found: list[Row] = []
+    for tool, wait in step.after:
+        found.append(("First", f"{tool} is on its way: {minutes(wait)}, counted in", "bold"))
+    left = chase.minutes_left
+    if left is not None and step.chance is not None:
+        by = f"in the {minutes(left)} left" if left > 0 else "by a departure that is past"
+        found.append(("In time", f"{percent(step.chance)}: the chance of being done {by} by this plan", "bold"))
+    if (other := step.deferring) is not None and other.cheaper:
+        found.append((
+            "Deferral",
+            f"{roughly(other.cost)} against {roughly(other.going_on)} for going on, the delay counted in, with channel "
+            f"{other.channel} deferred ({percent(other.likely)}: all else proves good). By your operator's own "
+            "procedure; the licensed person decides: ? then f.",
+            "bold",
+        ))
+    return found
+
+
+def also(step: Offer) -> list[Row]:
+    """Return what the plan goes on to do before anything is shut."""
+    if not step.together:
+        return []
+    return [("With it", f"while it stands so, the plan goes on to: {' · '.join(step.together)}", "bold")]
 
 
 def ways(crossings: Sequence[CrossingShown]) -> list[Row]:
@@ -276,18 +309,22 @@ def _offer(chase: Chase, step: Offer, width: int) -> Card:
     if step.kind == "repair":
         top.append(("Clears", f"{percent(step.cleared)}: the chance that a fault it clears is there", "bold"))
     top.append(("Costs", costs(step), "bold"))
-    top += [*passed, *ways(step.crossings)]
+    top += [*waiting(chase, step), *passed, *ways(step.crossings)]
+    more = also(step)
     how = several("How", numbered(step.how))
     never = several("Never", step.never)
     if step.direct and step.outcomes:
-        body = rows([*top, *how, *never, *warnings(step.cautions)])
+        body = rows([*top, *more, *how, *never, *warnings(step.cautions)])
         full = [(str(i), s.said, s.means) for i, s in enumerate(step.outcomes, start=1)]
         unsure = ("u", "could not tell", "")
         return Card(
             heading(step.title, width, "Next"),
             body,
             keyed([*full, unsure], width),
-            spare=(rows([*top[1:], *how, *never, *warnings(step.cautions)]),),
+            spare=(
+                rows([*top, *how, *never, *warnings(step.cautions)]),
+                rows([*top[1:], *how, *never, *warnings(step.cautions)]),
+            ),
             spare_answers=keyed([*((k, said, "") for k, said, _ in full), unsure], width),
         )
     answers = [("", f"{s.said} ({percent(s.probability)})", s.means) for s in step.outcomes]
@@ -295,10 +332,10 @@ def _offer(chase: Chase, step: Offer, width: int) -> Card:
     rest = [*top, *_brief(step.cautions)]
     return Card(
         heading(step.title, width, "Next"),
-        rows([*top, *how, *never, *warnings(step.cautions, full=False)]),
+        rows([*top, *more, *how, *never, *warnings(step.cautions, full=False)]),
         keyed([*answers, go], width),
         # The steps and warnings are all shown again when it comes to them.
-        spare=(rows([*top, *how, *_brief(step.cautions)]), rows(rest)),
+        spare=(rows([*top, *how, *_brief(step.cautions)]), rows(rest), rows(rest[1:])),
         spare_answers=keyed([*((k, said, "") for k, said, _ in answers), go], width),
     )
 
@@ -469,7 +506,7 @@ def why(chase: Chase, offer: Offer | None, width: int) -> Group:
     if offer is not None and offer.others:
         parts.append(Text("Considered as well, and why not:", style="bold"))
         items = [
-            (minutes(o.now), o.title, f"{dearer(o.expected - offer.expected)} in all")
+            (minutes(o.now), o.title, f"{dearer(o.expected - offer.expected)} in all{in_time(o.chance)}")
             for o in offer.others[:5]
         ]
         parts.append(_figures(items))
@@ -510,11 +547,16 @@ def _weights(items: Iterable[tuple[str, str, str]], width: int) -> Table:
     return grid
 
 
-def others(offer: Offer, found: Sequence[tuple[str, float, float]], width: int) -> Group:
-    """Return the other moves, (title, minutes now, minutes in all), numbered."""
+def in_time(chance: float | None) -> str:
+    """Return the chance of being done in time, behind other figures; nothing where nobody waits."""
+    return "" if chance is None else f"; in time {percent(chance)}"
+
+
+def others(offer: Offer, found: Sequence[tuple[str, float, float, float | None]], width: int) -> Group:
+    """Return the other moves, (title, minutes now, minutes in all, chance of being done in time), numbered."""
     items = [
-        (str(i), title, f"{minutes(now)} now; {dearer(expected - offer.expected)} in all")
-        for i, (title, now, expected) in enumerate(found, start=1)
+        (str(i), title, f"{minutes(now)} now; {dearer(expected - offer.expected)} in all{in_time(chance)}")
+        for i, (title, now, expected, chance) in enumerate(found, start=1)
     ]
     return Group(
         heading(offer.title, width, "Instead of"),

@@ -21,6 +21,7 @@ from isolate.case.memory import Memory
 from isolate.case.parts import checked_part_fact
 from isolate.case.steps import Ask, Confirm, Cross, Done, Held, Here, Mend, Offer, Report, Step, Wait, Walk
 from isolate.case.store import StoreError
+from isolate.case.think import Thinker
 from isolate.kb.model import Ask as Fact
 from isolate.terminal import intake as reading
 from isolate.terminal import keys as k
@@ -67,6 +68,7 @@ class _PassedOn(Exception):
 class _Session:
     def __init__(self, chase: Chase, console: Console, face: Face) -> None:
         self.chase, self.console, self.face = chase, console, face
+        self.thinker = Thinker(chase)
         self.last = "the opening of the case" if len(chase.state.evidence) == 0 else "what was told before now"
         self.interrupt = words.INTERRUPT.format(leave=k.LEAVE.key)
         self.shown: Step | None = None
@@ -265,7 +267,11 @@ class _Session:
     def _keyed(self, step: Step) -> None:
         self._show(step)
         keys = self._keys(step)
-        pressed = self.face.key(self._prompt(step, keys), keys, layout.bar(self.chase, keys), self.interrupt)
+        self.thinker.begin(step)
+        try:
+            pressed = self.face.key(self._prompt(step, keys), keys, layout.bar(self.chase, keys), self.interrupt)
+        finally:
+            self.thinker.stop()
         self._act(step, pressed, keys)
 
     def _prompt(self, step: Step, keys: Sequence[Key]) -> str:
@@ -518,7 +524,7 @@ class _Session:
         while True:
             page, found, shown = self._page(step, moves[first : first + 9], height)
             self.print(shown)
-            keys = [Key(str(i), m.name, title) for i, (m, (title, _, _)) in enumerate(zip(page, found, strict=True), 1)]
+            keys = [Key(str(i), m.name, title) for i, (m, (title, *_)) in enumerate(zip(page, found, strict=True), 1)]
             if len(moves) > first + len(page):
                 keys.append(k.MORE)
             keys += [Key(k.BACK.key, k.BACK.word, "back to what was offered"), k.LEAVE]
@@ -543,10 +549,10 @@ class _Session:
 
     def _page(
         self, step: Offer, moves: Sequence[Valued], height: int
-    ) -> tuple[Sequence[Valued], list[tuple[str, float, float]], RenderableType]:
+    ) -> tuple[Sequence[Valued], list[tuple[str, float, float, float | None]], RenderableType]:
         """Return as many of the moves as fit on the screen, three at least, with their figures and how they show."""
         while True:
-            found = [(self.chase.title_of(m.kind, m.name), m.now, m.expected) for m in moves]
+            found = [(self.chase.title_of(m.kind, m.name), m.now, m.expected, m.chance) for m in moves]
             shown = layout.others(step, found, self.console.width)
             if len(moves) <= 3 or layout.tall(self.console, shown) <= height:
                 return moves, found, shown
@@ -620,6 +626,7 @@ class _Session:
                 ("starts", "starts: more is known of them"),
                 *([("signs", "something else was heard or seen with the defect")] if fitted.signs else []),
                 ("done", "work done before is known now"),
+                ("plan", "what moves are chosen by, or how many work side by side"),
             ],
         )
         if what is None:
@@ -636,7 +643,8 @@ class _Session:
                 self.say(reading.understood(told, fitted))
             changes = None if told is None else {"people": [{"name": p.name, "may": list(p.may)} for p in told]}
         elif what == "missing":
-            self.say(f"Not at hand now: {', '.join(intake.missing) or 'everything is'}.")
+            coming = [f"{tool} in {words.minutes(left)}" for tool, left in self.chase.coming().items()]
+            self.say(f"Not at hand now: {', '.join((*intake.missing, *coming)) or 'everything is'}.")
             changes = self._at_hand()
         elif what == "departure":
             told = self._read("Minutes from now to departure (0 to 100000, or none):", _minutes_or_none)
@@ -653,6 +661,10 @@ class _Session:
             changes = None if told is None else {
                 "starts": [{"channel": s.channel, "lit": s.lit, "condition": s.condition} for s in told]
             }
+        elif what == "plan":
+            told = self._choice("How is it planned?", [*words.OBJECTIVES.items(), *words.HANDS.items()])
+            if told is not None:
+                changes = {"hands": int(told)} if told in words.HANDS else {"objective": told}
         elif what == "signs":
             changes = self._signs()
         else:
@@ -696,11 +708,17 @@ class _Session:
     def _at_hand(self) -> dict[str, Any] | None:
         tools = reading.tools_of(self.chase.fitted)
         told = self._read(
-            f"Not at hand ({', '.join(tools)}; or: everything is here):",
-            lambda t: () if t.casefold() in _EVERYTHING else reading.missing(t, self.chase.fitted),
+            f"Not at hand ({', '.join(tools)}; what is on its way with its minutes: {tools[0]} in 60; "
+            "or: everything is here):",
+            lambda t: ((), ()) if t.casefold() in _EVERYTHING else reading.at_hand(t, self.chase.fitted),
             tools,
         )
-        return None if told is None else {"missing": list(told)}
+        if told is None:
+            return None
+        missing, coming = told
+        # Kept as from the opening of the case.
+        later = [{"tool": c.tool, "minutes": c.minutes + self.chase.elapsed} for c in coming]
+        return {"missing": list(missing), "coming": later}
 
     def _read(self, prompt: str, read: Callable[[str], Any], choices: Choices = ()) -> Any:
         """Ask for a line until it can be read; None for nothing told."""

@@ -97,6 +97,10 @@ def _new(arguments: argparse.Namespace, store: Store, background: _Background) -
         for name in ("aircraft", "position", "engine", "complaint")
         if getattr(arguments, name) is not None
     }
+    if arguments.by:
+        given["objective"] = arguments.by
+    if arguments.hands:
+        given["hands"] = arguments.hands
     if arguments.sign:
         given["signs"] = tuple(_sign(said) for said in arguments.sign)
     try:

@@ -57,6 +57,12 @@ CONDITIONS = {
 }
 OTHER_ENGINE = {"yes": "yes", "no": "no", "unknown": "not known"}
 PLACES = {"gate": "at the gate, the aircraft is wanted", "hangar": "in the hangar"}
+OBJECTIVES = {
+    "minutes": "fewest expected minutes, parts and delay weighed in",
+    "chance": "the best chance of being done by departure",
+    "cost": "cheapest in labour and parts, however long it lasts",
+}
+HANDS = {"1": "one person works on the engine", "2": "two work side by side"}
 
 HELP = (
     "A digit answers at once, without Enter. Nothing on the trail is ever rubbed out: what is taken back stays "

@@ -119,7 +119,7 @@ def parts(chase: Chase, step: Step, width: int) -> Iterator[object]:
     offer = step if isinstance(step, Offer) else None
     yield layout.why(chase, offer, width)
     if offer is not None:
-        yield layout.others(offer, [(o.title, o.now, o.expected) for o in offer.others], width)
+        yield layout.others(offer, [(o.title, o.now, o.expected, o.chance) for o in offer.others], width)
     yield layout.help_rows([k.WHY, k.CANNOT, k.TELL, k.LEAVE], chase, width)
 
 

@@ -1,0 +1,79 @@
+"""Thinks ahead while somebody works on a step: for each answer that may come, what would be offered then.
+
+It plays the answer on a copy of the case in memory, in a thread of its own, and keeps what it decided with the kit
+(:attr:`Kit.plans <isolate.case.chase.Kit>`), by all that the decision depends on. So an answer finds its offer better
+thought out, or finds nothing and is answered at once; what is offered depends on the budget alone, which is on the
+trail, never on how long somebody took.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+
+from isolate.case.chase import THOUGHT, Chase
+from isolate.case.intake import Refused
+from isolate.case.memory import Memory
+from isolate.case.steps import Ask, Mend, Offer, Step
+
+LEAST = 0.02
+"""Answers rarer than this are not thought of ahead."""
+
+
+class Thinker:
+    """Thinks about one chase's next offers. Nothing it does shows, and nothing of it goes on the trail."""
+
+    def __init__(self, chase: Chase) -> None:
+        self.chase = chase
+        self._stop = threading.Event()
+        self._thread: threading.Thread | None = None
+
+    def begin(self, step: Step) -> None:
+        """Begin to think of what may come after a step; what was thought of before is broken off."""
+        self.stop()
+        follows = self._follows(step)
+        if not follows:
+            return
+        self._stop = threading.Event()
+        # It must not keep the process alive, nor be waited for: what it does is thrown away with it.
+        self._thread = threading.Thread(target=self._think, args=(follows, self._stop), daemon=True)
+        self._thread.start()
+
+    def stop(self, wait: bool = False) -> None:
+        """Break off; ``wait`` until it has."""
+        self._stop.set()
+        if wait and self._thread is not None:
+            self._thread.join()
+
+    def wait(self) -> None:
+        """Wait until all has been thought of."""
+        if self._thread is not None:
+            self._thread.join()
+
+    def _follows(self, step: Step) -> list[Callable[[Chase], object]]:
+        """Return what may be said to a step, the most probable first."""
+        if isinstance(step, Mend):
+            return [lambda chase: chase.mended()]
+        if not isinstance(step, Ask) and not (isinstance(step, Offer) and step.direct):
+            return []
+        check = self.chase.fitted.check(step.key)
+        chances = self.chase.belief.predicted(step.key, self.chase.intake.condition)
+        likely = sorted(zip(chances.tolist(), check.outcomes, strict=True), key=lambda c: (-c[0], c[1]))
+        return [_answering(outcome) for chance, outcome in likely if chance >= LEAST]
+
+    def _think(self, follows: list[Callable[[Chase], object]], stop: threading.Event) -> None:
+        events = tuple(self.chase.state.events)
+        for say in follows:
+            if stop.is_set():
+                return
+            try:
+                copy = Chase(self.chase.kit, Memory(events), self.chase.id, self.chase.clock)
+                copy.think(THOUGHT, stop.is_set)
+                say(copy)
+            except (Refused, ValueError):
+                # It does not fit here; whoever says it will be told so.
+                continue
+
+
+def _answering(outcome: str) -> Callable[[Chase], object]:
+    return lambda chase: chase.answer(outcome)
