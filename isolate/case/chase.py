@@ -57,6 +57,8 @@ from isolate.reasoning.rules import Fact, Firing, RuleBook, asks, fact
 
 SAYS_NOTHING_NEW = frozenset({"belief", "fired", "offered", "accepted", "noted"})
 """Events that change neither what the rules match nor what the moves are worth."""
+AWAY = frozenset({"left", "resumed"})
+"""Events that change what is known to be safe, and not what the moves are worth."""
 BUDGET = 2
 """Expansions for an offer that has to be there at once."""
 THOUGHT = 24
@@ -158,6 +160,7 @@ class _Memo:
     ranked: Ranked | None = None
     barred: dict[str, str] | None = None
     facts: list[Fact] | None = None
+    deferring: list[Deferring | None] = field(default_factory=list)
     firings: dict[tuple[Fact, ...], tuple[Firing, ...]] = field(default_factory=dict)
 
 
@@ -419,7 +422,8 @@ class Chase:
         for event in reversed(self.state.events):
             if event.kind == "offered":
                 return int(event.body.get("budget", 0)) or None
-            if event.kind not in SAYS_NOTHING_NEW:
+            still = event.kind == "access" and event.body.get("walked") and event.body["state"] == "open"
+            if event.kind not in SAYS_NOTHING_NEW | AWAY and not still:
                 return None
         return None
 
@@ -449,8 +453,14 @@ class Chase:
         """Return what deferring a channel would cost beside going on; None where nobody waits or it is no question.
 
         Going on counts the minutes after departure by the profile's ``delay``. Deferring counts the proof of the other
-        channel, closing up and the profile's ``defer``; where the other one does not prove good, one goes on.
+        channel, closing up and the profile's ``defer``; where the other one does not prove good, one goes on. The
+        figures stand as long as those of the moves beside them.
         """
+        if not self._memo.deferring:
+            self._memo.deferring.append(self._deferring())
+        return self._memo.deferring[0]
+
+    def _deferring(self) -> Deferring | None:
         left = self.minutes_left
         if left is None or self.state.ended or len(self.fitted.channels) < 2:
             return None
@@ -470,7 +480,10 @@ class Chase:
             open_now = ranked.posed.mask(self.state.open)
             minutes, steps = 0.0, []
             for other in others:
-                for check in deferral.proofs(self, other):
+                proofs = deferral.proofs(self, other)
+                if not proofs:
+                    good = 0.0
+                for check in proofs:
                     if check.key in self.barred() and check.key not in self.proven():
                         good = 0.0
                     minutes += check.minutes
@@ -827,12 +840,12 @@ class Chase:
         """Return the wait for what a step takes and is not here yet."""
         fitted, coming = self.fitted, self.coming()
         fit = fitted.checks.get(key) or fitted.repairs.get(key) or fitted.access.get(key)
-        tools = [(coming[t], t) for t in (fit.entry.tools if fit is not None else ()) if t in coming]
-        if not tools:
+        takes = [c for c in self.intake.coming if fit is not None and c.tool in fit.entry.tools and c.tool in coming]
+        if not takes:
             return None
-        minutes, tool = max(tools)
+        minutes, tool = max((c.minutes, c.tool) for c in takes)
         shown = CautionShown("", f"wait {tool}", f"Wait: {tool}", f"{tool} is on its way.", "caution", ())
-        return Wait(shown.title, shown, self.clock() + timedelta(minutes=minutes), title)
+        return Wait(shown.title, shown, parse_time(self.state.opened) + timedelta(minutes=minutes), title)
 
     def caution(self, name: str, channel: str) -> CautionShown:
         """Return a caution as it is shown for a channel."""
@@ -1251,6 +1264,12 @@ class Chase:
         self._write(("told", {"changes": {name: updated.as_dict()[name] for name in changes}}))
         self._belief = None
         self._settle()
+
+    def again(self) -> None:
+        """Reckon the offer anew where its figures depend on the time of day; nothing changes where they do not."""
+        if isinstance(self.now(), Offer) and (self.minutes_left is not None or self.intake.coming):
+            self._memo = _Memo()
+            self._settle()
 
     def note(self, text: str) -> None:
         """Add a note."""

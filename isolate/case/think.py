@@ -12,7 +12,6 @@ import threading
 from collections.abc import Callable
 
 from isolate.case.chase import THOUGHT, Chase
-from isolate.case.intake import Refused
 from isolate.case.memory import Memory
 from isolate.case.steps import Ask, Mend, Offer, Step
 
@@ -70,8 +69,8 @@ class Thinker:
                 copy = Chase(self.chase.kit, Memory(events), self.chase.id, self.chase.clock)
                 copy.think(THOUGHT, stop.is_set)
                 say(copy)
-            except (Refused, ValueError):
-                # It does not fit here; whoever says it will be told so.
+            except Exception:
+                # Whoever says it will be told what is wrong with it; a thought that fails is none, and shows nowhere.
                 continue
 
 

@@ -25,7 +25,6 @@ from numpy.typing import NDArray
 
 from isolate.kb.names import UnknownName, near
 from isolate.reasoning.decide import decide
-from isolate.reasoning.lookahead import Lookahead
 from isolate.reasoning.problem import CheckMove, Move, Position, Problem, RepairMove, Vector
 
 Index = NDArray[np.int64]
@@ -49,17 +48,14 @@ class Policy(Protocol):
 
 
 class Ours:
-    """What the tool itself would offer. ``budget``: expansions that it may spend on a decision."""
+    """What the tool itself would offer. ``budget``: expansions for a decision; one is the answer given at once,
+    without the search for bounds that goes with more."""
 
     def __init__(self, budget: int = 1) -> None:
         self.budget = budget
 
     def move(self, problem: Problem, position: Position) -> Move:
-        if moves := decide(problem, position, self.budget).moves:
-            return Move(moves[0].kind, moves[0].name)
-        # Without its least likely states the case has ended; with them it goes on.
-        best = Lookahead(problem, position).run(self.budget).moves()[0]
-        return Move(best.kind, best.name)
+        return decide(problem, position, self.budget, quick=self.budget == 1).move
 
 
 class _Acting:

@@ -7,12 +7,14 @@ enough for :mod:`isolate.reasoning.exact` is solved; all else is :mod:`isolate.r
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 from isolate.reasoning.exact import Table, misfit
 from isolate.reasoning.lookahead import Lookahead, Objective
 from isolate.reasoning.plan import Valued
 from isolate.reasoning.problem import Move, Position, Problem
+from isolate.reasoning.search import CLOSE as CLOSE_UP
 from isolate.reasoning.search import Search
 
 KEPT, LEAST = 0.998, 1e-5
@@ -29,23 +31,37 @@ TABLE = 300_000
 
 @dataclass(frozen=True)
 class Decision:
-    """The moves, the best first. ``bound``: no plan can be expected to cost less, equivalent minutes; 0 where unknown.
+    """What was decided. ``first``: the move to make, with its figures.
 
-    ``exact``: the first move's ``expected`` is the optimum of what was planned over. ``kept``: the share of the
-    probability planned over. ``together``: checks that the plan goes on to ask before it shuts anything.
+    ``bound``: no plan can be expected to cost less, equivalent minutes; 0 where unknown. ``exact``: what the first
+    move is expected to cost is the optimum of what was planned over. ``kept``: the share of the probability planned
+    over. ``together``: checks that the plan goes on to ask before it shuts anything.
     """
 
-    moves: tuple[Valued, ...]
+    first: Valued
     bound: float
     exact: bool
     kept: float
     budget: int
-    together: tuple[str, ...] = ()
+    ahead: Lookahead = field(repr=False, compare=False)
 
     @property
     def move(self) -> Move:
         """The move to make."""
-        return Move(self.moves[0].kind, self.moves[0].name)
+        return Move(self.first.kind, self.first.name)
+
+    @cached_property
+    def moves(self) -> tuple[Valued, ...]:
+        """All moves, the best first; none of the others promises less than the first is known to cost."""
+        rest = [m for m in self.ahead.moves() if (m.kind, m.name) != self.move]
+        if self.ahead.objective == "chance":
+            return (self.first, *rest)
+        least = self.first.expected
+        return (self.first, *(m if m.expected >= least else replace(m, expected=least) for m in rest))
+
+    @cached_property
+    def together(self) -> tuple[str, ...]:
+        return self.ahead.before_closing() if self.ahead.first().name == self.first.name else ()
 
 
 def decide(
@@ -55,11 +71,14 @@ def decide(
     left: float | None = None,
     objective: Objective = "minutes",
     stopped: Callable[[], bool] = lambda: False,
+    quick: bool = False,
 ) -> Decision:
     """Return the next move of a problem at a position (default: its start).
 
     ``budget``: expansions. ``left``: minutes until the time to be done by. ``stopped``: asked between expansions; a
-    decision that was stopped is only as good as it got. Raises ValueError for a budget under one.
+    decision that was stopped is only as good as it got. ``quick``: without bounds.
+
+    Raises ValueError for a budget under one.
     """
     if budget < 1:
         raise ValueError(f"looking ahead needs a budget of at least 1 expansion, not {budget}")
@@ -67,22 +86,21 @@ def decide(
     ahead = Lookahead(narrow, left=left, objective=objective).run(1)
     while ahead.expansions < budget and not ahead.settled and not stopped():
         ahead.run(ahead.expansions + 1)
-    moves = ahead.moves()
-    together = ahead.before_closing()
+    first = ahead.first()
     if objective == "chance":
-        return Decision(moves, 0.0, False, kept, budget, together)
+        return Decision(first, 0.0, False, kept, budget, ahead)
     if not misfit(narrow) and _positions(narrow) <= TABLE:
         cost, move = Table(narrow).best()
-        return Decision(_led(moves, move, cost), kept * cost, kept > 1 - 1e-9, kept, budget, together)
-    if len(narrow.states) > FEW:
-        return Decision(moves, 0.0, False, kept, budget, together)
+        return Decision(_found(ahead, move, cost), kept * cost, kept > 1 - 1e-9, kept, budget, ahead)
+    if len(narrow.states) > FEW or quick:
+        return Decision(first, 0.0, False, kept, budget, ahead)
     search = Search(narrow)
     found = search.run(1)
     while found.expansions < budget * EACH and not found.exact and not stopped():
         found = search.run(found.expansions + EACH)
-    if found.expected <= CLOSE * found.bound and found.move.name in {m.name for m in moves}:
-        moves = _led(moves, found.move, found.expected)
-    return Decision(moves, kept * found.bound, found.exact, kept, budget, together)
+    if found.expected <= CLOSE * found.bound and found.move.name != CLOSE_UP:
+        first = _found(ahead, found.move, found.expected)
+    return Decision(first, kept * found.bound, found.exact, kept, budget, ahead)
 
 
 def _positions(problem: Problem) -> int:
@@ -94,8 +112,7 @@ def _positions(problem: Problem) -> int:
     return size << min(len(problem.access), 10)
 
 
-def _led(moves: tuple[Valued, ...], move: Move, expected: float) -> tuple[Valued, ...]:
-    """Return the moves with this one first, at what it is known to cost; none of the others promises less."""
-    first = next(m for m in moves if (m.kind, m.name) == move)
-    rest = [replace(m, expected=max(m.expected, expected)) for m in moves if m is not first]
-    return (replace(first, expected=expected), *rest)
+def _found(ahead: Lookahead, move: Move, expected: float) -> Valued:
+    """Return a move with its figures and what it is known to cost."""
+    first = next((m for m in ahead.moves() if (m.kind, m.name) == move), None)
+    return replace(first, expected=expected) if first is not None else ahead.first()

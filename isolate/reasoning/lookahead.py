@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from isolate.reasoning.plan import Leaf, Planner, Valued, entropy
-from isolate.reasoning.problem import CheckMove, Kind, Position, Problem, Vector
+from isolate.reasoning.problem import CheckMove, Kind, Position, Problem, RepairMove, Vector
 
 PART = 0.5
 """Share of the price of doubt in the lower value, by which the search finds its way; measured in ``tests/bench``."""
@@ -39,35 +39,38 @@ The last differs from the first in how a problem is posed, not in how it is sear
 Mask = NDArray[np.bool_]
 
 
-class Way(NamedTuple):
-    """A move at a node: what it costs, and for each outcome its chance and what follows."""
+class Taken(NamedTuple):
+    """A move at a node: what it is, what it costs, and what is open after it."""
 
     kind: Kind
     number: int
     now: float
     minutes: float
     after: int
-    chances: Vector
-    going_on: Vector
-    lower: Vector
-    stop: Vector
-    on_time: Vector
-    late: Vector
-    kids: dict[int, Node]
 
 
 class Node:
-    """A position in the tree. ``ways`` is None until it is expanded."""
+    """A position in the tree. ``moves`` is None until it is expanded.
 
-    __slots__ = ("best", "chance", "ends", "late", "left", "lower", "position", "steered", "value", "ways")
+    The tables have a row a move and a column an outcome: ``chances``, and for what follows the value of going on, the
+    lower one, that of stopping, the chance of being in time and the lateness. Where an outcome has a node of its own
+    that was expanded, that node's figures stand in their place.
+    """
+
+    __slots__ = (
+        "best", "chance", "chances", "going_on", "kids", "late", "later", "left", "lower", "lowers", "moves", "now",
+        "on_time", "position", "steered", "stop", "told", "value",
+    )  # fmt: skip
 
     def __init__(self, position: Position, left: float | None) -> None:
         self.position, self.left = position, left
-        self.ways: list[Way] | None = None
+        self.moves: list[Taken] | None = None
+        self.kids: dict[tuple[int, int], Node] = {}
         self.value = self.lower = 0.0
         self.chance = self.late = 0.0
         self.best = self.steered = 0
-        self.ends = False
+        self.now = self.told = np.zeros(0)
+        self.chances = self.going_on = self.lowers = self.stop = self.on_time = self.later = np.zeros((0, 0))
 
 
 class Lookahead:
@@ -112,87 +115,65 @@ class Lookahead:
         return self
 
     def _step(self) -> None:
-        path: list[tuple[Node, Way, int]] = []
+        path: list[tuple[Node, int, int]] = []
         node = self.root
-        while node.ways is not None:
-            way = node.ways[node.steered]
-            gaps = way.chances * (self._value(way) - self._lower(way))
-            for outcome, kid in way.kids.items():
-                gaps[outcome] = way.chances[outcome] * (kid.value - kid.lower)
+        while node.moves is not None:
+            move = node.steered
+            value = np.minimum(node.going_on[move] * (1 + self.short), node.stop[move])
+            gaps = node.chances[move] * (value - np.minimum(node.lowers[move], node.stop[move]))
             outcome = int(gaps.argmax())
             if gaps[outcome] <= 1e-6:
                 self.settled = True
                 return
-            path.append((node, way, outcome))
-            if outcome not in way.kids:
-                way.kids[outcome] = self._child(node, way, outcome)
-            node = way.kids[outcome]
+            path.append((node, move, outcome))
+            kid = node.kids.get((move, outcome))
+            if kid is None:
+                kid = node.kids[move, outcome] = self._child(node, node.moves[move], outcome)
+            node = kid
         self._expand(node)
-        for parent, _, _ in reversed(path):
+        for parent, move, outcome in reversed(path):
+            kid = parent.kids[move, outcome]
+            parent.going_on[move, outcome] = NOTHING
+            parent.stop[move, outcome], parent.lowers[move, outcome] = kid.value, kid.lower
+            parent.on_time[move, outcome], parent.later[move, outcome] = kid.chance, kid.late
             self._back_up(parent)
 
-    def _child(self, node: Node, way: Way, outcome: int) -> Node:
+    def _child(self, node: Node, move: Taken, outcome: int) -> Node:
         problem, at = self.problem, node.position
-        if way.kind == "check":
-            position = problem.told(at, way.number, outcome)
-        elif way.kind == "verify":
+        if move.kind == "check":
+            position = problem.told(at, move.number, outcome)
+        elif move.kind == "verify":
             position = problem.verified(at, outcome)
         else:
-            position = problem.repaired(at, way.number)
-        kid = Node(position, None if node.left is None else node.left - way.minutes)
-        kid.value, kid.lower = float(self._value(way)[outcome]), float(self._lower(way)[outcome])
-        return kid
+            position = problem.repaired(at, move.number)
+        return Node(position, None if node.left is None else node.left - move.minutes)
 
     # -- values --------------------------------------------------------------------------------------
 
-    def _value(self, way: Way) -> Vector:
-        return np.asarray(np.minimum(way.going_on * (1 + self.short), way.stop))
-
-    def _lower(self, way: Way) -> Vector:
-        return np.asarray(np.minimum(way.lower, way.stop))
-
-    def _ahead(self, way: Way) -> tuple[float, float, float, float]:
-        """Return (value, lower value, chance, lateness) of a move, what it costs now included."""
-        value, lower = self._value(way), self._lower(way)
-        on_time, late = way.on_time, way.late
-        if way.kids:
-            on_time, late = on_time.copy(), late.copy()
-            for outcome, kid in way.kids.items():
-                if kid.ways is not None:
-                    value[outcome], lower[outcome] = kid.value, kid.lower
-                    on_time[outcome], late[outcome] = kid.chance, kid.late
-        c = way.chances
-        return way.now + float(c @ value), way.now + float(c @ lower), float(c @ on_time), float(c @ late)
+    def _values(self, node: Node) -> Vector:
+        """Return the expected cost of each move, what it costs now included."""
+        ahead = np.minimum(node.going_on * (1 + self.short), node.stop)
+        return np.asarray(node.now + (node.chances * ahead).sum(axis=1))
 
     def _back_up(self, node: Node) -> None:
-        assert node.ways is not None
-        figures = [self._ahead(way) for way in node.ways]
-        node.steered = min(range(len(figures)), key=lambda i: figures[i][1])
-        if self.objective == "chance" and node.left is not None:
-            node.best = min(range(len(figures)), key=lambda i: (-round(figures[i][2], 3), figures[i][0]))
-        else:
-            node.best = min(range(len(figures)), key=lambda i: figures[i][0])
-        node.value, node.lower = figures[node.best][0], figures[node.steered][1]
-        node.chance, node.late = figures[node.best][2], figures[node.best][3]
+        values = self._values(node)
+        lower = node.now + (node.chances * np.minimum(node.lowers, node.stop)).sum(axis=1)
+        node.steered, node.best = int(lower.argmin()), int(values.argmin())
+        if node.left is not None:
+            chances = (node.chances * node.on_time).sum(axis=1)
+            if self.objective == "chance":
+                node.best = int(np.lexsort((values, -chances.round(3)))[0])
+            node.chance = float(chances[node.best])
+            node.late = float(node.chances[node.best] @ node.later[node.best])
+        node.value, node.lower = float(values[node.best]), float(lower[node.steered])
 
-    def _settle(self, node: Node) -> None:
+    def _settle(self, node: Node, going_on: float, stop: float) -> None:
         """Raise the estimate until the value of staying put is that of the best move (see above)."""
-        assert node.ways is not None
-        here = self._leaf(node.position.p[None], [node.position.open], None)
-        going_on, stop = float(here.going_on[0]), float(here.stop[0])
-        if node.position.proven and self._watch is not None:
-            closing = self.ways.close_all(node.position.open)[0]
-            stop = min(stop, closing + float((node.position.p @ self._watch).min()))
-        most = max(len(way.chances) for way in node.ways)
-        table = np.zeros((3, len(node.ways), most))
-        for k, way in enumerate(node.ways):
-            outcomes = len(way.chances)
-            table[0, k, :outcomes], table[1, k, :outcomes], table[2, k, :outcomes] = way.chances, way.going_on, way.stop
-        now = np.array([way.now for way in node.ways])
 
         def short(by: float) -> bool:
             """Whether staying put promises less than any move delivers."""
-            best = (now + (table[0] * np.minimum(table[1] * (1 + by), table[2])).sum(axis=1)).min()
+            ahead = np.minimum(node.going_on * (1 + by), node.stop)
+            best = (node.now + (node.chances * ahead).sum(axis=1)).min()
             return bool(best > min(going_on * (1 + by), stop) + 1e-9)
 
         if not short(0.0):
@@ -205,266 +186,281 @@ class Lookahead:
 
     # -- expanding -----------------------------------------------------------------------------------
 
-    def _leaf(self, p: Vector, opened: list[int], left: Vector | None) -> Leaf:
-        """Return the values of beliefs (moves, …, states), each move with its own open set and minutes left."""
-        b = self.planner.beliefs(p)
-        shape = b.extra.shape
-        found = Leaf(*(np.empty(shape) for _ in Leaf._fields))
-        rows: dict[int, list[int]] = {}
-        for k, state in enumerate(opened):
-            rows.setdefault(state, []).append(k)
-        for state, ks in rows.items():
-            part = type(b)(b.groups[ks], b.extra[ks], b.stop[ks])
-            times = None
-            if left is not None:
-                times = np.broadcast_to(left[ks].reshape((-1,) + (1,) * (len(shape) - 1)), part.extra.shape)
-            for whole, some in zip(found, self.planner.leaf(part, state, self._price, PART, times), strict=True):
-                whole[ks] = some
-        return found
-
-    def _passed(self, p: Vector, opened: list[int], leaf: Leaf, left: Vector | None) -> Leaf:
-        """Return the values of beliefs (moves, states) at which a pass stands: some end here, some may be watched."""
-        missed = p @ self._faulty
-        ends = missed < self.problem.remaining * p.sum(axis=1)
-        closing = np.array([self.ways.close_all(state)[0] for state in opened])
-        over = closing + missed * self.problem.missed
-        watch = closing + (p @ self._watch).min(axis=1) if self._watch is not None else np.full(len(p), np.inf)
-        stop = np.where(ends, over, np.minimum(leaf.stop, watch))
-        going_on = np.where(ends, NOTHING, leaf.going_on)
-        chance, late = leaf.chance, leaf.late
-        if left is not None:
-            stops = ends | (watch < np.minimum(leaf.going_on, leaf.stop))
-            chance = np.where(stops, closing <= left, chance)
-            late = np.where(stops, np.maximum(closing - left, 0.0), late)
-        return Leaf(going_on, np.where(ends, NOTHING, leaf.lower), stop, chance, late)
-
     def _expand(self, node: Node) -> None:
         self.expansions += 1
-        ways: list[Way] = []
-        at = node.position
+        problem, at, go = self.problem, node.position, self.ways.go
         first = self.expansions == 1
         # Whoever asks at the start wants a move: that it has not ended is known better there than here, where
         # unlikely states may have been left out.
-        over = not first and self.problem.settled(at)
-        if not over:
-            ways += self._checks(node, first)
-            ways += self._repairs(node)
-            if self.problem.may_verify(at):
-                ways.append(self._verify(node))
-        closing = self.ways.close_all(at.open)[0]
-        nobody = np.zeros(1)
-        in_time = nobody if node.left is None else np.array([float(closing <= node.left)])
-        late = nobody if node.left is None else np.array([max(closing - node.left, 0.0)])
-        for i, end in enumerate(self.problem.ends):
-            if self.problem.may_end(at, i):
-                # Giving it up is no end by the time: what is wrong is not found.
-                cost = np.array([float(at.p @ end.cost)])
-                dealt = float(at.p @ (end.cost < self.problem.missed / 2)) if end.cost.min() < end.cost.max() else 0.0
-                ways.append(Way("end", i, closing, closing, 0, np.ones(1), FAR, FAR, cost, in_time * dealt, late, {}))
-        if over:
-            cost = np.array([float(at.p @ self._faulty) * self.problem.missed])
-            ways = [Way("end", -1, closing, closing, 0, np.ones(1), FAR, FAR, cost, in_time, late, {})]
-        node.ways = ways
-        if first:
-            self._settle(node)
-        self._back_up(node)
-
-    def _checks(self, node: Node, first: bool) -> list[Way]:
-        problem, at = self.problem, node.position
+        over = not first and problem.settled(at)
+        taken: list[Taken] = []
         which: list[int] = []
         made: list[CheckMove] = []
-        for i, check in enumerate(problem.checks):
-            now_asked = at.asked.get(i, check)
-            if now_asked is not None:
-                which.append(i)
-                made.append(now_asked)
-        if not which:
-            if first:
-                self._price = self.planner.price(np.zeros(0), np.zeros(0), np.zeros(0))
-            return []
+        mended: list[int] = []
+        if not over:
+            for i, check in enumerate(problem.checks):
+                asked = at.asked.get(i, check)
+                if asked is not None:
+                    which.append(i)
+                    made.append(asked)
+            cleared = (self._changes @ at.p).tolist()
+            mended = [i for i, c in enumerate(cleared) if c >= HARDLY and problem.may_repair(at, i)]
+        for i, check in zip(which, made, strict=True):
+            cost, state, _ = go(at.open, check.needs, check.shut)
+            taken.append(Taken("check", i, cost + check.cost, cost + check.minutes, state & ~check.spoils))
+        for i in mended:
+            repair = problem.repairs[i]
+            cost, state, _ = go(at.open, repair.needs, repair.shut)
+            taken.append(Taken("repair", i, cost + repair.cost, cost + repair.minutes, state & ~repair.spoils))
+        proofs: list[Taken] = [self._proof(move.after) for move in taken[len(which) :]]
+        proving = not over and problem.may_verify(at)
+        if proving:
+            taken.append(self._proof(at.open))
+
+        # Beliefs after every outcome, a row each: of the checks, the repairs, of proving after each, of proving now.
         tables = problem.padded[which]
         for k, (i, check) in enumerate(zip(which, made, strict=True)):
             if check is not problem.checks[i]:
                 tables[k, : len(check.likelihood)] = check.likelihood
-        went = [self.ways.go(at.open, check.needs, check.shut) for check in made]
-        opened = [state & ~check.spoils for check, (_, state, _) in zip(made, went, strict=True)]
-        crossing = np.array([cost for cost, _, _ in went])
-        now = crossing + np.array([check.cost for check in made])
-        minutes = crossing + np.array([check.minutes for check in made])
-        joint = tables * at.p
-        chance = joint.sum(axis=-1)
-        after = joint / np.where(chance > 0, chance, 1.0)[..., None]
-        if first:
-            self._price = self._priced(at, after, chance, now, opened)
-        left = None if node.left is None else node.left - minutes
-        leaf = self._leaf(after, opened, left)
-        if at.proven:
-            for k in range(chance.shape[1]):
-                part = Leaf(*(x[:, k] for x in leaf))
-                for whole, some in zip(leaf, self._passed(after[:, k], opened, part, left), strict=True):
-                    whole[:, k] = some
-        return [
-            _way("check", i, float(now[k]), float(minutes[k]), opened[k], chance[k], Leaf(*(x[k] for x in leaf)))
-            for k, i in enumerate(which)
-        ]
-
-    def _priced(self, at: Position, after: Vector, chance: Vector, now: Vector, opened: list[int]) -> float:
+        asking = _weighed(tables, at.p[None])
+        repaired = np.stack([self.planner.repaired(at.p, i) for i in mended]) if mended else np.zeros((0, len(at.p)))
+        verify = problem.verify.likelihood[None]
+        proven_after = _weighed(verify, repaired)
+        proven_now = _weighed(verify, at.p[None] if proving else at.p[None][:0])
+        outcomes, ways_out = tables.shape[1], verify.shape[1]
+        opened = [move.after for move in taken[: len(which)] for _ in range(outcomes)]
+        opened += [move.after for move in taken[len(which) : len(which) + len(mended)]]
+        opened += [move.after for move in proofs for _ in range(ways_out)]
+        opened += [move.after for move in taken[len(which) + len(mended) :] for _ in range(ways_out)]
+        here = len(opened)
+        p = np.concatenate([asking.p, repaired, proven_after.p, proven_now.p, at.p[None]])
+        opened.append(at.open)
+        left = None
+        if node.left is not None:
+            spent = [move.minutes for move in taken[: len(which)] for _ in range(outcomes)]
+            spent += [move.minutes for move in taken[len(which) : len(which) + len(mended)]]
+            for move, proof in zip(taken[len(which) :], proofs, strict=False):
+                spent += [move.minutes + proof.minutes] * ways_out
+            spent += [move.minutes for move in taken[len(which) + len(mended) :] for _ in range(ways_out)]
+            left = node.left - np.array([*spent, 0.0])
         planner = self.planner
-        b = planner.beliefs(after)
-        told = float(planner.entropy(at.p)) - (chance * entropy(b.groups)).sum(axis=1)
-        beyond = now - float(planner.told_cost(planner.beliefs(at.p), at.open))
-        for k, state in enumerate(opened):
-            beyond[k] += float(chance[k] @ planner.told_cost(type(b)(b.groups[k], b.extra[k], b.stop[k]), state))
-        return planner.price(now, told, beyond)
+        rows, reach = planner.rows(p), planner.reach(opened)
+        bits = entropy(rows.groups)
+        told = np.zeros(len(taken))
+        told[: len(which)] = bits[here] - (asking.chance * bits[: len(asking.p)].reshape(asking.chance.shape)).sum(
+            axis=1
+        )
+        if proving:
+            told[-1] = bits[here] - float(proven_now.chance[0] @ bits[here - ways_out : here])
+        if first:
+            ahead = planner.told_cost(rows, reach)
+            expected = (asking.chance * ahead[: len(asking.p)].reshape(asking.chance.shape)).sum(axis=1)
+            now = np.array([move.now for move in taken[: len(which)]])
+            self._price = planner.price(told[: len(which)], now + expected - ahead[here])
+        leaf = planner.leaf(rows, reach, bits, self._price, PART, left)
+        passed = np.zeros(len(p), dtype=bool)
+        start = len(asking.p) + len(mended)
+        passed[start:here:ways_out] = True
+        if at.proven:
+            passed[: len(asking.p)] = passed[here] = True
+        leaf = self._passed(p, passed, opened, leaf, left)
 
-    def _repairs(self, node: Node) -> list[Way]:
-        problem, at = self.problem, node.position
-        cleared = self._changes @ at.p
-        which = [i for i, chance in enumerate(cleared.tolist()) if chance >= HARDLY and problem.may_repair(at, i)]
-        if not which:
-            return []
-        made = [problem.repairs[i] for i in which]
-        went = [self.ways.go(at.open, r.needs, r.shut) for r in made]
-        opened = [state & ~r.spoils for r, (_, state, _) in zip(made, went, strict=True)]
-        crossing = np.array([cost for cost, _, _ in went])
-        now = crossing + np.array([r.cost for r in made])
-        minutes = crossing + np.array([r.minutes for r in made])
-        after = np.stack([self.planner.repaired(at.p, i) for i in which])
-        left = None if node.left is None else node.left - minutes
-        leaf = self._leaf(after, opened, left)
-        # With the verification right behind it, which is what mostly comes next.
-        proof = self._proved(after, opened, left)
-        proved = np.array([p.now for p in proof])
-        value = proved + np.array([float(p.chances @ self._value(p)) for p in proof])
-        lower = proved + np.array([float(p.chances @ self._lower(p)) for p in proof])
-        by_proof = value < np.minimum(leaf.going_on, leaf.stop)
-        going_on = np.where(by_proof, value, leaf.going_on)
-        lower = np.minimum(lower, leaf.lower)
-        on_time = np.where(by_proof, [float(p.chances @ p.on_time) for p in proof], leaf.chance)
-        late = np.where(by_proof, [float(p.chances @ p.late) for p in proof], leaf.late)
-        return [
-            Way("repair", i, float(now[k]), float(minutes[k]), opened[k], np.ones(1), going_on[k : k + 1],
-                lower[k : k + 1], leaf.stop[k : k + 1], on_time[k : k + 1], late[k : k + 1], {})
-            for k, i in enumerate(which)
-        ]  # fmt: skip
+        # Into tables, a row a move.
+        ends = [] if over else [i for i in range(len(problem.ends)) if problem.may_end(at, i)]
+        closing = self.ways.close_all(at.open)[0]
+        taken += [Taken("end", i, closing, closing, 0) for i in (ends if not over else [-1])]
+        wide = max(outcomes if which else 1, ways_out, 1)
+        shape = (len(taken), wide)
+        node.chances, node.going_on = np.zeros(shape), np.full(shape, NOTHING)
+        node.lowers, node.stop = np.full(shape, NOTHING), np.zeros(shape)
+        node.on_time, node.later = np.zeros(shape), np.zeros(shape)
+        fields = (node.going_on, node.lowers, node.stop, node.on_time, node.later)
+        asked_rows = len(asking.p)
+        if which:
+            node.chances[: len(which), :outcomes] = asking.chance
+            for field, values in zip(fields, leaf, strict=True):
+                field[: len(which), :outcomes] = values[:asked_rows].reshape(-1, outcomes)
+        if mended:
+            rowed = slice(len(which), len(which) + len(mended))
+            node.chances[rowed, 0] = 1.0
+            for field, values in zip(fields, self._mended(leaf, asked_rows, proofs, proven_after), strict=True):
+                field[rowed, 0] = values
+        if proving:
+            row = len(which) + len(mended)
+            node.chances[row, :ways_out] = proven_now.chance[0]
+            for field, values in zip(fields, leaf, strict=True):
+                field[row, :ways_out] = values[here - ways_out : here]
+        for row, move in enumerate(taken):
+            if move.kind != "end":
+                continue
+            node.chances[row, 0] = 1.0
+            if over:
+                node.stop[row, 0] = float(at.p @ self._faulty) * problem.missed
+                dealt = 1.0
+            else:
+                ending = problem.ends[move.number].cost
+                node.stop[row, 0] = float(at.p @ ending)
+                # Giving it up is no end by the time: what is wrong is not found.
+                dealt = float(at.p @ (ending < problem.missed / 2)) if ending.min() < ending.max() else 0.0
+            if node.left is not None:
+                node.on_time[row, 0] = dealt * (closing <= node.left)
+                node.later[row, 0] = max(closing - node.left, 0.0)
+        node.moves, node.now, node.told = taken, np.array([move.now for move in taken]), told
+        if first:
+            self._settle(node, float(leaf.going_on[here]), float(leaf.stop[here]))
+        self._back_up(node)
 
-    def _verify(self, node: Node) -> Way:
-        left = None if node.left is None else np.array([node.left])
-        return self._proved(node.position.p[None], [node.position.open], left)[0]
-
-    def _proved(self, p: Vector, before: list[int], left: Vector | None) -> list[Way]:
-        """Value verifying from beliefs (moves, states), each with its own open set."""
+    def _proof(self, before: int) -> Taken:
         verify = self.problem.verify
-        went = [self.ways.go(state, verify.needs, verify.shut) for state in before]
-        opened = [state & ~verify.spoils for _, state, _ in went]
-        crossing = np.array([cost for cost, _, _ in went])
-        times = None if left is None else left - crossing - verify.minutes
-        joint = verify.likelihood * p[:, None, :]
-        chance = joint.sum(axis=2)
-        after = joint / np.where(chance > 0, chance, 1.0)[..., None]
-        leaf = self._leaf(after, opened, times)
-        passed = self._passed(after[:, 0], opened, Leaf(*(x[:, 0] for x in leaf)), times)
-        for whole, some in zip(leaf, passed, strict=True):
-            whole[:, 0] = some
-        return [
-            _way(
-                "verify",
-                0,
-                float(crossing[k] + verify.cost),
-                float(crossing[k] + verify.minutes),
-                opened[k],
-                chance[k],
-                Leaf(*(x[k] for x in leaf)),
-            )
-            for k in range(len(p))
-        ]
+        cost, state, _ = self.ways.go(before, verify.needs, verify.shut)
+        return Taken("verify", 0, cost + verify.cost, cost + verify.minutes, state & ~verify.spoils)
+
+    def _mended(self, leaf: Leaf, start: int, proofs: list[Taken], proven: _Weighed) -> Leaf:
+        """Return the values after repairs: going on as it may be, or with the verification right behind."""
+        count, outcomes = proven.chance.shape
+        direct = Leaf(*(x[start : start + count] for x in leaf))
+        after = Leaf(*(x[start + count : start + count * (1 + outcomes)].reshape(count, outcomes) for x in leaf))
+        now = np.array([move.now for move in proofs])
+        c = proven.chance
+        value = now + (c * np.minimum(after.going_on * (1 + self.short), after.stop)).sum(axis=1)
+        lower = now + (c * np.minimum(after.lower, after.stop)).sum(axis=1)
+        proves = value < np.minimum(direct.going_on, direct.stop)
+        return Leaf(
+            np.where(proves, value, direct.going_on),
+            np.minimum(lower, direct.lower),
+            direct.stop,
+            np.where(proves, (c * after.chance).sum(axis=1), direct.chance),
+            np.where(proves, (c * after.late).sum(axis=1), direct.late),
+        )
+
+    def _passed(self, p: Vector, rows: Mask, opened: list[int], leaf: Leaf, left: Vector | None) -> Leaf:
+        """Return the values where a pass stands in some rows: some end there, some may be watched."""
+        at = np.flatnonzero(rows)
+        if not len(at):
+            return leaf
+        held = p[at]
+        missed = held @ self._faulty
+        ends = missed < self.problem.remaining * held.sum(axis=1)
+        closing = np.array([self.ways.close_all(opened[i])[0] for i in at.tolist()])
+        watch = closing + (held @ self._watch).min(axis=1) if self._watch is not None else np.full(len(at), np.inf)
+        stop = np.where(ends, closing + missed * self.problem.missed, np.minimum(leaf.stop[at], watch))
+        found = Leaf(*(x.copy() for x in leaf))
+        if left is not None:
+            over = ends | (watch < np.minimum(leaf.going_on[at], leaf.stop[at]))
+            found.chance[at] = np.where(over, closing <= left[at], leaf.chance[at])
+            found.late[at] = np.where(over, np.maximum(closing - left[at], 0.0), leaf.late[at])
+        found.stop[at] = stop
+        found.going_on[at] = np.where(ends, NOTHING, leaf.going_on[at])
+        found.lower[at] = np.where(ends, NOTHING, leaf.lower[at])
+        return found
 
     # -- what was found ------------------------------------------------------------------------------
 
+    def first(self) -> Valued:
+        """Return the move to make, ties by kind and name."""
+        root = self._looked()
+        values = self._values(root)
+        if self.objective == "chance":
+            return self.moves()[0]
+        rows = np.flatnonzero(values <= values.min() + 1e-9).tolist()
+        return min((self._valued(root, row, values) for row in rows), key=lambda m: (ORDER[m.kind], m.name))
+
     def moves(self) -> tuple[Valued, ...]:
         """Return every move, the best first; ties by kind and name."""
-        root = self.root
-        if root.ways is None:
-            self.run(1)
-        assert root.ways is not None
-        found = [self._valued(root, way) for way in root.ways if way.number >= 0]
+        root = self._looked()
+        values = self._values(root)
+        found = [self._valued(root, row, values) for row in range(len(values))]
         if self.objective == "chance":
             return tuple(
                 sorted(found, key=lambda m: (-round(m.chance or 0.0, 3), round(m.expected, 9), ORDER[m.kind], m.name))
             )
         return tuple(sorted(found, key=lambda m: (round(m.expected, 9), ORDER[m.kind], m.name)))
 
-    def name(self, way: Way) -> str:
+    def _looked(self) -> Node:
+        if self.root.moves is None:
+            self.run(1)
+        return self.root
+
+    def name(self, move: Taken) -> str:
         """Return the name of a move."""
         problem = self.problem
-        if way.kind == "check":
-            return problem.checks[way.number].name
-        if way.kind == "repair":
-            return problem.repairs[way.number].name
-        return problem.verify.name if way.kind == "verify" else problem.ends[way.number].name
+        if move.kind == "check":
+            return problem.checks[move.number].name
+        if move.kind == "repair":
+            return problem.repairs[move.number].name
+        return problem.verify.name if move.kind == "verify" else problem.ends[move.number].name
 
-    def _valued(self, node: Node, way: Way) -> Valued:
+    def _valued(self, node: Node, row: int, values: Vector) -> Valued:
         problem, at = self.problem, node.position
-        expected, _, chance, late = self._ahead(way)
-        told, outcomes = 0.0, tuple(float(c) for c in way.chances)
-        if way.kind in ("check", "verify"):
-            made = problem.verify if way.kind == "verify" else at.asked.get(way.number, problem.checks[way.number])
-            assert made is not None
-            outcomes = outcomes[: len(made.likelihood)]
-            joint = made.likelihood * at.p
-            after = joint / np.maximum(joint.sum(axis=1), 1e-300)[:, None]
-            planner = self.planner
-            told = float(planner.entropy(at.p)) - float(joint.sum(axis=1) @ planner.entropy(after))
-            crossings = self.ways.go(at.open, made.needs, made.shut)[2]
-        elif way.kind == "repair":
-            repair = problem.repairs[way.number]
-            outcomes = (float(at.p[self._changes[way.number]].sum()),)
-            crossings = self.ways.go(at.open, repair.needs, repair.shut)[2]
-        else:
-            outcomes = ()
-            crossings = self.ways.close_all(at.open)[2]
+        assert node.moves is not None
+        move = node.moves[row]
+        made: CheckMove | RepairMove | None = None
+        outcomes: tuple[float, ...] = ()
+        if move.kind == "check":
+            made = at.asked.get(move.number) or problem.checks[move.number]
+            outcomes = tuple(node.chances[row, : len(made.likelihood)].tolist())
+        elif move.kind == "verify":
+            made = problem.verify
+            outcomes = tuple(node.chances[row, : len(made.likelihood)].tolist())
+        elif move.kind == "repair":
+            made = problem.repairs[move.number]
+            outcomes = (float(at.p[self._changes[move.number]].sum()),)
+        crossed = self.ways.close_all(at.open) if made is None else self.ways.go(at.open, made.needs, made.shut)
         timed = node.left is not None
         return Valued(
-            way.kind, self.name(way), expected, way.now, told, outcomes, crossings,
-            chance if timed else None, late if timed else None,
-        )  # fmt: skip
+            move.kind,
+            self.name(move),
+            float(values[row]),
+            move.now,
+            float(node.told[row]) if row < len(node.told) else 0.0,
+            outcomes,
+            crossed[2],
+            float(node.chances[row] @ node.on_time[row]) if timed else None,
+            float(node.chances[row] @ node.later[row]) if timed else None,
+        )
 
     def before_closing(self, least: float = 0.4) -> tuple[str, ...]:
-        """Return the checks that the plan goes on to ask, after its first move, before it shuts anything.
+        """Return the checks that the plan goes on to ask, after its first move, before it opens or shuts anything.
 
         Those it comes to in at least this share of cases, in their order; only as far as was looked ahead.
         """
         found: dict[str, float] = {}
-        root = self.root
-        if root.ways is None:
-            return ()
 
-        def follow(node: Node, share: float, opened: int, depth: int) -> None:
-            if node.ways is None or share < 0.02 or depth > 6:
+        def follow(node: Node, share: float, depth: int) -> None:
+            if node.moves is None or share < 0.02 or depth > 6:
                 return
-            way = node.ways[node.best]
-            if way.kind != "check":
+            move = node.moves[node.best]
+            if move.kind != "check":
                 return
-            made = node.position.asked.get(way.number, self.problem.checks[way.number])
-            assert made is not None
-            crossed = self.ways.go(node.position.open, made.needs, made.shut)[2]
-            if depth and crossed:
-                return
+            made = node.position.asked.get(move.number) or self.problem.checks[move.number]
             if depth:
-                found[self.name(way)] = found.get(self.name(way), 0.0) + share
-            for outcome, kid in way.kids.items():
-                follow(kid, share * float(way.chances[outcome]), way.after, depth + 1)
+                if self.ways.go(node.position.open, made.needs, made.shut)[2]:
+                    return
+                found[self.name(move)] = found.get(self.name(move), 0.0) + share
+            for (row, outcome), kid in node.kids.items():
+                if row == node.best:
+                    follow(kid, share * float(node.chances[row, outcome]), depth + 1)
 
-        follow(root, 1.0, root.position.open, 0)
+        follow(self.root, 1.0, 0)
         return tuple(name for name, share in found.items() if share >= least)
 
 
-def _way(kind: Kind, number: int, now: float, minutes: float, after: int, chances: Vector, leaf: Leaf) -> Way:
-    return Way(kind, number, now, minutes, after, chances, *leaf, kids={})
+class _Weighed(NamedTuple):
+    """Beliefs after outcomes, (moves · outcomes, states), and the outcomes' chances, (moves, outcomes)."""
+
+    p: Vector
+    chance: Vector
+
+
+def _weighed(tables: Vector, p: Vector) -> _Weighed:
+    """Weigh beliefs, one for each table or for all, by tables (moves, outcomes, states), one for each or for all."""
+    joint = tables * p[:, None, :]
+    chance = joint.sum(axis=2)
+    after = joint / np.where(chance > 0, chance, 1.0)[..., None]
+    return _Weighed(after.reshape(-1, joint.shape[2]), chance)
 
 
 NOTHING = 1e15
 """Going on where the case has ended: it is always the end that counts."""
-FAR = np.array([NOTHING])
 
 __all__ = ["PART", "Lookahead", "Objective"]

@@ -56,11 +56,11 @@ class Valued:
     late: float | None = None
 
 
-class Beliefs(NamedTuple):
-    """Beliefs as they are valued; the leading axes are free."""
+class Rows(NamedTuple):
+    """Beliefs as they are valued, one a row."""
 
     groups: Vector
-    """Probability of each group of states with one route, last axis."""
+    """Probability of each group of states with one route, shape (rows, groups)."""
     extra: Vector
     """Expected cost of failing repairs and of ends, which no access changes."""
     stop: Vector
@@ -68,17 +68,18 @@ class Beliefs(NamedTuple):
 
 
 class Reach(NamedTuple):
-    """Costs by group from one set of open access states."""
+    """Costs by group from some sets of open access states, shape (sets, groups); ``at``: the set of each row."""
 
+    at: NDArray[np.int64]
     hindsight: Vector
     first: Vector
     """Trying the group's repairs with one verification, from here; infinite where the route is an end."""
     again: Vector
     """The same after a verification has failed."""
-    closing: float
-    """Closing up after a verification."""
-    closing_now: float
-    """Closing up from here."""
+    closing: Vector
+    """Closing up after a verification, (sets,)."""
+    closing_now: Vector
+    """Closing up from here, (sets,)."""
 
 
 class Leaf(NamedTuple):
@@ -100,10 +101,9 @@ class Planner:
         self._paths, self.group, self._extra = self._routes()
         self.members = np.zeros((len(problem.states), len(self._paths)))
         self.members[np.arange(len(problem.states)), self.group] = 1.0
-        ends = np.stack([end.cost for end in problem.ends], axis=1)
-        self._ends = ends[:, [not end.proven for end in problem.ends]]
-        self._give_up = float(self._ends.max(axis=0).min())
-        self._reached: dict[int, Reach] = {}
+        ends = np.stack([end.cost for end in problem.ends if not end.proven], axis=1)
+        self._give_up = float(ends.max(axis=0).min())
+        self._columns = np.concatenate([self.members, self._extra[:, None], ends], axis=1)
         self._is_end = np.array([end >= 0 for _, end in self._paths])
         self._steps: list[tuple[tuple[int, int, int], ...]] = []
         own: list[float] = []
@@ -116,6 +116,7 @@ class Planner:
             parts.append(sum(m.cost - m.minutes for m in made))
         self._own = np.array(own)
         self._parts = np.array(parts)
+        self._routed = self.ways.routes.columns(self._steps)
 
     # -- hindsight -----------------------------------------------------------------------------------
 
@@ -127,93 +128,108 @@ class Planner:
         again: what else clears the state is done after it.
         """
         problem = self.problem
+        n = len(problem.states)
         reach, verifying, _ = self.ways.go(0, problem.verify.needs, problem.verify.shut)
         again = problem.verify.cost + reach + self.ways.close_all(verifying)[0]
-        solo = []
-        for repair in problem.repairs:
+        solo = np.zeros(len(problem.repairs))
+        for i, repair in enumerate(problem.repairs):
             cost, opened, _ = self.ways.go(0, repair.needs, repair.shut)
-            solo.append(repair.cost + cost + self.ways.close_all(opened)[0])
-        tos = [repair.to.tolist() for repair in problem.repairs]
-        ends = np.stack([end.cost + NEVER * end.proven for end in problem.ends], axis=1).tolist()
-        n = len(problem.states)
-        changed = np.array([r.to for r in problem.repairs]).reshape(-1, n) != np.arange(n)
-        works_of = [np.flatnonzero(column).tolist() for column in changed.T]
-        best: dict[int, tuple[float, tuple[int, ...], int, float]] = {}
+            solo[i] = repair.cost + cost + self.ways.close_all(opened)[0]
+        success = np.array([repair.success for repair in problem.repairs])
+        ends = np.stack([end.cost + NEVER * end.proven for end in problem.ends])
+        end = np.where(problem.clear, -1, ends.argmin(axis=0))
+        least = np.where(problem.clear, 0.0, ends.min(axis=0))
 
-        def route(h: int) -> tuple[float, tuple[int, ...], int, float]:
-            """Return (cost, repairs, end, what is added) of a state."""
-            if h in best:
-                return best[h]
-            found: list[tuple[float, tuple[int, ...], int, float]] = []
-            if problem.clear[h]:
-                found.append((0.0, (), -1, 0.0))
-            for i, cost in enumerate(ends[h]):
-                found.append((cost, (), i, cost))
-            works = works_of[h]
-            for i in works:
-                repair = problem.repairs[i]
-                to = tos[i][h]
-                others = [solo[j] for j in works if j != i and tos[j][h] == to]
-                failing = (1 - repair.success) * (again + min(others, default=solo[i]))
-                cost, rest, end_index, extra = route(to)
-                found.append((solo[i] + failing + cost, (i, *rest), end_index, failing + extra))
-            best[h] = min(found)
-            return best[h]
+        # What each repair does in each state it changes, by state, target and cost; the first two of a state and
+        # target tell what else leads there.
+        made, state = np.nonzero(problem.targets != np.arange(n))
+        target = problem.targets[made, state]
+        order = np.lexsort((made, solo[made], target, state))
+        made, state, target = made[order], state[order], target[order]
+        own = solo[made]
+        start = np.flatnonzero(np.diff(state * n + target, prepend=-1))
+        size = np.diff(np.append(start, len(made)))
+        place = np.arange(len(made)) - np.repeat(start, size)
+        cheapest = np.repeat(own[start], size)
+        second = np.repeat(own[start + (size > 1)] if len(start) else own, size)
+        failing = (1 - success[made]) * (again + np.where(place == 0, second, cheapest))
+
+        # The cheapest chain of repairs, as many rounds as there are faults at once.
+        firsts = np.flatnonzero(np.diff(state, prepend=-1))
+        value, chosen = least, np.full(n, -1)
+        while len(made):
+            ahead = own + failing + value[target]
+            lowest = np.minimum.reduceat(ahead, firsts)
+            better = least.copy()
+            better[state[firsts]] = np.minimum(least[state[firsts]], lowest)
+            is_lowest = np.flatnonzero(ahead <= np.repeat(lowest, np.diff(np.append(firsts, len(made)))))
+            chosen = np.full(n, -1)
+            chosen[state[is_lowest[::-1]]] = is_lowest[::-1]
+            chosen[better >= least] = -1
+            if np.array_equal(better, value):
+                break
+            value = better
 
         paths: dict[tuple[tuple[int, ...], int], int] = {}
-        group = np.zeros(len(problem.states), dtype=np.int64)
-        extra = np.zeros(len(problem.states))
-        for h in range(len(problem.states)):
-            _, repairs, end, extra[h] = route(h)
-            group[h] = paths.setdefault((tuple(sorted(repairs)), end), len(paths))
+        group = np.zeros(n, dtype=np.int64)
+        extra = np.zeros(n)
+        picks, targets, repairs = chosen.tolist(), target.tolist(), made.tolist()
+        fails, last, closes = failing.tolist(), end.tolist(), least.tolist()
+        for h in range(n):
+            chain: list[int] = []
+            added, at = 0.0, h
+            while (pick := picks[at]) >= 0:
+                chain.append(repairs[pick])
+                added += fails[pick]
+                at = targets[pick]
+            extra[h] = added + closes[at]
+            group[h] = paths.setdefault((tuple(sorted(chain)), last[at]), len(paths))
         return list(paths), group, extra
 
     def routes(self) -> list[tuple[tuple[int, ...], int]]:
         """Return the routes by group: (repairs, end after them or -1 for verified)."""
         return self._paths
 
-    def _followed(self, opened: int) -> Vector:
-        """Return the cost of each route from here, closing up included."""
-        along = self.ways.along
-        return np.asarray(self._own + np.array([along(opened, steps) for steps in self._steps]))
-
-    def reach(self, opened: int) -> Reach:
-        """Return the costs by group from here."""
-        found = self._reached.get(opened)
-        if found is None:
-            verify = self.problem.verify
-            _, after, _ = self.ways.go(opened, verify.needs, verify.shut)
-            after &= ~verify.spoils
-            closing = self.ways.close_all(after)[0]
-            here, later, ends = self._followed(opened), self._followed(after), self._is_end
-            found = self._reached[opened] = Reach(
-                hindsight=here,
-                first=np.where(ends, np.inf, here - closing),
-                again=np.where(ends, np.inf, later - closing),
-                closing=closing,
-                closing_now=self.ways.close_all(opened)[0],
-            )
-        return found
+    def reach(self, opened: Sequence[int]) -> Reach:
+        """Return the costs by group from each of these sets of open access states; equal ones are worked out once."""
+        index: dict[int, int] = {}
+        at = np.array([index.setdefault(state, len(index)) for state in opened], dtype=np.int64)
+        sets = list(index)
+        verify, ways = self.problem.verify, self.ways
+        after = [ways.go(state, verify.needs, verify.shut)[1] & ~verify.spoils for state in sets]
+        costs = self._own + ways.routes.costs([*sets, *after], self._routed)
+        here, later = costs[: len(sets)], costs[len(sets) :]
+        closing = np.array([ways.close_all(state)[0] for state in after])
+        return Reach(
+            at,
+            here,
+            np.where(self._is_end, np.inf, here - closing[:, None]),
+            np.where(self._is_end, np.inf, later - closing[:, None]),
+            closing,
+            np.array([ways.close_all(state)[0] for state in sets]),
+        )
 
     def hindsight(self, opened: int) -> Vector:
         """Return, for each state, the cost from here if the state were known, with ``opened`` open."""
-        return np.asarray(self.reach(opened).hindsight[self.group] + self._extra)
+        return np.asarray(self.reach([opened]).hindsight[0, self.group] + self._extra)
 
     # -- value ---------------------------------------------------------------------------------------
 
-    def beliefs(self, p: Vector) -> Beliefs:
-        """Return beliefs (…, states) as they are valued."""
-        return Beliefs(p @ self.members, p @ self._extra, (p @ self._ends).min(axis=-1))
+    def rows(self, p: Vector) -> Rows:
+        """Return beliefs (rows, states) as they are valued."""
+        made = p @ self._columns
+        count = len(self._paths)
+        return Rows(made[:, :count], made[:, count], made[:, count + 1 :].min(axis=1))
 
     def entropy(self, p: Vector) -> Vector:
         """Return the bits of doubt over what is to be repaired; the last axis of p runs over states."""
         return entropy(p @ self.members)
 
-    def told_cost(self, b: Beliefs, opened: int) -> Vector:
+    def told_cost(self, b: Rows, reach: Reach) -> Vector:
         """Return the expected cost from each belief if the state were told now."""
-        return np.asarray(b.groups @ self.reach(opened).hindsight + b.extra)
+        return np.asarray((b.groups * reach.hindsight[reach.at]).sum(axis=1) + b.extra)
 
-    def price(self, now: Vector, told: Vector, beyond: Vector) -> float:
+    def price(self, told: Vector, beyond: Vector) -> float:
         """Return the price of a bit of doubt, equivalent minutes, by the checks on offer: (checks,) each.
 
         ``beyond``: what a check costs beyond what hindsight pays anyway; ``told``: bits.
@@ -224,59 +240,62 @@ class Planner:
         least = float((np.maximum(beyond[telling], 0.0) / told[telling]).min())
         return min(max(self.dearer * least, LEAST_PRICE), MOST_PRICE)
 
-    def leaf(self, b: Beliefs, opened: int, price: float, part: float, left: Vector | None) -> Leaf:
-        """Return the values of beliefs with ``opened`` open. ``part``: of the price, for the lower value.
+    def leaf(self, b: Rows, reach: Reach, bits: Vector, price: float, part: float, left: Vector | None) -> Leaf:
+        """Return the values of beliefs, each from its own open set. ``part``: of the price, for the lower value.
 
-        ``left``: minutes left at each belief, None where nobody waits; then chance and lateness are empty.
+        ``bits``: of doubt in each. ``left``: minutes left at each, None where nobody waits; then chance and lateness
+        are zero.
         """
-        reach = self.reach(opened)
-        told = np.asarray(b.groups @ reach.hindsight + b.extra)
-        doubt = price * entropy(b.groups)
-        trying, chance, late = self._trying(b, opened, left)
+        told = self.told_cost(b, reach)
+        doubt = price * bits
+        trying, chance, late = self._trying(b, reach, left)
         asking = told + doubt
         if left is not None:
             # What the plan is, decides by when it is done: asking takes as long as it is valued at.
-            minutes = reach.hindsight - self._parts + doubt[..., None] - np.expand_dims(left, -1)
+            minutes = reach.hindsight[reach.at] - self._parts + (doubt - left)[:, None]
             asked = asking < trying
-            chance = np.where(asked, (b.groups * (minutes <= 0)).sum(axis=-1), chance)
-            late = np.where(asked, (b.groups * np.maximum(minutes, 0.0)).sum(axis=-1), late)
+            chance = np.where(asked, (b.groups * (minutes <= 0)).sum(axis=1), chance)
+            late = np.where(asked, (b.groups * np.maximum(minutes, 0.0)).sum(axis=1), late)
         return Leaf(
             np.minimum(asking, trying),
             np.minimum(told + part * doubt, trying),
-            b.stop + reach.closing_now,
+            b.stop + reach.closing_now[reach.at],
             chance,
             late,
         )
 
-    def _trying(self, b: Beliefs, opened: int, left: Vector | None) -> tuple[Vector, Vector, Vector]:
+    def _trying(self, b: Rows, reach: Reach, left: Vector | None) -> tuple[Vector, Vector, Vector]:
         """Return what trying repairs by probability per minute until one verifies costs, with chance and lateness.
 
         The verification is taken at its word; what is not worth trying any more is given up.
         """
-        reach = self.reach(opened)
-        finite = np.isfinite(reach.first)
-        shape = b.groups.shape[:-1]
-        nothing = np.zeros(shape)
+        finite = ~self._is_end
+        count = len(b.extra)
+        nothing = np.zeros(count)
         if not finite.any():
-            return np.full(shape, np.inf), nothing, nothing
-        mass = b.groups[..., finite]
-        first, again = np.maximum(reach.first[finite], 1e-9), np.maximum(reach.again[finite], 1e-9)
+            return np.full(count, np.inf), nothing, nothing
+        mass = b.groups[:, finite]
+        first = np.maximum(reach.first[:, finite], 1e-9)[reach.at]
+        again = np.maximum(reach.again[:, finite], 1e-9)[reach.at]
         rate = mass / again
-        lead = np.argmax(mass / first, axis=-1)[..., None]
-        np.put_along_axis(rate, lead, np.inf, axis=-1)
-        order = np.argsort(-rate, axis=-1, kind="stable")
-        mass = np.take_along_axis(mass, order, axis=-1)
-        after = 1.0 - np.cumsum(mass, axis=-1)
-        cost = again[order]
-        cost[..., 0] = first[lead[..., 0]]
-        spent = np.cumsum((after + mass) * cost, axis=-1)
-        value = np.asarray((spent + after * self._give_up).min(axis=-1) + reach.closing + b.extra)
+        each = np.arange(count)
+        lead = np.argmax(mass / first, axis=1)
+        rate[each, lead] = np.inf
+        order = np.argsort(-rate, axis=1, kind="stable")
+        row = each[:, None]
+        mass = mass[row, order]
+        after = 1.0 - np.cumsum(mass, axis=1)
+        cost = again[row, order]
+        cost[:, 0] = first[each, lead]
+        spent = np.cumsum((after + mass) * cost, axis=1)
+        closing = reach.closing[reach.at]
+        value = np.asarray((spent + after * self._give_up).min(axis=1) + closing + b.extra)
         if left is None:
             return value, nothing, nothing
-        minutes = np.cumsum(cost - self._parts[finite][order], axis=-1) + reach.closing - left[..., None]
-        over = mass * np.maximum(minutes, 0.0)
-        late = over.sum(axis=-1) + (1 - mass.sum(axis=-1)) * np.maximum(minutes[..., -1], 0.0)
-        return value, (mass * (minutes <= 0)).sum(axis=-1), late
+        minutes = np.cumsum(cost - self._parts[finite][order], axis=1) + (closing - left)[:, None]
+        late = (mass * np.maximum(minutes, 0.0)).sum(axis=1)
+        late += (1 - mass.sum(axis=1)) * np.maximum(minutes[:, -1], 0.0)
+        return value, (mass * (minutes <= 0)).sum(axis=1), late
 
     # -- moves ---------------------------------------------------------------------------------------
 
@@ -306,5 +325,4 @@ class Planner:
 
 def entropy(groups: Vector) -> Vector:
     """Return the entropy in bits along the last axis."""
-    logs = np.log2(groups, out=np.zeros_like(groups), where=groups > 0)
-    return np.asarray(-(groups * logs).sum(axis=-1))
+    return np.asarray(-(groups * np.log2(np.maximum(groups, 1e-300))).sum(axis=-1))

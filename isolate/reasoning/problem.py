@@ -283,55 +283,74 @@ class Problem:
         keep &= p > min(least, float(p.max()) / 2)
         share = float(p[keep].sum())
         able = [i for i in range(len(self.repairs)) if self.may_repair(position, i)]
-        if able:
-            targets = self.targets[able]
-            while True:
-                wanted = keep.copy()
-                wanted[np.unique(targets[:, keep])] = True
-                if wanted.sum() == keep.sum():
-                    break
-                keep = wanted
+        targets = self.targets[able]
+        while able:
+            had = int(keep.sum())
+            keep[targets[:, keep].ravel()] = True
+            if keep.sum() == had:
+                break
         at = np.flatnonzero(keep)
         place = np.full(len(p), -1)
         place[at] = np.arange(len(at))
-        moved = place[self.targets[:, at]]
-        changing = (moved != np.arange(len(at))).any(axis=1)
-        telling = np.ptp(self.padded[:, :, at], axis=2).max(axis=1, initial=0.0) > 1e-9
+        moved = place[targets[:, at]]
+        changing = np.flatnonzero((moved != np.arange(len(at))).any(axis=1)).tolist()
+        tables = self.padded[:, :, at]
+        telling = np.flatnonzero((tables.max(axis=2) - tables.min(axis=2)).max(axis=1, initial=0.0) > 1e-9)
         checks: list[CheckMove] = []
-        bit: dict[int, int] = {}
-        for i, check in enumerate(self.checks):
-            now = position.asked.get(i, check)
-            if now is not None and telling[i]:
-                bit[i] = 1 << len(checks)
-                first = None if now.first is None else now.first[:, at]
-                checks.append(replace(now, likelihood=now.likelihood[:, at], first=first))
-        repairs = [
-            replace(
-                self.repairs[i],
-                to=moved[i],
-                most=self.repairs[i].most - position.done.get(i, 0),
-                renews=sum(bit.get(k, 0) for k in bits(self.repairs[i].renews)),
+        kept_checks: list[int] = []
+        for i in telling.tolist():
+            now = position.asked.get(i, self.checks[i])
+            if now is None:
+                continue
+            first = None if now.first is None else now.first[:, at]
+            asked = now is not self.checks[i]
+            likelihood = now.likelihood[:, at] if asked else tables[i, : len(now.likelihood)]
+            if asked:
+                tables[i, : len(now.likelihood)] = likelihood
+            kept_checks.append(i)
+            checks.append(
+                CheckMove(
+                    now.name, now.cost, likelihood, now.needs, now.shut, now.spoils, now.past, now.most, now.same,
+                    first, now.before, now.minutes,
+                )
+            )  # fmt: skip
+        repairs = []
+        for k in changing:
+            r, most = self.repairs[able[k]], self.repairs[able[k]].most - position.done.get(able[k], 0)
+            renews = _packed(self._renewing[able[k], kept_checks])
+            repairs.append(
+                RepairMove(r.name, r.cost, moved[k], r.success, r.needs, r.shut, r.spoils, most, renews, r.minutes)
             )
-            for i in able
-            if changing[i]
-        ]
-        left = replace(
-            self,
-            states=tuple(self.states[h] for h in at),
+        left = Problem(
+            states=tuple(self.states[h] for h in at.tolist()),
             p=p[at] / float(p[at].sum()),
             clear=self.clear[at],
+            access=self.access,
             checks=tuple(checks),
             repairs=tuple(repairs),
             verify=replace(self.verify, likelihood=self.verify.likelihood[:, at]),
-            ends=tuple(replace(end, cost=end.cost[at]) for end in self.ends),
+            ends=tuple(EndMove(end.name, end.cost[at], end.proven) for end in self.ends),
+            missed=self.missed,
+            remaining=self.remaining,
             open=position.open,
             crossings=self.ways,
             proven=position.proven,
             proofs=position.proofs,
+            hands=self.hands,
+            prove_each=self.prove_each,
             unproved=self.prove_each and position.proofs == 0 and (bool(position.done) or self.unproved),
             sound=True,
         )
+        left.__dict__["padded"] = tables[kept_checks]
         return left, share
+
+    @cached_property
+    def _renewing(self) -> NDArray[np.bool_]:
+        """Whether a repair makes a check as new, shape (repairs, checks)."""
+        found = np.zeros((len(self.repairs), len(self.checks)), dtype=bool)
+        for i, repair in enumerate(self.repairs):
+            found[i, list(bits(repair.renews))] = True
+        return found
 
     @cached_property
     def targets(self) -> NDArray[np.int64]:
@@ -425,6 +444,11 @@ class Position:
     proven: bool = False
 
 
+def _packed(marks: NDArray[np.bool_]) -> int:
+    """Return marks as a bit mask."""
+    return int.from_bytes(np.packbits(marks, bitorder="little").tobytes(), "little")
+
+
 def _weighed(p: Vector, likelihood: Vector) -> Vector:
     after = p * likelihood
     total = after.sum()
@@ -465,6 +489,11 @@ class Ways:
                 done.append(i)
                 placed |= 1 << i
         return tuple(done)
+
+    @cached_property
+    def routes(self) -> Routes:
+        """What rows of steps cost from sets of open access states."""
+        return Routes(self)
 
     def wants_shut(self, opened: int) -> int:
         """Return what has to be shut, by what is said of each, while these are opened."""
@@ -556,6 +585,42 @@ class Ways:
     def close_all(self, start: int) -> tuple[float, int, tuple[Crossed, ...]]:
         """Return (cost, 0, crossings in order) of closing up."""
         return self.go(start, 0, start)
+
+
+class Routes:
+    """Costs of the crossings of rows of steps, closing up included, from sets of open access states.
+
+    A table that is filled as it is asked, since every decision asks for much the same.
+    """
+
+    def __init__(self, ways: Ways) -> None:
+        self._ways = ways
+        self._steps: dict[tuple[tuple[int, int, int], ...], int] = {}
+        self._rows: list[tuple[tuple[int, int, int], ...]] = []
+        self._opens: dict[int, int] = {}
+        self._table = np.full((64, 64), np.nan)
+
+    def columns(self, steps: Sequence[tuple[tuple[int, int, int], ...]]) -> NDArray[np.int64]:
+        """Return the columns of these rows of steps (needs, shut, spoils)."""
+        for row in steps:
+            if row not in self._steps:
+                self._steps[row] = len(self._rows)
+                self._rows.append(row)
+        return np.array([self._steps[row] for row in steps], dtype=np.int64)
+
+    def costs(self, opened: Sequence[int], columns: NDArray[np.int64]) -> Vector:
+        """Return the costs, shape (open sets, columns)."""
+        rows = np.array([self._opens.setdefault(state, len(self._opens)) for state in opened], dtype=np.int64)
+        tall, wide = self._table.shape
+        if len(self._opens) > tall or len(self._rows) > wide:
+            table = np.full((max(tall, 2 * len(self._opens)), max(wide, 2 * len(self._rows))), np.nan)
+            table[:tall, :wide] = self._table
+            self._table = table
+        found = self._table[rows[:, None], columns]
+        for i, j in np.argwhere(np.isnan(found)).tolist():
+            cost = self._ways.along(opened[i], self._rows[columns[j]])
+            found[i, j] = self._table[rows[i], columns[j]] = cost
+        return np.asarray(found)
 
 
 def bits(mask: int) -> tuple[int, ...]:

@@ -177,7 +177,10 @@ def _all(
     if lacking("condition"):
         told["condition"] = asking.choose("When it shows", words.CONDITIONS, next(iter(words.CONDITIONS)))
     if lacking("minutes_left"):
-        told["minutes_left"] = asking.line("Minutes to departure (blank: nobody waits)", minutes_left)
+        if told.get("objective") == "chance":
+            told["minutes_left"] = asking.line("Minutes to departure", minutes_to_departure)
+        else:
+            told["minutes_left"] = asking.line("Minutes to departure (blank: nobody waits)", minutes_left)
     if lacking("missing"):
         told["missing"], told["coming"] = asking.line(
             "What is not at hand", lambda t: at_hand(t, fitted), choices=tools_of(fitted),
@@ -546,6 +549,14 @@ def minutes_left(text: str) -> float | None:
     return value
 
 
+def minutes_to_departure(text: str) -> float:
+    """Return minutes to departure where moves are chosen by the chance of being done by then."""
+    value = minutes_left(text)
+    if value is None:
+        raise Unclear("The best chance of being done by departure needs the minutes to it, such as 45.")
+    return value
+
+
 def at_hand(text: str, fitted: Fitted) -> tuple[tuple[str, ...], tuple[Coming, ...]]:
     """Return what is not at hand, and what of it is on its way: ``borescope in 60`` is here in an hour."""
     from isolate.case.case import Coming
@@ -555,6 +566,9 @@ def at_hand(text: str, fitted: Fitted) -> tuple[tuple[str, ...], tuple[Coming, .
     for part in filter(None, (p.strip() for p in re.split(r"[,;]", text))):
         found = re.fullmatch(r"(.+?)\s+in\s+(\d+(?:[.,]\d+)?)\s*(?:m(?:in(?:utes?|s)?)?\.?)?", part, re.IGNORECASE)
         if found is None:
+            if late := re.match(r"(.+?)\s+in(?:\s|$)", part, re.IGNORECASE):
+                tool = missing(late[1], fitted)[-1]
+                raise Unclear(f"In how many minutes is it here? Minutes from 0 up, such as: {tool} in 60.")
             missed.append(part)
             continue
         minutes = minutes_left(found[2])

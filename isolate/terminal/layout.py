@@ -32,7 +32,7 @@ from isolate.case.steps import (
     Walk,
 )
 from isolate.terminal import words
-from isolate.terminal.words import minutes, percent, plain, roughly, small
+from isolate.terminal.words import at_least, estimated, minutes, percent, plain, roughly, small
 
 if TYPE_CHECKING:
     from isolate.case.chase import Chase
@@ -214,16 +214,17 @@ def tells(chase: Chase, check: str) -> str:
     return f"for or against {up or down}" if up or down else ""
 
 
-def costs(step: Offer) -> str:
-    """Return a move's figures in a sentence."""
+def costs(step: Offer, objective: str = "minutes") -> str:
+    """Return a move's figures in a sentence; ``objective``: what moves are chosen by."""
     if step.kind == "end":
         return f"{minutes(step.now)} to close up; in all {roughly(step.expected)}, with what follows elsewhere"
-    found = f"{minutes(step.now)} now; in all {roughly(step.expected)} to verified and closed up"
+    what = ", labour and parts," if objective == "cost" else ""
+    found = f"{minutes(step.now)} now; in all {roughly(step.expected)}{what} to verified and closed up"
     if step.exact:
         return f"{found}: the least there is"
     # A bound that comes out above the estimate says that the estimate is too low.
     if 0 < step.bound <= step.expected:
-        found += f"; no plan can beat {minutes(step.bound)}"
+        found += f"; no plan can beat {at_least(step.bound)}"
     return found
 
 
@@ -234,14 +235,14 @@ def waiting(chase: Chase, step: Offer) -> list[Row]:
         found.append(("First", f"{tool} is on its way: {minutes(wait)}, counted in", "bold"))
     left = chase.minutes_left
     if left is not None and step.chance is not None:
-        by = f"in the {minutes(left)} left" if left > 0 else "by a departure that is past"
-        found.append(("In time", f"{percent(step.chance)}: the chance of being done {by} by this plan", "bold"))
+        said = f"{estimated(step.chance)}: the chance that this plan is done by departure"
+        found.append(("In time", said if left > 0 else "no: departure is past", "bold"))
     if (other := step.deferring) is not None and other.cheaper:
         found.append((
             "Deferral",
-            f"{roughly(other.cost)} against {roughly(other.going_on)} for going on, the delay counted in, with channel "
-            f"{other.channel} deferred ({percent(other.likely)}: all else proves good). By your operator's own "
-            "procedure; the licensed person decides: ? then f.",
+            f"With the delay weighed in, going on comes to {roughly(other.going_on)}, deferring channel "
+            f"{other.channel} to {roughly(other.cost)}; {percent(other.likely)} that all else proves good. For the licensed person, by "
+            "your operator's own procedure: key f.",
             "bold",
         ))
     return found
@@ -308,7 +309,7 @@ def _offer(chase: Chase, step: Offer, width: int) -> Card:
         top.append(("Tells", told, "bold"))
     if step.kind == "repair":
         top.append(("Clears", f"{percent(step.cleared)}: the chance that a fault it clears is there", "bold"))
-    top.append(("Costs", costs(step), "bold"))
+    top.append(("Costs", costs(step, chase.intake.objective), "bold"))
     top += [*waiting(chase, step), *passed, *ways(step.crossings)]
     more = also(step)
     how = several("How", numbered(step.how))
@@ -549,7 +550,7 @@ def _weights(items: Iterable[tuple[str, str, str]], width: int) -> Table:
 
 def in_time(chance: float | None) -> str:
     """Return the chance of being done in time, behind other figures; nothing where nobody waits."""
-    return "" if chance is None else f"; in time {percent(chance)}"
+    return "" if chance is None else f"; in time {estimated(chance)}"
 
 
 def others(offer: Offer, found: Sequence[tuple[str, float, float, float | None]], width: int) -> Group:

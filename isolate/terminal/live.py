@@ -6,6 +6,7 @@ import re
 import sys
 from collections.abc import Callable, Sequence
 from contextlib import suppress
+from dataclasses import replace
 from datetime import datetime
 from functools import partial
 from typing import TYPE_CHECKING, Any
@@ -193,7 +194,7 @@ class _Session:
 
     def _show(self, step: Step) -> None:
         """Show a step's card unless it is there, with the news above the answers or, for want of room, first."""
-        if step == self.shown:
+        if self.shown is not None and step == _as_shown(self.shown, step):
             return
         self.aside = False
         if self.console.width < words.NARROWEST:
@@ -307,6 +308,7 @@ class _Session:
             if facts is not None:
                 self._did(f"{step.title}: {'still so' if still else 'shut'}", lambda: chase.walked(still, facts))
         elif pressed == k.AGAIN.key:
+            chase.again()
             self.shown = None
         else:
             self.aside = True
@@ -662,7 +664,11 @@ class _Session:
                 "starts": [{"channel": s.channel, "lit": s.lit, "condition": s.condition} for s in told]
             }
         elif what == "plan":
-            told = self._choice("How is it planned?", [*words.OBJECTIVES.items(), *words.HANDS.items()])
+            standing = (intake.objective, str(intake.hands))
+            named = {**words.OBJECTIVES, **words.HANDS}
+            told = self._choice(
+                "How is it planned?", [(n, f"{says} (as now)" if n in standing else says) for n, says in named.items()]
+            )
             if told is not None:
                 changes = {"hands": int(told)} if told in words.HANDS else {"objective": told}
         elif what == "signs":
@@ -707,9 +713,10 @@ class _Session:
 
     def _at_hand(self) -> dict[str, Any] | None:
         tools = reading.tools_of(self.chase.fitted)
+        # A line that is typed on breaks anywhere; a text breaks between words.
+        self.say(f"Of {', '.join(tools)}; what is on its way with its minutes, such as {tools[0]} in 60.")
         told = self._read(
-            f"Not at hand ({', '.join(tools)}; what is on its way with its minutes: {tools[0]} in 60; "
-            "or: everything is here):",
+            "Not at hand (or: everything is here):",
             lambda t: ((), ()) if t.casefold() in _EVERYTHING else reading.at_hand(t, self.chase.fitted),
             tools,
         )
@@ -731,6 +738,11 @@ class _Session:
                 return read(told)
             except reading.Unclear as error:
                 self.say(str(error), "bold")
+
+
+def _as_shown(shown: Step, now: Step) -> Step:
+    """Return the step shown, with what only the passing of time changes as it is now."""
+    return replace(shown, after=now.after) if isinstance(shown, Offer) and isinstance(now, Offer) else shown
 
 
 def time_of_day(told: str, clock: Callable[[], datetime]) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import unicodedata
 from collections.abc import Sequence
@@ -126,6 +127,19 @@ def percent(value: float) -> str:
     if 0.995 <= value < 1:
         return ">99%"
     return f"{100 * value:.0f}%"
+
+
+def estimated(value: float) -> str:
+    """Return a probability that is an estimate in whole percent; it is never shown as 0 % or 100 %."""
+    return percent(min(max(value, 1e-9), 1 - 1e-9))
+
+
+def at_least(value: float) -> str:
+    """Return a lower bound on minutes in words, rounded down as coarsely as the estimate beside it is rounded."""
+    if value < 7.5:
+        return minutes(value)
+    step = 5 if value < 180 else 10
+    return minutes(step * math.floor(value / step))
 
 
 def small(text: str) -> str:
