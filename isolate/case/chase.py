@@ -59,7 +59,7 @@ SAYS_NOTHING_NEW = frozenset({"belief", "fired", "offered", "accepted", "noted"}
 """Events that change neither what the rules match nor what the moves are worth."""
 AWAY = frozenset({"left", "resumed"})
 """Events that change what is known to be safe, and not what the moves are worth."""
-BUDGET = 2
+BUDGET = 1
 """Expansions for an offer that has to be there at once."""
 THOUGHT = 24
 """Expansions for what is thought of ahead, while somebody works on a step."""

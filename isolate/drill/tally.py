@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -175,6 +176,11 @@ def lines(found: Mapping[str, Any]) -> list[str]:
         vain = _share(p["vain_share"], p["vain_interval"])
         made.append(f"{name:{wide}}  {shares[0]:>18}  {shares[1]:>18}  {vain:>18}  {p['unsafe']:>6}")
     unsafe = [(name, phrase, n) for name, p in policies.items() for phrase, n in p["unsafe_moves"].items()]
+    made += ["", "How cases ended:"]
+    for name, p in policies.items():
+        if name != HINDSIGHT:
+            ended = "; ".join(f"{end} {count / p['cases']:.1%}" for end, count in p["ends"].items())
+            made += textwrap.wrap(f"{name:{wide}}  {ended}", 80, subsequent_indent=" " * (wide + 2))
     made += ["", "Unsafe offers: none." if not unsafe else f"UNSAFE OFFERS, {len(unsafe)} kinds:"]
     made += [f"  {name}: {phrase} ({n} times)" for name, phrase, n in unsafe]
     return made

@@ -77,7 +77,10 @@ class Played(NamedTuple):
 
 VERIFIED, WATCHED, HANDED = "verified", "verified, to be watched", "handed over rightly"
 MISSED, WRONG, GAVE_UP, TOLD = "verified, fault left", "handed over wrongly", "gave up", "told"
-ENDS = (VERIFIED, WATCHED, HANDED, MISSED, WRONG, GAVE_UP, TOLD)
+LEFT, WATCHED_LEFT = "right, another fault left", "to be watched, fault left"
+ENDS = (VERIFIED, WATCHED, HANDED, LEFT, WATCHED_LEFT, MISSED, WRONG, GAVE_UP, TOLD)
+LEFT_ENDS = (LEFT, WATCHED_LEFT)
+"""Ends that say nothing false and leave a fault: part of it was found, or the doubt that is left was told."""
 """How a case may end; ``told`` is hindsight's."""
 WRONG_ENDS = (MISSED, WRONG)
 """The ends with a wrong verdict."""
@@ -161,7 +164,7 @@ class Tree:
     def play(self, case: int, draws: Draws) -> Played:
         """Play one case to its end."""
         problem = self.problem
-        h = self.truth(draws)
+        h = true = self.truth(draws)
         node, minutes = self.root, 0.0
         made: dict[int, int] = {}
         checks = repairs = vain = 0
@@ -172,7 +175,7 @@ class Tree:
             minutes += node.now
             unsafe += node.unsafe
             if node.kind == "end":
-                end, more = self._ended(node.index, h)
+                end, more = self._ended(node.index, h, true)
                 return Played(case, minutes + more, end, checks, repairs, vain, tuple(unsafe))
             number = self._number(node)
             time = made.get(number, 0)
@@ -215,18 +218,22 @@ class Tree:
             return self.problem.repaired(node.position, node.index)
         return self.problem.verified(node.position, outcome)
 
-    def _ended(self, end: int, h: int) -> tuple[str, float]:
-        """Return how the case ended, and what that costs besides closing up."""
+    def _ended(self, end: int, h: int, true: int) -> tuple[str, float]:
+        """Return how the case ended, and what that costs besides closing up; ``true``: the state at its beginning."""
         if end == _CLOSE:
-            return (VERIFIED, 0.0) if self._clear[h] else (MISSED, self.problem.missed)
+            if self._clear[h]:
+                return VERIFIED, 0.0
+            return (LEFT if h != true else MISSED), self.problem.missed
         made = self.problem.ends[end]
         cost = float(made.cost[h])
         if made.proven:
-            return (WATCHED if self._clear[h] else MISSED), cost
+            return (WATCHED if self._clear[h] else WATCHED_LEFT), cost
         if made.name == ESCALATE:
             return GAVE_UP, cost
         # Whoever it is handed to deals with all of the true state, or the verdict is wrong.
-        return (HANDED if self._deals[made.name][h] else WRONG), cost
+        if self._deals[made.name][h]:
+            return HANDED, cost
+        return (LEFT if cost < float(made.cost.max()) - 1e-9 else WRONG), cost
 
     def _decide(self, node: _Node) -> None:
         """Fill in what is done at a node."""

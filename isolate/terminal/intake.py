@@ -563,7 +563,8 @@ def at_hand(text: str, fitted: Fitted) -> tuple[tuple[str, ...], tuple[Coming, .
 
     missed: list[str] = []
     coming: list[Coming] = []
-    for part in filter(None, (p.strip() for p in re.split(r"[,;]", text))):
+    # A comma before a digit is a decimal one: no tool's name begins so.
+    for part in filter(None, (p.strip() for p in re.split(r";|,(?!\d)", text))):
         found = re.fullmatch(r"(.+?)\s+in\s+(\d+(?:[.,]\d+)?)\s*(?:m(?:in(?:utes?|s)?)?\.?)?", part, re.IGNORECASE)
         if found is None:
             if late := re.match(r"(.+?)\s+in(?:\s|$)", part, re.IGNORECASE):

@@ -241,8 +241,8 @@ def waiting(chase: Chase, step: Offer) -> list[Row]:
         found.append((
             "Deferral",
             f"With the delay weighed in, going on comes to {roughly(other.going_on)}, deferring channel "
-            f"{other.channel} to {roughly(other.cost)}; {percent(other.likely)} that all else proves good. For the licensed person, by "
-            "your operator's own procedure: key f.",
+            f"{other.channel} to {roughly(other.cost)}; {percent(other.likely)} that all else proves good. For the "
+            "licensed person, by your operator's own procedure: key f.",
             "bold",
         ))
     return found

@@ -216,9 +216,12 @@ class Shares:
         from isolate.case.store import Store
         from isolate.reasoning import explain
         from isolate.reasoning.belief import Belief
+        from isolate.reasoning.lookahead import Lookahead
         from isolate.reasoning.plan import Planner
         from isolate.reasoning.pose import Poser
+        from isolate.reasoning.problem import Problem
         from isolate.reasoning.rules import RuleBook
+        from isolate.reasoning.search import Search
 
         watched: list[tuple[Any, str, str]] = [
             (chase, "believed", "belief: fold of the evidence"),
@@ -229,7 +232,10 @@ class Shares:
             (chase.Chase, "barred", "what is barred"),
             (Poser, "pose", "pose"),
             (Planner, "__init__", "plan: routes"),
-            (Planner, "moves", "plan: moves"),
+            (Problem, "narrowed", "plan: narrowing"),
+            (Lookahead, "run", "plan: looking ahead"),
+            (Lookahead, "moves", "plan: moves"),
+            (Search, "run", "plan: bounds"),
             (explain, "shifts", "explain: what each outcome would do"),
             (Store, "append_all", "store"),
         ]

@@ -1,7 +1,7 @@
 """What the plan shows beside a move: the clock, the other objectives, tools on their way, deferral, thinking ahead.
 
-No outside source stands behind most of these: what a plan has to show is our own judgement, and the sources named beside
-the checks are the knowledge itself and arithmetic. [practice]: how work at the gate goes, from memory.
+No outside source stands behind most of these: what a plan has to show is our own judgement, and the sources named
+beside the checks are the knowledge itself and arithmetic. [practice]: how work at the gate goes, from memory.
 """
 
 from __future__ import annotations
@@ -45,7 +45,6 @@ SILENT = {"complaint": "one-channel-silent", "channel": "B", "starts": ()}
 WORN = {"complaint": "plug-found-worn", "channel": "B", "starts": (), "place": "hangar"}
 NO_LIGHT = {"complaint": "no-light-off", "starts": (Start("A", False), Start("B", False))}
 LEAK = {"complaint": "gas-leak-at-boss", "channel": "B", "starts": ()}
-COMPLAINTS: tuple[dict[str, Any], ...] = ({}, SILENT, NO_LIGHT, LEAK)
 FACTS = {"person": "Quill", "tag": "T-17", "time": "06:10", "text": "seen", "minutes": 3, "count": 6}
 SCOPE = "plug-hole-borescope/B"
 
@@ -104,8 +103,10 @@ def first(outcome_of: Offer) -> str:
 # -- the offer after an interruption -----------------------------------------------------------------
 
 
-@pytest.mark.parametrize("thought", [False, True])
-@pytest.mark.parametrize("told", [{}, {"minutes_left": 45.0}, {"place": "hangar", "hands": 2}])
+@pytest.mark.parametrize(
+    ("told", "thought"),
+    [({}, True), ({"minutes_left": 45.0}, True), ({"minutes_left": 45.0}, False), ({"hands": 2}, False)],
+)
 def test_after_leaving_and_resuming_it_is_the_same_offer_with_the_same_figures(
     hf3: Fitted, told: dict[str, Any], thought: bool
 ) -> None:
@@ -144,12 +145,12 @@ def test_with_things_open_it_is_the_same_offer_once_they_were_walked(hf3: Fitted
     assert again.now() == before
 
 
-@pytest.mark.parametrize("told", [{}, {"minutes_left": 90.0, "objective": "chance"}, {"objective": "cost"}])
+@pytest.mark.parametrize("told", [{"minutes_left": 90.0, "objective": "chance"}, {"objective": "cost"}])
 def test_the_trail_replays_each_offer_with_its_figures(hf3: Fitted, told: dict[str, Any]) -> None:
     bench = begin(Kit(hf3), **told)
     thinker = Thinker(bench.chase)
-    for number in range(4):
-        if number % 2:
+    for number in range(3):
+        if number == 1:
             thinker.begin(bench.offer)
             thinker.wait()
         bench.clock.pass_minutes(5)
@@ -166,7 +167,7 @@ def test_the_trail_replays_each_offer_with_its_figures(hf3: Fitted, told: dict[s
         assert replayed.state.offered == dict(event.body)
         assert len(replayed.state.events) == place + 1
         seen += 1
-    assert seen == len(bench.offered()) >= 4
+    assert seen == len(bench.offered()) >= 3
 
 
 # -- thinking ahead ----------------------------------------------------------------------------------
@@ -199,7 +200,7 @@ class After:
         return self.times < 0
 
 
-@pytest.mark.parametrize("times", [0, 1, 5, 15])
+@pytest.mark.parametrize("times", [0, 1, 15])
 def test_a_thought_broken_off_is_not_kept(hf3: Fitted, times: int) -> None:
     kit = Kit(hf3)
     bench = begin(kit)
@@ -220,7 +221,7 @@ def test_stopped_at_any_time_it_leaves_whole_decisions_or_none(hf3: Fitted) -> N
     thinker = Thinker(whole.chase)
     thinker.begin(whole.offer)
     thinker.wait()
-    for pause in (0.0, 0.02, 0.1, 0.3):
+    for pause in (0.0, 0.05, 0.3):
         part = begin(Kit(hf3))
         hurried = Thinker(part.chase)
         hurried.begin(part.offer)
@@ -231,7 +232,7 @@ def test_stopped_at_any_time_it_leaves_whole_decisions_or_none(hf3: Fitted) -> N
             assert decision == whole.chase.kit.plans[key]
 
 
-@pytest.mark.parametrize("error", [Refused, ValueError, RuntimeError, KeyError, OSError])
+@pytest.mark.parametrize("error", [Refused, RuntimeError, OSError])
 def test_what_goes_wrong_in_a_thought_never_shows(
     hf3: Fitted,
     error: type[Exception],
@@ -264,7 +265,7 @@ def test_what_goes_wrong_in_a_thought_never_shows(
 def test_the_chance_of_being_done_in_time_falls_as_the_time_does(kit: Kit) -> None:
     # Arithmetic: the plan is the same, so that with less time it cannot be done by then more often.
     had: dict[str, float] = {}
-    for left in (1200.0, 480.0, 300.0, 240.0, 120.0, 60.0, 20.0, 0.0):
+    for left in (900.0, 300.0, 240.0, 120.0, 60.0, 0.0):
         offer = begin(kit, minutes_left=left).offer
         chances = {o.key: o.chance for o in offer.others} | {offer.key: offer.chance}
         for chance in chances.values():
@@ -277,8 +278,7 @@ def test_the_chance_of_being_done_in_time_falls_as_the_time_does(kit: Kit) -> No
     assert begin(kit).offer.chance is None, "nobody waits, so there is nothing to be in time for"
 
 
-@pytest.mark.parametrize("told", COMPLAINTS)
-@pytest.mark.parametrize("left", [60.0, 240.0])
+@pytest.mark.parametrize(("told", "left"), [({}, 240.0), (SILENT, 60.0), (NO_LIGHT, 60.0), (LEAK, 120.0)])
 def test_chosen_by_the_chance_the_first_has_the_greatest_chance(kit: Kit, told: dict[str, Any], left: float) -> None:
     ranked = begin(kit, **told, objective="chance", minutes_left=left).walked().chase.ranked()
     chances = [m.chance for m in ranked.moves]
@@ -338,8 +338,7 @@ def test_by_cost_two_people_count_twice_and_waiting_counts_nothing(kit: Kit, hf3
         assert repair.cost == pytest.approx(w.labour * entry.people * entry.minutes + w.parts * entry.parts)
 
 
-@pytest.mark.parametrize("told", COMPLAINTS)
-@pytest.mark.parametrize("place", ["gate", "hangar"])
+@pytest.mark.parametrize(("told", "place"), [({}, "gate"), (SILENT, "hangar"), (NO_LIGHT, "gate"), (LEAK, "hangar")])
 def test_two_side_by_side_never_expect_more_than_one_alone(kit: Kit, told: dict[str, Any], place: str) -> None:
     one, two = (begin(kit, **told, place=place, hands=hands).walked().offer for hands in (1, 2))
     assert two.expected <= one.expected + 1e-6
@@ -391,8 +390,8 @@ def test_taken_up_it_is_waited_for_until_it_was_told_to_come_and_not_longer(kit:
     assert step.until == due
     bench.clock.pass_minutes(0.4)
     assert bench.chase.now() == step, "the time does not run on with the clock"
-    with pytest.raises(Refused):
-        bench.chase.waited()
+    bench.chase.waited()
+    assert bench.chase.now() == step, "a key does not pass it"
     bench.clock.time = due
     assert isinstance(bench.chase.now(), Ask)
 
@@ -503,14 +502,14 @@ def test_the_offer_on_the_trail_says_what_deferral_was_reckoned_at(kit: Kit) -> 
 def test_refused_time_after_time_the_plan_has_something_else_at_once(kit: Kit) -> None:
     bench = begin(kit, minutes_left=45.0)
     had: list[str] = []
-    for number in range(6):
+    for number in range(4):
         offer = bench.offer
         assert offer.key not in had
         assert not {o.key for o in offer.others} & set(had)
         assert not set(bench.chase.ranked().together) & set(had)
         had.append(offer.key)
         bench.chase.decline(f"reason {number}")
-    assert len(set(had)) == 6
+    assert len(set(had)) == 4
 
 
 def test_what_becomes_impossible_is_not_offered_again(kit: Kit) -> None:
@@ -531,14 +530,13 @@ def test_what_becomes_impossible_is_not_offered_again(kit: Kit) -> None:
 # -- together ----------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("told", COMPLAINTS)
-@pytest.mark.parametrize("place", ["gate", "hangar"])
+@pytest.mark.parametrize(("told", "place"), [({}, "gate"), (SILENT, "hangar"), (LEAK, "gate")])
 def test_what_is_done_together_needs_nothing_opened_or_shut(hf3: Fitted, told: dict[str, Any], place: str) -> None:
     kit = Kit(hf3)
     bench = begin(kit, **told, place=place).walked()
-    bench.chase.think(THOUGHT)
+    bench.chase.think(THOUGHT // 2)
     named = 0
-    for _ in range(4):
+    for _ in range(3):
         ranked = bench.chase.ranked()
         first_move, ways, mask = ranked.moves[0], ranked.posed.problem.ways, ranked.posed.mask
         standing = mask(bench.chase.state.open)
@@ -556,7 +554,7 @@ def test_what_is_done_together_needs_nothing_opened_or_shut(hf3: Fitted, told: d
         if not bench.offer.direct:
             break
         bench.chase.answer(first(bench.offer))
-    assert named or place == "hangar" or told, "nothing was named, so nothing was looked at"
+    assert named or told, "nothing was named, so nothing was looked at"
 
 
 # -- what cannot be taken ----------------------------------------------------------------------------
