@@ -9,7 +9,6 @@ from isolate.kb.fit import instance, split
 from isolate.kb.model import Ask as Fact
 from isolate.reasoning.explain import Shift
 
-
 LIKELY, WORTH = 0.5, 0.9
 """Deferral is spoken of where the other channel proves good at least so probably, and for less than this share of the
 cost of going on: our judgement."""
@@ -82,7 +81,7 @@ class Offer(Step):
     ``direct``: nothing has to be crossed or confirmed first, so an answer may be given at once.
     ``bits``: doubt it is expected to remove. ``chance``: of an end by the time somebody waits for. ``bound``: no plan
     is expected to cost less, 0 where that is not known; ``exact``: ``expected`` is the least. ``together``: titles of
-    checks that the plan goes on to ask before anything is shut. ``deferring``: what deferral would cost beside it.
+    checks worth doing while things stand open. ``deferring``: what deferral would cost beside it.
     ``after``: tools it takes that are on their way, with minutes.
     """
 

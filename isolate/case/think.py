@@ -12,11 +12,14 @@ import threading
 from collections.abc import Callable
 
 from isolate.case.chase import THOUGHT, Chase
+from isolate.case.events import Event
 from isolate.case.memory import Memory
 from isolate.case.steps import Ask, Mend, Offer, Step
 
 LEAST = 0.02
 """Answers rarer than this are not thought of ahead."""
+LOOK = 1.0
+"""Seconds between looks at the clock, where somebody waits and what is offered depends on the minutes left."""
 
 
 class Thinker:
@@ -25,6 +28,7 @@ class Thinker:
     def __init__(self, chase: Chase) -> None:
         self.chase = chase
         self._stop = threading.Event()
+        self._through = threading.Event()
         self._thread: threading.Thread | None = None
 
     def begin(self, step: Step) -> None:
@@ -33,9 +37,9 @@ class Thinker:
         follows = self._follows(step)
         if not follows:
             return
-        self._stop = threading.Event()
+        self._stop, self._through = threading.Event(), threading.Event()
         # It must not keep the process alive, nor be waited for: what it does is thrown away with it.
-        self._thread = threading.Thread(target=self._think, args=(follows, self._stop), daemon=True)
+        self._thread = threading.Thread(target=self._think, args=(follows, self._stop, self._through), daemon=True)
         self._thread.start()
 
     def stop(self, wait: bool = False) -> None:
@@ -45,9 +49,14 @@ class Thinker:
             self._thread.join()
 
     def wait(self) -> None:
-        """Wait until all has been thought of."""
+        """Wait until all has been thought of, as of now."""
         if self._thread is not None:
-            self._thread.join()
+            self._through.wait()
+
+    def _now(self) -> tuple[float | None, tuple[tuple[str, float], ...]]:
+        """Return the minutes that what is offered depends on: those left, and those until tools are here."""
+        left = self.chase.minutes_left
+        return None if left is None else float(round(left)), tuple(sorted(self.chase.coming().items()))
 
     def _follows(self, step: Step) -> list[Callable[[Chase], object]]:
         """Return what may be said to a step, the most probable first."""
@@ -60,8 +69,22 @@ class Thinker:
         likely = sorted(zip(chances.tolist(), check.outcomes, strict=True), key=lambda c: (-c[0], c[1]))
         return [_answering(outcome) for chance, outcome in likely if chance >= LEAST]
 
-    def _think(self, follows: list[Callable[[Chase], object]], stop: threading.Event) -> None:
+    def _think(self, follows: list[Callable[[Chase], object]], stop: threading.Event, through: threading.Event) -> None:
         events = tuple(self.chase.state.events)
+        while not stop.is_set():
+            thought_at = self._now()
+            self._think_once(events, follows, stop)
+            through.set()
+            if thought_at == (None, ()):
+                return
+            # What was thought of holds for this minute; the next one wants it thought of anew.
+            while not stop.is_set() and self._now() == thought_at:
+                stop.wait(LOOK)
+        through.set()
+
+    def _think_once(
+        self, events: tuple[Event, ...], follows: list[Callable[[Chase], object]], stop: threading.Event
+    ) -> None:
         for say in follows:
             if stop.is_set():
                 return

@@ -283,17 +283,15 @@ class Belief:
 
     def zone(self, key: str) -> Table:
         """Return the probabilities of a zone's states, in its order."""
-        if key not in self._zones:
-            axis = self.model.axis[key]
-            found = np.asarray(self.joint.sum(axis=tuple(i for i in range(self.joint.ndim) if i != axis)))
-            # It is kept, so nobody may change it.
-            found.setflags(write=False)
-            self._zones[key] = found
         return self._zones[key]
 
     @cached_property
     def _zones(self) -> dict[str, Table]:
-        return {}
+        found = _marginals(self.joint)
+        for table in found:
+            # They are kept, so nobody may change them.
+            table.setflags(write=False)
+        return dict(zip(self.model.zones, found, strict=True))
 
     def faults(self, least: float = 0.0) -> tuple[Marginal, ...]:
         """Return every fault state of at least this probability, most probable first, ties by name."""
@@ -403,3 +401,13 @@ def enumerate_states(model: Model) -> Iterable[dict[str, str]]:
     """Yield every joint state as {zone: state}, in the order of the table."""
     for states in product(*(model.fitted.zones[key].states for key in model.zones)):
         yield dict(zip(model.zones, states, strict=True))
+
+
+def _marginals(joint: Table) -> list[Table]:
+    """Return the sums along each axis: of the halves of the axes first, so that the whole is gone through twice."""
+    if joint.ndim == 1:
+        return [joint.copy()]
+    half = joint.ndim // 2
+    left = joint.reshape(*joint.shape[:half], -1).sum(axis=-1)
+    right = joint.reshape(-1, *joint.shape[half:]).sum(axis=0)
+    return [*_marginals(left), *_marginals(right)]

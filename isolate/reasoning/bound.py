@@ -48,7 +48,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from isolate.reasoning.problem import CheckMove, EndMove, Position, Problem, Vector, Way, Ways, bits
+from isolate.reasoning.problem import EndMove, Position, Problem, Vector, Way, Ways, bits
 from isolate.reasoning.search import Search
 
 Mask = NDArray[np.bool_]
@@ -214,7 +214,6 @@ class _Relaxed:
         """Return the bound *told*."""
         return float(self.p @ self.told_all())
 
-
     def piece(self, part: Sequence[int]) -> Problem:
         """Return the relaxed problem in which only these states are possible."""
         problem, at = self.problem, self.at
@@ -291,7 +290,6 @@ class Doubt:
 
     def __init__(self, relaxed: _Relaxed) -> None:
         self.relaxed = relaxed
-        problem = relaxed.problem
         p = relaxed.p
         self.told = relaxed.told_all()
         some = p[p > 0]

@@ -35,7 +35,7 @@ class Decision:
 
     ``bound``: no plan can be expected to cost less, equivalent minutes; 0 where unknown. ``exact``: what the first
     move is expected to cost is the optimum of what was planned over. ``kept``: the share of the probability planned
-    over. ``together``: checks that the plan goes on to ask before it shuts anything.
+    over. ``together``: checks worth doing while things stand open, before any of it is shut.
     """
 
     first: Valued
@@ -61,7 +61,7 @@ class Decision:
 
     @cached_property
     def together(self) -> tuple[str, ...]:
-        return self.ahead.before_closing() if self.ahead.first().name == self.first.name else ()
+        return self.ahead.while_open() if self.ahead.first().name == self.first.name else ()
 
 
 def decide(

@@ -20,7 +20,7 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from isolate.reasoning.plan import Leaf, Planner, Valued, entropy
+from isolate.reasoning.plan import TELLS, Leaf, Planner, Valued, entropy
 from isolate.reasoning.problem import CheckMove, Kind, Position, Problem, RepairMove, Vector
 
 PART = 0.5
@@ -419,30 +419,31 @@ class Lookahead:
             float(node.chances[row] @ node.later[row]) if timed else None,
         )
 
-    def before_closing(self, least: float = 0.4) -> tuple[str, ...]:
-        """Return the checks that the plan goes on to ask, after its first move, before it opens or shuts anything.
+    def while_open(self, most: int = 4) -> tuple[str, ...]:
+        """Return the checks worth doing while things stand as they do, before any of it is shut, dearest tellers first.
 
-        Those it comes to in at least this share of cases, in their order; only as far as was looked ahead.
+        Such a check needs something open that somebody has to shut again; it needs nothing opened or shut beyond what
+        the first move leaves open, or, where that shuts something, beyond what is open now; and what it tells is worth
+        more at the price of doubt than its own minutes. The first move itself is not among them.
         """
-        found: dict[str, float] = {}
-
-        def follow(node: Node, share: float, depth: int) -> None:
-            if node.moves is None or share < 0.02 or depth > 6:
-                return
-            move = node.moves[node.best]
-            if move.kind != "check":
-                return
-            made = node.position.asked.get(move.number) or self.problem.checks[move.number]
-            if depth:
-                if self.ways.go(node.position.open, made.needs, made.shut)[2]:
-                    return
-                found[self.name(move)] = found.get(self.name(move), 0.0) + share
-            for (row, outcome), kid in node.kids.items():
-                if row == node.best:
-                    follow(kid, share * float(node.chances[row, outcome]), depth + 1)
-
-        follow(self.root, 1.0, 0)
-        return tuple(name for name, share in found.items() if share >= least)
+        root = self._looked()
+        assert root.moves is not None
+        first = self.first()
+        problem, at = self.problem, root.position
+        lasting = sum(1 << i for i, way in enumerate(problem.access) if way.lasting)
+        row = next(k for k, m in enumerate(root.moves) if (m.kind, self.name(m)) == (first.kind, first.name))
+        shuts = any(not crossed.opening and problem.access[crossed.access].lasting for crossed in first.crossings)
+        opened = at.open if shuts or first.kind == "end" else root.moves[row].after
+        found = []
+        for k, move in enumerate(root.moves):
+            if move.kind != "check" or k == row:
+                continue
+            made = at.asked.get(move.number) or problem.checks[move.number]
+            worth = float(root.told[k]) * self._price
+            stays = not self.ways.go(opened, made.needs, made.shut)[2]
+            if stays and made.needs & lasting and worth > made.cost and root.told[k] > TELLS:
+                found.append((-worth / max(made.cost, 1e-9), self.name(move)))
+        return tuple(name for _, name in sorted(found)[:most])
 
 
 class _Weighed(NamedTuple):

@@ -14,7 +14,7 @@ from isolate.kb.fit import FitCheck, FitRepair, Fitted, FitZone, instance
 from isolate.kb.model import Condition, Place, Weights
 from isolate.reasoning.belief import Belief, Model, Table
 from isolate.reasoning.lookahead import Objective
-from isolate.reasoning.problem import CheckMove, EndMove, Problem, RepairMove, Way, Ways
+from isolate.reasoning.problem import CheckMove, EndMove, Problem, RepairMove, Way, Ways, packed
 
 Index = NDArray[np.int64]
 
@@ -24,6 +24,8 @@ MOST = 160
 """No more joint states than this are planned over, before the states that repairs lead to are added."""
 SURE_REPAIR = 0.85
 """A repair with less success than this is no cure to repeat."""
+RARE = 1e-6
+"""States rarer than this share of the likeliest are only gone through where there are too few others."""
 ESCALATE = "escalate"
 """End: given to somebody with other means."""
 WATCH = "watch"
@@ -122,7 +124,7 @@ class Poser:
             for check in self.fitted.checks.values()
             if check.key not in barred and not self.fitted.needed(check.needs) & barred
         )
-        place = {check.name: 1 << i for i, check in enumerate(checks)}
+        present = [self._number[check.name] for check in checks]
         problem = Problem(
             states=tuple(self._label(state) for state in joint),
             p=p,
@@ -144,7 +146,7 @@ class Poser:
                     shut=self.mask(repair.shut),
                     spoils=self.mask(repair.spoils),
                     most=max(1, may_do(repair) - done.get(repair.key, 0)),
-                    renews=sum(place.get(key, 0) for key in self._renewed[repair.key]),
+                    renews=packed(self._renewed[repair.key][present]),
                 )
                 for repair in self.fitted.repairs.values()
                 if not repair.hand_over and repair.key not in barred and not self.fitted.needed(repair.needs) & barred
@@ -159,13 +161,18 @@ class Poser:
         return Posed(problem=problem, joint=joint, kept=kept, access=self.access, verification=tuple(verification))
 
     @cached_property
-    def _renewed(self) -> dict[str, tuple[str, ...]]:
-        """For each repair the checks that look at what it may change, those about the past left out."""
-        found: dict[str, tuple[str, ...]] = {}
+    def _number(self) -> dict[str, int]:
+        """The place of each check in the profile."""
+        return {key: i for i, key in enumerate(self.fitted.checks)}
+
+    @cached_property
+    def _renewed(self) -> dict[str, NDArray[np.bool_]]:
+        """For each repair a mark for each check that looks at what it may change, those about the past left out."""
+        found: dict[str, NDArray[np.bool_]] = {}
         for repair in self.fitted.repairs.values():
             touched = set(repair.clears) | set(repair.disturbs)
-            found[repair.key] = tuple(
-                c.key for c in self.fitted.checks.values() if c.entry.kind != "history" and touched & set(c.given)
+            found[repair.key] = np.array(
+                [c.entry.kind != "history" and bool(touched & set(c.given)) for c in self.fitted.checks.values()]
             )
         return found
 
@@ -209,8 +216,11 @@ class Poser:
         """Return the joint states planned over: those that carry ``KEPT``, and what repairs make of them."""
         flat = belief.joint.ravel()
         count = min(most, flat.size)
-        top = np.argpartition(-flat, count - 1)[:count]
-        top = top[np.lexsort((top, -flat[top]))]
+        # Nearly all are far too unlikely to be looked at.
+        likely = np.flatnonzero(flat > RARE * float(flat.max()))
+        if len(likely) < count:
+            likely = np.arange(flat.size)
+        top = likely[np.lexsort((likely, -flat[likely]))][:count]
         upto = int(np.searchsorted(np.cumsum(flat[top]), KEPT)) + 1
         top = top[:upto]
         found: dict[tuple[int, ...], None] = {}

@@ -317,7 +317,7 @@ class Problem:
         repairs = []
         for k in changing:
             r, most = self.repairs[able[k]], self.repairs[able[k]].most - position.done.get(able[k], 0)
-            renews = _packed(self._renewing[able[k], kept_checks])
+            renews = packed(self._renewing[able[k], kept_checks])
             repairs.append(
                 RepairMove(r.name, r.cost, moved[k], r.success, r.needs, r.shut, r.spoils, most, renews, r.minutes)
             )
@@ -444,7 +444,7 @@ class Position:
     proven: bool = False
 
 
-def _packed(marks: NDArray[np.bool_]) -> int:
+def packed(marks: NDArray[np.bool_]) -> int:
     """Return marks as a bit mask."""
     return int.from_bytes(np.packbits(marks, bitorder="little").tobytes(), "little")
 

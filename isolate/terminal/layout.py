@@ -249,10 +249,10 @@ def waiting(chase: Chase, step: Offer) -> list[Row]:
 
 
 def also(step: Offer) -> list[Row]:
-    """Return what the plan goes on to do before anything is shut."""
+    """Return what is worth doing before anything is shut, by the second person where two work side by side."""
     if not step.together:
         return []
-    return [("With it", f"while it stands so, the plan goes on to: {' · '.join(step.together)}", "bold")]
+    return [("With it", f"worth doing while it stands open: {' · '.join(step.together)}", "bold")]
 
 
 def ways(crossings: Sequence[CrossingShown]) -> list[Row]:

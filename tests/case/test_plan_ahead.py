@@ -15,8 +15,10 @@ from typing import Any
 import numpy as np
 import pytest
 
+from isolate.case import chase as chasing
+from isolate.case import think as thinking
 from isolate.case.case import BadIntake, Coming, Intake, Person
-from isolate.case.chase import BUDGET, THOUGHT, Chase, Kit, Ranked
+from isolate.case.chase import BUDGET, Chase, Kit, Ranked
 from isolate.case.events import parse_time
 from isolate.case.intake import Refused
 from isolate.case.memory import Memory
@@ -47,6 +49,15 @@ NO_LIGHT = {"complaint": "no-light-off", "starts": (Start("A", False), Start("B"
 LEAK = {"complaint": "gas-leak-at-boss", "channel": "B", "starts": ()}
 FACTS = {"person": "Quill", "tag": "T-17", "time": "06:10", "text": "seen", "minutes": 3, "count": 6}
 SCOPE = "plug-hole-borescope/B"
+THOUGHT = 8
+"""Expansions thought of ahead here: enough to tell it from what was not, and quick."""
+
+
+@pytest.fixture(autouse=True)
+def brief(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert thinking.THOUGHT == chasing.THOUGHT > THOUGHT > BUDGET
+    monkeypatch.setattr(thinking, "THOUGHT", THOUGHT)
+    monkeypatch.setattr(chasing, "THOUGHT", THOUGHT)
 
 
 @dataclass
@@ -189,6 +200,28 @@ def test_what_was_thought_of_is_used_and_nothing_of_it_is_on_the_trail(hf3: Fitt
     assert len([key for key in slow.chase.kit.plans if key[-1] == THOUGHT]) == len(asked.outcomes)
 
 
+def test_as_the_minutes_left_go_by_it_thinks_anew(hf3: Fitted, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("isolate.case.think.LOOK", 0.01)
+    bench = begin(Kit(hf3), minutes_left=90.0)
+    asked = bench.offer
+    thinker = Thinker(bench.chase)
+    thinker.begin(asked)
+    thinker.wait()
+
+    def thought() -> int:
+        return len([key for key in list(bench.chase.kit.plans) if key[-1] == THOUGHT])
+
+    assert thought() == len(asked.outcomes)
+    bench.clock.pass_minutes(7)
+    for _ in range(3000):
+        if thought() == 2 * len(asked.outcomes):
+            break
+        threading.Event().wait(0.01)
+    thinker.stop(wait=True)
+    bench.chase.answer(first(asked))
+    assert bench.offered()[-1]["budget"] == THOUGHT
+
+
 class After:
     """Says stop from the so-manieth time on that it is asked."""
 
@@ -200,7 +233,7 @@ class After:
         return self.times < 0
 
 
-@pytest.mark.parametrize("times", [0, 1, 15])
+@pytest.mark.parametrize("times", [0, 1, 5])
 def test_a_thought_broken_off_is_not_kept(hf3: Fitted, times: int) -> None:
     kit = Kit(hf3)
     bench = begin(kit)
@@ -221,7 +254,7 @@ def test_stopped_at_any_time_it_leaves_whole_decisions_or_none(hf3: Fitted) -> N
     thinker = Thinker(whole.chase)
     thinker.begin(whole.offer)
     thinker.wait()
-    for pause in (0.0, 0.05, 0.3):
+    for pause in (0.0, 0.05, 0.15):
         part = begin(Kit(hf3))
         hurried = Thinker(part.chase)
         hurried.begin(part.offer)
@@ -230,6 +263,7 @@ def test_stopped_at_any_time_it_leaves_whole_decisions_or_none(hf3: Fitted) -> N
         assert part.chase.kit.plans.keys() <= whole.chase.kit.plans.keys()
         for key, decision in part.chase.kit.plans.items():
             assert decision == whole.chase.kit.plans[key]
+            assert decision.moves == whole.chase.kit.plans[key].moves
 
 
 @pytest.mark.parametrize("error", [Refused, RuntimeError, OSError])
@@ -530,31 +564,37 @@ def test_what_becomes_impossible_is_not_offered_again(kit: Kit) -> None:
 # -- together ----------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("told", "place"), [({}, "gate"), (SILENT, "hangar"), (LEAK, "gate")])
-def test_what_is_done_together_needs_nothing_opened_or_shut(hf3: Fitted, told: dict[str, Any], place: str) -> None:
-    kit = Kit(hf3)
-    bench = begin(kit, **told, place=place).walked()
-    bench.chase.think(THOUGHT // 2)
-    named = 0
-    for _ in range(3):
-        ranked = bench.chase.ranked()
-        first_move, ways, mask = ranked.moves[0], ranked.posed.problem.ways, ranked.posed.mask
-        standing = mask(bench.chase.state.open)
-        if first_move.kind == "check":
-            check = hf3.check(first_move.name)
-            _, standing, _ = ways.go(standing, mask(check.needs), mask(check.shut))
-            standing &= ~mask(check.spoils)
-        for key in ranked.together:
-            check = hf3.check(key)
-            assert not ways.go(standing, mask(check.needs), mask(check.shut))[2], key
-            assert key != first_move.name
-            assert key not in ranked.barred
-            named += 1
-        assert bench.offer.together == tuple(hf3.check(k).title for k in ranked.together)
-        if not bench.offer.direct:
-            break
-        bench.chase.answer(first(bench.offer))
-    assert named or told, "nothing was named, so nothing was looked at"
+def test_what_is_worth_doing_while_it_stands_open_needs_nothing_opened_or_shut(kit: Kit, hf3: Fitted) -> None:
+    named: list[str] = []
+    for told, behind in ((SILENT, "lead-continuity/B"), (SILENT, "plug-well-look/B"), ({}, "plug-tip-look/B")):
+        bench = begin(kit, **told, place="hangar")
+        bench.chase.accept("check", behind)
+        bench.until(lambda step: isinstance(step, Ask))
+        bench.chase.answer(None)
+        for _ in range(2):
+            named += together(bench, hf3)
+            bench.chase.decline("not now")
+    assert named, "nothing was named, so nothing was looked at"
+
+
+def together(bench: Bench, hf3: Fitted) -> tuple[str, ...]:
+    """Look over what an offer says is worth doing with it, and return it."""
+    ranked = bench.chase.ranked()
+    ways, mask = ranked.posed.problem.ways, ranked.posed.mask
+    lasting = mask([k for k, a in hf3.access.items() if a.entry.lasting])
+    standing, move = mask(bench.chase.state.open), ranked.moves[0]
+    shuts = any(not c.opening and lasting >> c.access & 1 for c in move.crossings)
+    fit = hf3.checks.get(move.name) or hf3.repairs.get(move.name)
+    if fit is not None and not shuts:
+        standing = ways.go(standing, mask(fit.needs), mask(fit.shut))[1] & ~mask(fit.spoils)
+    for key in ranked.together:
+        check = hf3.check(key)
+        assert not ways.go(standing, mask(check.needs), mask(check.shut))[2], key
+        # What needs nothing open can be done at any time.
+        assert mask(check.needs) & lasting, key
+        assert key != move.name and key not in ranked.barred
+    assert bench.offer.together == tuple(hf3.check(k).title for k in ranked.together)
+    return ranked.together
 
 
 # -- what cannot be taken ----------------------------------------------------------------------------

@@ -134,17 +134,30 @@ def test_two_people_cross_what_does_not_wait_side_by_side() -> None:
     assert Lookahead(pair).run(5).first().expected < Lookahead(one).run(5).first().expected
 
 
-def test_what_the_plan_goes_on_to_ask_needs_nothing_opened() -> None:
+def test_what_is_worth_doing_while_it_stands_open_is_named_with_the_first_move() -> None:
     likelihood = np.array([[0.9, 0.85, 0.1], [0.1, 0.15, 0.9]])
+    nothing = np.full((2, 3), 0.5)
+    access = (Way("cowl", 20.0, 20.0), Way("other cowl", 20.0, 20.0))
     checks = (
         CheckMove("a", 3.0, likelihood, needs=1),
-        CheckMove("b", 3.0, likelihood, needs=1),
-        CheckMove("c", 3.0, likelihood),
+        CheckMove("b", 3.5, likelihood, needs=1),
+        CheckMove("behind the other", 3.0, likelihood, needs=2),
+        CheckMove("open to all", 300.0, likelihood),
+        CheckMove("tells nothing", 3.0, nothing, needs=1),
+        CheckMove("too dear", 2000.0, likelihood, needs=1),
     )
     dear = tuple(replace(r, cost=300.0) for r in two().repairs)
-    ahead = Lookahead(two(checks=checks, repairs=dear)).run(30)
-    first, then = ahead.first().name, ahead.before_closing()
-    assert then and set(then) <= {"a", "b", "c"} - {first}
+    problem = two(access=access, checks=checks, repairs=dear)
+    ahead = Lookahead(problem).run(1)
+    assert ahead.first().name == "a"
+    assert ahead.while_open() == ("b",)
+    # The cowl open already and a first move that shuts it: what is worth doing before that is named as well.
+    shutting = replace(problem, checks=(*checks[:2], CheckMove("best of all", 0.5, likelihood, shut=1)))
+    shut_first = Lookahead(shutting, Position(problem.p, 1)).run(1)
+    if shut_first.first().name == "best of all":
+        assert set(shut_first.while_open()) <= {"a", "b"}
+    else:
+        assert shut_first.first().name in ("a", "b")
 
 
 @pytest.mark.parametrize("seed", range(8))
