@@ -386,6 +386,7 @@ class Chase:
             again=proven,
             done=Counter(state.repairs),
             later=self._later(),
+            opened=tuple(state.open),
         )
         enough = state.passes >= MOST_PASSES or self._failed_since_repair() >= MOST_FAILS
         proofs = posed.problem.verify.most if enough else 0
@@ -478,13 +479,15 @@ class Chase:
             good = float(joint[tuple(healthy)].sum())
             others = [c for c in self.fitted.channels if c != channel]
             open_now = ranked.posed.mask(self.state.open)
-            minutes, steps = 0.0, []
+            minutes, steps, standing = 0.0, [], self.proven()
             for other in others:
                 proofs = deferral.proofs(self, other)
                 if not proofs:
                     good = 0.0
                 for check in proofs:
-                    if check.key in self.barred() and check.key not in self.proven():
+                    if check.key in standing:
+                        continue
+                    if check.key in self.barred():
                         good = 0.0
                     minutes += check.minutes
                     mask = ranked.posed.mask

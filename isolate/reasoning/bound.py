@@ -64,14 +64,18 @@ ACCEPT = "close up all the same"
 """The end that a relaxed problem has while a pass stands."""
 PRICES = tuple(2.0 ** (k / 2) for k in range(-2, 13))
 """Minutes a bit that are tried."""
+STEPS = (2.0**0.25, 2.0**0.125, 2.0**0.0625, 2.0**0.03, 2.0**0.015)
+"""Factors by which the best of them is neared."""
 KEEPING = (0.0, 0.25, 0.5, 1.0, 2.0, 3.0)
 """Bits' worth of a repair in vain that are kept for the verification behind it, of which the best are taken."""
 MIXTURES = 129
 """Mixtures of what the verification shows that are tried."""
+RARE = 1e-4
+"""What a state is taken to be at least worth in sharing out what states pay that run together."""
 TRACE = 1e-9
 """Share that any answer has in a mixture."""
-ROUNDS = 6
-"""Times that the distribution of answers that grants least is improved."""
+ROUNDS, FINE = 12, 60
+"""Steps in which the mixtures of answers are neared, while prices are tried and for the best of them."""
 SAFE = 1e-9
 """Share by which a bound is lowered for rounding."""
 
@@ -88,12 +92,12 @@ def lower_bound(problem: Problem, position: Position | None = None, budget: int 
     if problem.settled(at):
         left = float(at.p @ ~problem.clear)
         return problem.ways.close_all(at.open)[0] + left * problem.missed
-    relaxed = _Relaxed(problem, at)
+    relaxed = Relaxed(problem, at)
     best = max(relaxed.told_bound(), Doubt(relaxed).best(), pieces(relaxed, budget))
     return max(0.0, best * (1 - SAFE))
 
 
-def pieces(relaxed: _Relaxed, budget: int) -> float:
+def pieces(relaxed: Relaxed, budget: int) -> float:
     """Return the bound *pieces*: the whole where few states are possible, else parts of :data:`PIECE` states.
 
     Parts hold what is dear to confuse: by the least mass of two states and what a repair in vain costs.
@@ -117,7 +121,7 @@ def pieces(relaxed: _Relaxed, budget: int) -> float:
     return sum(mass * f.bound for (mass, _), f in zip(searches, found, strict=True))
 
 
-def _parts(relaxed: _Relaxed, possible: Sequence[int]) -> list[list[int]]:
+def _parts(relaxed: Relaxed, possible: Sequence[int]) -> list[list[int]]:
     """Return the states in parts: the pair that costs most to confuse first, parts joined up to their size."""
     p, problem = relaxed.p, relaxed.problem
     vain = []
@@ -139,7 +143,7 @@ def _parts(relaxed: _Relaxed, possible: Sequence[int]) -> list[list[int]]:
     return [list(x) for x in {tuple(sorted(x)): None for x in part.values()}]
 
 
-class _Relaxed:
+class Relaxed:
     """A problem at a position, relaxed; the cost if the state were told is worked out here."""
 
     def __init__(self, problem: Problem, at: Position) -> None:
@@ -156,15 +160,19 @@ class _Relaxed:
         changes &= np.array(self.most, dtype=int)[:, None] > 0
         self.changes = changes
         self.works: list[list[int]] = [np.flatnonzero(column).tolist() for column in changes.T]
-        live = self.p > 0
-        while True:
-            more = live.copy()
-            for i, row in enumerate(changes):
-                more[problem.targets[i][live & row]] = True
-            if (more == live).all():
-                break
-            live = more
-        self.live = live
+        # later[h]: the repairs that work on what may become of state h.
+        self.later: list[set[int]] = [set(w) for w in self.works]
+        self.live = self.p > 0
+        changed = True
+        while changed:
+            changed = False
+            for h, works in enumerate(self.works):
+                for i in works:
+                    to = self.tos[i][h]
+                    if not self.later[to] <= self.later[h] or (self.live[h] and not self.live[to]):
+                        self.later[h] |= self.later[to]
+                        self.live[to] |= self.live[h]
+                        changed = True
         accept = np.where(problem.clear, 0.0, problem.missed)
         self.before = np.stack([e.cost for e in problem.ends if not e.proven])
         self.after = np.stack([*(e.cost for e in problem.ends), accept])
@@ -197,8 +205,8 @@ class _Relaxed:
                 break
             to, s = self.tos[i][h], problem.repairs[i].success
             more = tuple(sorted({**times, i: times.get(i, 0) + 1}.items()))
-            # Only what works here counts for what may still be done; elsewhere it would be another memory of the same.
-            cost += s * self.told(to, after, False, tuple(x for x in more if x[0] in self.works[to]))
+            # Only what may work from there on counts for what may still be done; else it is a memory of the same.
+            cost += s * self.told(to, after, False, tuple(x for x in more if x[0] in self.later[to]))
             if s < 1 and cost < best:
                 cost += (1 - s) * self.told(h, after, False, more)
             best = min(best, cost)
@@ -288,7 +296,7 @@ class _Asked:
 class Doubt:
     """The bound *doubt* of a relaxed problem; see the module."""
 
-    def __init__(self, relaxed: _Relaxed) -> None:
+    def __init__(self, relaxed: Relaxed) -> None:
         self.relaxed = relaxed
         p = relaxed.p
         self.told = relaxed.told_all()
@@ -340,25 +348,18 @@ class Doubt:
             if not relaxed.at.open >> i & 1:
                 both = way.open + (way.close if way.lasting else 0.0)
                 self._budget[i] = [0.0 if mask >> i & 1 else both for mask in needed]
-        self._behind = [np.array([bool(a.needs >> i & 1) for a in asked], dtype=bool) for i in range(len(access))]
+        self._behind = [[k for k, a in enumerate(asked) if a.needs >> i & 1] for i in range(len(access))]
 
     def _needed(self) -> list[int]:
         """Return for each state what any repair on its way, or the verification, needs open."""
-        relaxed = self.relaxed
-        problem, ways = relaxed.problem, relaxed.ways
-        needed = [ways.closed_under(problem.verify.needs)] * relaxed.n
-        for h in range(relaxed.n):
-            for i in relaxed.works[h]:
-                needed[h] |= ways.closed_under(problem.repairs[i].needs)
-        changed = True
-        while changed:
-            changed = False
-            for h in range(relaxed.n):
-                for i in relaxed.works[h]:
-                    more = needed[h] | needed[relaxed.tos[i][h]]
-                    changed |= more != needed[h]
-                    needed[h] = more
-        return needed
+        problem, ways = self.relaxed.problem, self.relaxed.ways
+        found = []
+        for later in self.relaxed.later:
+            needed = problem.verify.needs
+            for i in later:
+                needed |= problem.repairs[i].needs
+            found.append(ways.closed_under(needed))
+        return found
 
     def _leaves_first(self, live: Sequence[int]) -> list[int] | None:
         """Return the live states, each behind those that repairs make of it; None where they go in a circle."""
@@ -380,69 +381,64 @@ class Doubt:
         """Return the best bound of all prices tried; minus infinity where there is none."""
         if self.asked is None or self._order is None:
             return -np.inf
-        found = [(self.at_price(price), price) for price in PRICES]
-        best, price = max(found)
-        step = 2.0**0.25
-        for _ in range(3):
+        best, price = max((self.at_price(price), price) for price in PRICES)
+        if not np.isfinite(best):
+            return best
+        for step in STEPS:
             for near in (price / step, price * step):
                 best, price = max((best, price), (self.at_price(near), near))
-            step **= 0.5
-        return best
+        return max(best, self.at_price(price, FINE))
 
-    def at_price(self, price: float) -> float:
+    def at_price(self, price: float, rounds: int = ROUNDS) -> float:
         """Return the bound for a price, minutes a bit; minus infinity where the inequalities cannot be met."""
         p, clear = self.relaxed.p, self.relaxed.problem.clear
         lost = [np.inf]
         for keeping in KEEPING:
             early = self._early(price, keeping)
             if early is not None:
-                slack, ends = self._slack(price, *early)
+                slack, ends = self._slack(price, *early[1:])
                 due = 0.0 if self.relaxed.at.proven else early[0] * float(p[clear].sum())
                 lost.append(price * (float(p @ slack) + ends) + due)
         if not np.isfinite(min(lost)):
             return -np.inf
-        return float(p @ (self.told - self._free(price))) + price * self.bits - min(lost)
+        return float(p @ (self.told - self._free(price, rounds))) + price * self.bits - min(lost)
 
-    def _free(self, price: float) -> Vector:
-        """Return, for each state, the minutes' worth of telling that checks give beyond what they cost."""
-        p = self.relaxed.p
-        if not len(self._table):
-            return np.zeros(len(p))
+    def _free(self, price: float, rounds: int = ROUNDS) -> Vector:
+        """Return, for each state, the minutes' worth of telling that checks give beyond what they cost.
+
+        The mixtures of answers that make it least are those of the masses to which the checks give something; they are
+        neared from the whole belief, a smaller step at a time (Frank & Wolfe 1956 [memory]).
+        """
+        p, table = self.relaxed.p, self._table
+        least, free = np.inf, np.zeros(len(p))
+        if not len(table):
+            return free
+        shown = table.max(axis=2) > 0
         weight = np.broadcast_to(p, self._own.shape)
-        cost = np.broadcast_to(self._cost, self._own.shape)
-        best = np.full((len(self._table), 1), np.inf)
-        chosen = np.zeros_like(self._own)
-        free = chosen
-        total = np.inf
-        for _ in range(3):
-            best[:] = np.inf
-            weight = np.broadcast_to(p, self._own.shape)
-            for _ in range(ROUNDS):
-                mixed = (self._table * weight[:, None, :]).sum(axis=2)
-                whole = mixed.sum(axis=1, keepdims=True)
-                mixed = np.where(whole > 0, mixed / np.maximum(whole, 1e-300), 1.0 / mixed.shape[1])
-                # A trace of everything, so that no answer is impossible.
-                shown = self._table.max(axis=2) > 0
-                mixed = np.where(shown, mixed + 1e-9, 0.0)
-                mixed /= mixed.sum(axis=1, keepdims=True)
-                logs = np.log2(mixed, out=np.zeros_like(mixed), where=shown)
-                worth = price * (self._own - (self._table * logs[:, :, None]).sum(axis=1))
-                over = worth - cost
-                value = np.maximum(over, 0.0) @ p
-                better = value[:, None] < best
-                chosen = np.where(better, worth, chosen)
-                best = np.where(better, value[:, None], best)
-                weight = (weight + p * (over > 0)) / 2
-            left = np.maximum(chosen - self._cost, 0.0) * self._times
-            for i in reversed(self.relaxed.ways.order):
-                behind = self._behind[i]
-                if behind.any():
-                    sums = left[behind].sum(axis=0)
-                    left[behind] *= np.where(sums > 0, np.maximum(1 - self._budget[i] / np.maximum(sums, 1e-12), 0), 1)
-            if float((left @ p).sum()) < total:
-                total, free = float((left @ p).sum()), left.sum(axis=0)
-            cost = np.maximum(chosen - left / np.maximum(self._times, 1.0), self._cost)
+        for step in range(rounds):
+            mixed = np.where(shown, (table @ weight[:, :, None])[:, :, 0] + TRACE, 0.0)
+            mixed /= mixed.sum(axis=1, keepdims=True)
+            logs = np.log2(mixed, out=np.zeros_like(mixed), where=shown)
+            left = self._unpaid(np.maximum(price * (self._own - (logs[:, None, :] @ table)[:, 0]) - self._cost, 0.0))
+            given = left.sum(axis=0)
+            if (total := float(given @ p)) < least:
+                least, free = total, given
+            share = 2.0 / (step + 3)
+            weight = (1 - share) * weight + share * p * (left > 0)
         return free
+
+    def _unpaid(self, over: Vector) -> Vector:
+        """Return (checks, states) of what is told beyond its cost less what access costs each state on top of that."""
+        left = over * self._times
+        for i in reversed(self.relaxed.ways.order):
+            behind = self._behind[i]
+            if len(behind):
+                rows = left[behind]
+                sums = rows.sum(axis=0)
+                left[behind] = rows * np.where(
+                    sums > self._budget[i], 1 - self._budget[i] / np.maximum(sums, 1e-300), 0.0
+                )
+        return np.asarray(left)
 
     def _told_apart(self) -> tuple[Vector, Vector, Vector]:
         """Return KL of the verification's likelihood from mixtures of it, bits, (mixtures, states), and the chances
@@ -460,7 +456,7 @@ class Doubt:
             mixed = table[:, live].mean(axis=1)[None]
         mixed = (mixed + TRACE) / (1 + TRACE * mixed.shape[1])
         own = (table * np.log2(table, out=np.zeros_like(table), where=table > 0)).sum(axis=0)
-        return own - np.log2(mixed) @ table, 1.0 - table[0], table[0]
+        return np.asarray(own - np.log2(mixed) @ table), 1.0 - table[0], table[0]
 
     def _early(self, price: float, keeping: float) -> tuple[float, list[float], list[float]] | None:
         """Return what a clear state pays for being known by a verification, before any repair and after each, and what
@@ -493,19 +489,22 @@ class Doubt:
             pay = np.minimum(pay, (short[:, clear] + fail[clear] * first).max(axis=1, initial=0.0))
         return first, [pays(x) for x in kept], kept
 
-    def _slack(self, price: float, first: float, early: list[float], kept: list[float]) -> tuple[Vector, float]:
+    def _slack(self, price: float, early: list[float], kept: list[float]) -> tuple[Vector, float]:
         """Return the bits that each state pays for repairs letting it run together with others, and those for ends."""
         relaxed = self.relaxed
         problem, p = relaxed.problem, relaxed.p
         n = relaxed.n
         assert self._order is not None
         clear = problem.clear.tolist()
-        floor = 1e-4
-        guess = np.maximum(p, floor)
+        guess = np.maximum(p, RARE)
         guess = guess / guess[relaxed.live].sum()
         stuck = np.zeros(n)
         slack = np.zeros(n)
-        least_clear = [min(problem.verify.cost, float(self.relaxed.before[:, h].min())) for h in range(n)]
+        # A repair after a pass makes the verification due again, or an end that costs something.
+        owed = float(min(problem.verify.cost, relaxed.before[:, relaxed.live].min()))
+        after_pass = [r.cost + owed - early[i] for i, r in enumerate(problem.repairs)]
+        if min((x for x, most in zip(after_pass, relaxed.most, strict=True) if most), default=0.0) < 0:
+            return slack, np.inf
         runs: dict[tuple[int, int], list[int]] = {}
         for h in self._order:
             for i in relaxed.works[h]:
@@ -524,7 +523,7 @@ class Doubt:
                 if i in relaxed.works[g]:
                     taken = 0.5
                 else:
-                    vain = repair.cost + min(0.0, least_clear[g] - early[i]) if clear[g] else repair.cost - kept[i]
+                    vain = min(repair.cost, after_pass[i]) if clear[g] else repair.cost - kept[i]
                     taken = 2.0 ** (-vain / price) if vain > 0 else 1.0
                 if taken >= 1.0:
                     return slack, np.inf

@@ -415,7 +415,7 @@ class Lookahead:
             float(node.told[row]) if row < len(node.told) else 0.0,
             outcomes,
             crossed[2],
-            float(node.chances[row] @ node.on_time[row]) if timed else None,
+            min(float(node.chances[row] @ node.on_time[row]), 1.0) if timed else None,
             float(node.chances[row] @ node.later[row]) if timed else None,
         )
 

@@ -251,11 +251,15 @@ class Planner:
         trying, chance, late = self._trying(b, reach, left)
         asking = told + doubt
         if left is not None:
-            # What the plan is, decides by when it is done: asking takes as long as it is valued at.
-            minutes = reach.hindsight[reach.at] - self._parts + (doubt - left)[:, None]
+            # What the plan is, decides by when it is done. Asking is valued at its mean: it may take anything from
+            # nothing to twice as long.
+            spread = np.maximum(2 * doubt, 1e-9)[:, None]
+            slack = left[:, None] - (reach.hindsight[reach.at] - self._parts)
+            in_time = np.clip(slack / spread, 0.0, 1.0)
+            beyond = np.where(slack <= 0, spread / 2 - slack, np.maximum(spread - slack, 0.0) ** 2 / (2 * spread))
             asked = asking < trying
-            chance = np.where(asked, (b.groups * (minutes <= 0)).sum(axis=1), chance)
-            late = np.where(asked, (b.groups * np.maximum(minutes, 0.0)).sum(axis=1), late)
+            chance = np.where(asked, (b.groups * in_time).sum(axis=1), chance)
+            late = np.where(asked, (b.groups * beyond).sum(axis=1), late)
         return Leaf(
             np.minimum(asking, trying),
             np.minimum(told + part * doubt, trying),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -24,6 +24,8 @@ MOST = 160
 """No more joint states than this are planned over, before the states that repairs lead to are added."""
 SURE_REPAIR = 0.85
 """A repair with less success than this is no cure to repeat."""
+MOST_PROOFS = 2
+"""Verifications that are planned for after one repair: one may fail though nothing is wrong any more."""
 RARE = 1e-6
 """States rarer than this share of the likeliest are only gone through where there are too few others."""
 ESCALATE = "escalate"
@@ -64,7 +66,8 @@ class Poser:
         hands: int = 1,
     ) -> None:
         self.model, self.fitted, self.place, self.condition = model, model.fitted, place, condition
-        self.objective, self.hands = objective, hands
+        # Labour is paid for whoever stands beside it: two people save time, and nothing else.
+        self.objective, self.hands = objective, hands if objective != "cost" else 1
         self.weights: Weights = weights(self.fitted, place)
         self.access = tuple(self.fitted.access)
         self._bit = {name: 1 << i for i, name in enumerate(self.access)}
@@ -81,7 +84,7 @@ class Poser:
             )
             for a in self.fitted.access.values()
         )
-        self.crossings = Ways(self.ways, hands)
+        self.crossings = Ways(self.ways, self.hands)
         self._place = np.cumprod([1, *model.shape[:-1]])
 
     def _labour(self, minutes: float, people: int) -> float:
@@ -101,16 +104,19 @@ class Poser:
         again: bool = False,
         done: Mapping[str, int] | None = None,
         later: Mapping[str, float] | None = None,
+        opened: Collection[str] = (),
         most: int = MOST,
     ) -> Posed:
         """Return the problem; ``barred`` names checks, repairs and access that may not be used now.
 
         ``verification``: the checks that verify the complaint, in order. ``again``: it has passed since the last
         repair, so another one repeats it. ``done``: how often each repair was done. ``later``: minutes until a check,
-        a repair or an access state can be had, since something it takes is on its way. ``most``: joint states.
+        a repair or an access state can be had, since something it takes is on its way, and ``opened`` what stands open:
+        a wait runs while things are opened. ``most``: joint states.
         """
+        wait = self._waiting(later or {}, self.mask(opened))
         barred = frozenset(barred)
-        done, later = done or {}, later or {}
+        done = done or {}
         joint, kept = self._states(belief, most)
         table = np.array(joint, dtype=np.int64)
         at = tuple(table[:, axis] for axis in range(len(self.model.zones)))
@@ -120,7 +126,7 @@ class Poser:
         codes = table @ self._place
         coded = codes, np.argsort(codes)
         checks = tuple(
-            self._check(belief, check, condition, at, later)
+            self._check(belief, check, condition, at, wait)
             for check in self.fitted.checks.values()
             if check.key not in barred and not self.fitted.needed(check.needs) & barred
         )
@@ -138,8 +144,8 @@ class Poser:
                     name=repair.key,
                     cost=self._labour(repair.entry.minutes, repair.entry.people)
                     + self.weights.parts * repair.entry.parts
-                    + self._wait(later, repair.key, repair.needs),
-                    minutes=repair.entry.minutes + self._wait(later, repair.key, repair.needs),
+                    + wait(repair),
+                    minutes=repair.entry.minutes + wait(repair),
                     to=self._targets(repair.clears, table, coded),
                     success=repair.entry.success,
                     needs=self.mask(repair.needs),
@@ -177,16 +183,21 @@ class Poser:
         return found
 
     def _check(
-        self, belief: Belief, check: FitCheck, condition: Condition, at: tuple[Index, ...], later: Mapping[str, float]
+        self,
+        belief: Belief,
+        check: FitCheck,
+        condition: Condition,
+        at: tuple[Index, ...],
+        wait: Callable[[FitCheck | FitRepair], float],
     ) -> CheckMove:
         repeats = check.repeats
         before = tuple(check.outcomes.index(o) for o in belief.occasion.get(check.key, ()))
-        wait = self._wait(later, check.key, check.needs)
+        waits = wait(check)
         first = _columns(self.model.likelihood(check.key, condition), at)
         return CheckMove(
             name=check.key,
-            cost=self._labour(check.minutes, check.entry.people) + wait,
-            minutes=check.minutes + wait,
+            cost=self._labour(check.minutes, check.entry.people) + waits,
+            minutes=check.minutes + waits,
             likelihood=_columns(belief.next_likelihood(check.key, condition), at) if before else first,
             needs=self.mask(check.needs),
             shut=self.mask(check.shut),
@@ -198,11 +209,16 @@ class Poser:
             before=before,
         )
 
-    def _wait(self, later: Mapping[str, float], key: str, needs: Collection[str]) -> float:
-        """Return the minutes until a step can be had, with what has to be open for it."""
-        if not later:
-            return 0.0
-        return max((later.get(k, 0.0) for k in (key, *self.fitted.needed(needs))), default=0.0)
+    def _waiting(self, later: Mapping[str, float], opened: int) -> Callable[[FitCheck | FitRepair], float]:
+        """Return what gives the minutes that are waited until a step can be had, behind what is crossed meanwhile."""
+
+        def wait(step: FitCheck | FitRepair) -> float:
+            until = max((later.get(k, 0.0) for k in (step.key, *self.fitted.needed(step.needs))), default=0.0)
+            if not until:
+                return 0.0
+            return max(until - self.crossings.go(opened, self.mask(step.needs), self.mask(step.shut))[0], 0.0)
+
+        return wait if later else lambda step: 0.0
 
     def _label(self, state: tuple[int, ...]) -> str:
         names = []
@@ -277,7 +293,9 @@ class Poser:
                 others = [g for c, g in groups.items() if c != channel]
                 rows.append((1 - own) * np.prod(np.stack(others), axis=0))
         rows.append(np.clip(1 - np.sum(np.stack(rows), axis=0), 0.0, 1.0))
-        return CheckMove("verification", cost, np.stack(rows), needs & ~shut, shut, spoils, minutes=minutes)
+        return CheckMove(
+            "verification", cost, np.stack(rows), needs & ~shut, shut, spoils, minutes=minutes, most=MOST_PROOFS
+        )
 
     def _ends(self, joint: Sequence[tuple[int, ...]], barred: frozenset[str]) -> tuple[EndMove, ...]:
         w = self.weights

@@ -200,7 +200,9 @@ def test_shown_again_the_card_has_the_figures_of_now(kit: Kit) -> None:
     text = session(chase, hand)
     assert text.count(" Next: ") == 2
     cards = [line.split(":")[0] for line in text.splitlines() if line.startswith("In time")]
-    assert before is not None and cards == [f"In time  {words.estimated(before)}", "In time  <1%"]
+    assert before is not None and before > 0.9
+    assert cards[0] == f"In time  {words.estimated(before)}"
+    assert cards[1] in {f"In time  {words.estimated(x / 100)}" for x in range(10)}
     assert "400 min to departure" in hand.feet[0].replace("6 h 40 min", "400 min")
     assert "30 min to departure" in hand.feet[1]
 
