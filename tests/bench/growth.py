@@ -9,7 +9,7 @@ it keeps from then on worked out. ``bound``: :func:`isolate.reasoning.bound.lowe
 Two times of a decision: ``cold``, with nothing kept from before, and ``warm``, the same again with the crossings known
 by then, as they are kept from problem to problem in a chase. Printed are medians of several problems, each decided
 ``--times`` times, and the ratio of ``warm`` to that of 1x; the exponent is that of time against size from the size
-before. Sizes end where one decision would take longer than ``--longest``, by the growth so far. ``--picture`` draws it
+before. With ``--access 15`` an aircraft of the same panels is looked at with ever more behind them. Sizes end where one decision would take longer than ``--longest``, by the growth so far. ``--picture`` draws it
 where matplotlib is installed. Times are of this machine, one thread, other programs included.
 """
 
@@ -51,10 +51,14 @@ class Grown(NamedTuple):
     bound: float | None
 
 
-def problem_of(size: int, seed: int) -> Problem:
-    """Return a problem by the recipe of ``generated``, worked out in tables; the draws come in another order."""
+def problem_of(size: int, seed: int, panels: int = 10**9) -> Problem:
+    """Return a problem by the recipe of ``generated``, worked out in tables; the draws come in another order.
+
+    ``panels``: access states at most.
+    """
     rng = np.random.default_rng([size, seed])
     faults, doubles, checks, access = (size * k for k in (FAULTS, DOUBLES, CHECKS, ACCESS))
+    access = min(access, panels)
     pairs = np.unique(np.sort(rng.permuted(np.tile(np.arange(faults), (doubles, 1)), axis=1)[:, :2], axis=1), axis=0)
     n = 1 + faults + len(pairs)
     p = np.concatenate(
@@ -62,7 +66,7 @@ def problem_of(size: int, seed: int) -> Problem:
     )
     ways = []
     for i in range(access):
-        needs = 0 if i < ROOTS * size else 1 << int(rng.integers(0, i))
+        needs = 0 if i < ROOTS * access // ACCESS else 1 << int(rng.integers(0, i))
         ways.append(Way(f"a{i}", float(rng.uniform(2, 15)), float(rng.uniform(2, 15)), needs))
     made = []
     for k in range(checks):
@@ -88,13 +92,13 @@ def problem_of(size: int, seed: int) -> Problem:
     return Problem(states, p / p.sum(), clear, tuple(ways), tuple(made), tuple(repairs), verify, ends, 900.0)
 
 
-def measured(size: int, seeds: int, times: int, bound: bool) -> Grown:
+def measured(size: int, seeds: int, times: int, bound: bool, panels: int) -> Grown:
     """Return what problems of this size take; the first decision, which loads code, is not counted."""
     states: list[float] = []
     over: list[float] = []
     taken: dict[str, list[float]] = {name: [] for name in ("posed", "cold", "warm", "bound")}
     for seed in range(seeds):
-        whole = problem_of(size, seed)
+        whole = problem_of(size, seed, panels)
         states.append(len(whole.states))
         over.append(len(whole.narrowed(whole.start(), KEPT, LEAST)[0].states))
         for again in range(times + (size == 1)):
@@ -157,9 +161,11 @@ def main(argv: Sequence[str] | None = None) -> None:
     parser.add_argument("--seeds", type=int, default=3, help="problems of each size (3)")
     parser.add_argument("--times", type=int, default=3, help="decisions on each (3)")
     parser.add_argument("--longest", type=float, default=60.0, help="seconds that one decision may take (60)")
+    parser.add_argument("--access", type=int, default=10**9, help="access states at most (as many as the size makes)")
     parser.add_argument("--bound", type=int, default=0, help="largest size whose bound is worked out too (0: none)")
     parser.add_argument("--picture", type=Path, help="file to draw to")
     given = parser.parse_args(argv)
+    panels = max(ROOTS, given.access)
     print(quiet())
     grown: list[Grown] = []
     rows = []
@@ -170,7 +176,7 @@ def main(argv: Sequence[str] | None = None) -> None:
             if (next_ms := last.cold * (size / last.size) ** grows) > 1000 * given.longest:
                 print(f"{size}x and larger left out: one decision would take some {next_ms / 1000:.0f} s cold")
                 break
-        now = measured(size, max(1, given.seeds), max(1, given.times), size <= given.bound)
+        now = measured(size, max(1, given.seeds), max(1, given.times), size <= given.bound, panels)
         print(f"{size}x done", file=sys.stderr, flush=True)
         exponent = ""
         if grown:
@@ -178,7 +184,7 @@ def main(argv: Sequence[str] | None = None) -> None:
         grown.append(now)
         bound = "" if now.bound is None else f"{now.bound:.0f}"
         ratio = f"{now.warm / grown[0].warm:.1f}"
-        counts = [now.states, now.over, CHECKS * size, ACCESS * size, FAULTS * size]
+        counts = [now.states, now.over, CHECKS * size, min(ACCESS * size, panels), FAULTS * size]
         rows.append(
             [f"{size}x", *counts, f"{now.posed:.1f}", f"{now.cold:.0f}", f"{now.warm:.1f}", ratio, exponent, bound]
         )
