@@ -36,7 +36,17 @@ def advise(kits: Callable[[str], Kit], events: Sequence[Event], clock: Callable[
         warnings.append("passed on half torqued or unlocked: " + ", ".join(state.loose))
     belief = chase.belief
     moves = []
+    plan: dict[str, Any] = {}
     if not state.ended:
+        ranked, deferring = chase.ranked(), chase.deferring()
+        plan = {
+            "objective": chase.intake.objective,
+            "budget": ranked.budget,
+            "bound": round(ranked.bound, 2),
+            "exact": ranked.exact,
+            "together": list(ranked.together),
+            "deferring": None if deferring is None else deferring.as_dict(),
+        }
         for move in chase.ranked().moves:
             offer = chase.offer(move)
             moves.append(
@@ -47,6 +57,11 @@ def advise(kits: Callable[[str], Kit], events: Sequence[Event], clock: Callable[
                     "expected": round(move.expected, 2),
                     "now": round(move.now, 2),
                     "bits": round(move.told, 4),
+                    **(
+                        {}
+                        if move.chance is None
+                        else {"chance": round(move.chance, 4), "late": round(move.late or 0, 2)}
+                    ),
                     "opens": [c.access for c in offer.crossings if c.opening],
                     "shuts": [c.access for c in offer.crossings if not c.opening],
                     "outcomes": [
@@ -84,6 +99,7 @@ def advise(kits: Callable[[str], Kit], events: Sequence[Event], clock: Callable[
             "kept_in_planning": round(chase.ranked().posed.kept, 6) if not state.ended else None,
         },
         "barred": dict(chase.ranked().barred) if not state.ended else {},
+        "decision": plan,
         "moves": moves,
         "rules": [f.as_dict() for f in chase.firings()],
     }

@@ -1448,12 +1448,7 @@ class Chase:
         if first.chance is not None:
             body["chance"] = _figure(first.chance, 4)
         if (deferring := self.deferring()) is not None:
-            body["deferring"] = {
-                "channel": deferring.channel,
-                "going_on": _figure(deferring.going_on),
-                "cost": _figure(deferring.cost),
-                "likely": _figure(deferring.likely, 4),
-            }
+            body["deferring"] = deferring.as_dict()
         if body != self.state.offered:
             self._write(("offered", body))
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from isolate.kb.fit import instance, split
 from isolate.kb.model import Ask as Fact
@@ -60,6 +61,15 @@ class Deferring:
     going_on: float
     cost: float
     likely: float
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the figures as a JSON object."""
+        return {
+            "channel": self.channel,
+            "going_on": round(self.going_on, 2),
+            "cost": round(self.cost, 2),
+            "likely": round(self.likely, 4),
+        }
 
     @property
     def cheaper(self) -> bool:

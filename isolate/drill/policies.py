@@ -48,14 +48,13 @@ class Policy(Protocol):
 
 
 class Ours:
-    """What the tool itself would offer. ``budget``: expansions for a decision; one is the answer given at once,
-    without the search for bounds that goes with more."""
+    """What the tool itself would offer. ``budget``: expansions for a decision; one is the answer given at once."""
 
     def __init__(self, budget: int = 1) -> None:
         self.budget = budget
 
     def move(self, problem: Problem, position: Position) -> Move:
-        return decide(problem, position, self.budget, quick=self.budget == 1).move
+        return decide(problem, position, self.budget).move
 
 
 class _Acting:

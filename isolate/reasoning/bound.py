@@ -42,7 +42,7 @@ they may be put together as above is our own argument, held against a brute forc
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -80,11 +80,17 @@ SAFE = 1e-9
 """Share by which a bound is lowered for rounding."""
 
 
-def lower_bound(problem: Problem, position: Position | None = None, budget: int = 100) -> float:
+def lower_bound(
+    problem: Problem,
+    position: Position | None = None,
+    budget: int = 100,
+    stopped: Callable[[], bool] = lambda: False,
+) -> float:
     """Return equivalent minutes that no plan can be expected to beat from a position (default: the start).
 
-    ``budget``: expansions spent on pieces; the same problem and budget give the same figure. Raises ValueError for a
-    budget under one.
+    ``budget``: expansions spent on pieces; the same problem and budget give the same figure. ``stopped``: asked now
+    and then; a bound that was stopped is one, and no more than hindsight perhaps. Raises ValueError for a budget
+    under one.
     """
     if budget < 1:
         raise ValueError(f"a bound needs a budget of at least 1 expansion, not {budget}")
@@ -93,11 +99,15 @@ def lower_bound(problem: Problem, position: Position | None = None, budget: int 
         left = float(at.p @ ~problem.clear)
         return problem.ways.close_all(at.open)[0] + left * problem.missed
     relaxed = Relaxed(problem, at)
-    best = max(relaxed.told_bound(), Doubt(relaxed).best(), pieces(relaxed, budget))
+    best = relaxed.told_bound()
+    if not stopped():
+        best = max(best, Doubt(relaxed, stopped).best())
+    if not stopped():
+        best = max(best, pieces(relaxed, budget, stopped))
     return max(0.0, best * (1 - SAFE))
 
 
-def pieces(relaxed: Relaxed, budget: int) -> float:
+def pieces(relaxed: Relaxed, budget: int, stopped: Callable[[], bool] = lambda: False) -> float:
     """Return the bound *pieces*: the whole where few states are possible, else parts of :data:`PIECE` states.
 
     Parts hold what is dear to confuse: by the least mass of two states and what a repair in vain costs.
@@ -108,7 +118,7 @@ def pieces(relaxed: Relaxed, budget: int) -> float:
     searches = [(float(p[part].sum()), Search(relaxed.piece(part))) for part in parts]
     found = [search.found() for _, search in searches]
     left = budget
-    while left > 0:
+    while left > 0 and not stopped():
         # Where the bounds are furthest apart, weighed by mass, there is most to be had.
         gaps = [mass * (f.expected - f.bound) for (mass, _), f in zip(searches, found, strict=True)]
         k = int(np.argmax(gaps))
@@ -296,8 +306,8 @@ class _Asked:
 class Doubt:
     """The bound *doubt* of a relaxed problem; see the module."""
 
-    def __init__(self, relaxed: Relaxed) -> None:
-        self.relaxed = relaxed
+    def __init__(self, relaxed: Relaxed, stopped: Callable[[], bool] = lambda: False) -> None:
+        self.relaxed, self._stopped = relaxed, stopped
         p = relaxed.p
         self.told = relaxed.told_all()
         some = p[p > 0]
@@ -385,6 +395,8 @@ class Doubt:
         if not np.isfinite(best):
             return best
         for step in STEPS:
+            if self._stopped():
+                return best
             for near in (price / step, price * step):
                 best, price = max((best, price), (self.at_price(near), near))
         return max(best, self.at_price(price, FINE))

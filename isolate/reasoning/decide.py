@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
+from isolate.reasoning.bound import lower_bound
 from isolate.reasoning.exact import Table, misfit
 from isolate.reasoning.lookahead import Lookahead, Objective
 from isolate.reasoning.plan import Valued
@@ -19,12 +20,14 @@ from isolate.reasoning.search import Search
 
 KEPT, LEAST = 0.998, 1e-5
 """Share of the probability that is planned over, and the least that a state has to have."""
+DEEP = 8
+"""From this budget on there is time for bounds as well."""
 FEW = 8
-"""So few states, and bounds are searched for."""
+"""So few states, and the optimum is searched for."""
 EACH = 12
 """Expansions of the search with bounds for one of the budget: they are so much quicker."""
 CLOSE = 1.1
-"""Bounds as close as this decide; further apart, the look ahead does."""
+"""Bounds as close as this decide; further apart, looking ahead does."""
 TABLE = 300_000
 """Positions up to which a table is made at once."""
 
@@ -71,14 +74,11 @@ def decide(
     left: float | None = None,
     objective: Objective = "minutes",
     stopped: Callable[[], bool] = lambda: False,
-    quick: bool = False,
 ) -> Decision:
     """Return the next move of a problem at a position (default: its start).
 
     ``budget``: expansions. ``left``: minutes until the time to be done by. ``stopped``: asked between expansions; a
-    decision that was stopped is only as good as it got. ``quick``: without bounds.
-
-    Raises ValueError for a budget under one.
+    decision that was stopped is only as good as it got. Raises ValueError for a budget under one.
     """
     if budget < 1:
         raise ValueError(f"looking ahead needs a budget of at least 1 expansion, not {budget}")
@@ -92,15 +92,19 @@ def decide(
     if not misfit(narrow) and _positions(narrow) <= TABLE:
         cost, move = Table(narrow).best()
         return Decision(_found(ahead, move, cost), kept * cost, kept > 1 - 1e-9, kept, budget, ahead)
-    if len(narrow.states) > FEW or quick:
+    if budget < DEEP:
         return Decision(first, 0.0, False, kept, budget, ahead)
-    search = Search(narrow)
-    found = search.run(1)
-    while found.expansions < budget * EACH and not found.exact and not stopped():
-        found = search.run(found.expansions + EACH)
-    if found.expected <= CLOSE * found.bound and found.move.name != CLOSE_UP:
-        first = _found(ahead, found.move, found.expected)
-    return Decision(first, kept * found.bound, found.exact, kept, budget, ahead)
+    exact = False
+    if len(narrow.states) <= FEW:
+        search = Search(narrow)
+        found = search.run(1)
+        while found.expansions < budget * EACH and not found.exact and not stopped():
+            found = search.run(found.expansions + EACH)
+        exact = found.exact
+        if found.expected <= CLOSE * found.bound and found.move.name != CLOSE_UP:
+            first = _found(ahead, found.move, found.expected)
+    bound = lower_bound(narrow, budget=budget, stopped=stopped)
+    return Decision(first, kept * bound, exact, kept, budget, ahead)
 
 
 def _positions(problem: Problem) -> int:

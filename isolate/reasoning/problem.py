@@ -471,6 +471,7 @@ class Ways:
         self._go: dict[tuple[int, int, int], tuple[float, int, tuple[Crossed, ...]]] = {}
         n = len(self.access)
         self.order = self._topological()
+        self._rank = {i: place for place, i in enumerate(self.order)}
         # closure[i]: i and everything it needs; above[i]: i and everything that needs it.
         self.closure = [1 << i for i in range(n)]
         for i in self.order:
@@ -529,17 +530,15 @@ class Ways:
         cost = 0.0
         crossings: list[Crossed] = []
         now = start
-        for i in reversed(self.order):
-            if closing >> i & 1:
-                way = self.access[i]
-                cost += way.close if way.lasting else 0.0
-                crossings.append(Crossed(i, False))
-                now &= ~(1 << i)
-        for i in self.order:
-            if opening >> i & 1:
-                cost += self.access[i].open
-                crossings.append(Crossed(i, True))
-                now |= 1 << i
+        for i in sorted(bits(closing), key=self._rank.__getitem__, reverse=True):
+            way = self.access[i]
+            cost += way.close if way.lasting else 0.0
+            crossings.append(Crossed(i, False))
+            now &= ~(1 << i)
+        for i in sorted(bits(opening), key=self._rank.__getitem__):
+            cost += self.access[i].open
+            crossings.append(Crossed(i, True))
+            now |= 1 << i
         if self.hands > 1 and len(crossings) > 1:
             cost = self._side_by_side(crossings)
         return cost, now, tuple(crossings)
@@ -625,4 +624,9 @@ class Routes:
 
 def bits(mask: int) -> tuple[int, ...]:
     """Return the indices of the bits set."""
-    return tuple(i for i in range(mask.bit_length()) if mask >> i & 1)
+    found = []
+    while mask:
+        low = mask & -mask
+        found.append(low.bit_length() - 1)
+        mask ^= low
+    return tuple(found)

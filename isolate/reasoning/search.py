@@ -90,8 +90,8 @@ class Search:
         self.n = len(problem.states)
         self.expansions = 0
         self._nodes: dict[tuple[object, ...], _Node] = {}
-        self._hindsight: dict[tuple[int, bool, Done], Vector] = {}
-        self._told: dict[tuple[int, int, bool, Done], float] = {}
+        self._hindsight: dict[tuple[int, bool, Done, bool], Vector] = {}
+        self._told: dict[tuple[int, int, bool, Done, bool], float] = {}
         self._tables: dict[Asked, tuple[list[int], list[CheckMove], Vector]] = {}
         self._reach: dict[tuple[object, ...], tuple[Vector, Vector]] = {}
         self._faulty = ~problem.clear
@@ -101,11 +101,6 @@ class Search:
         identity = np.arange(self.n)
         self._changes = np.array([r.to for r in problem.repairs]).reshape(-1, self.n) != identity
         self._works = [np.flatnonzero(column).tolist() for column in self._changes.T]
-        self._moved = []
-        for repair in problem.repairs:
-            table = np.eye(self.n) * (1 - repair.success)
-            table[identity, repair.to] += repair.success
-            self._moved.append(table)
         self._most = [r.most for r in problem.repairs]
         self._pass = problem.verify.likelihood[0]
         self._least_end = {proven: table.min(axis=0).tolist() for proven, table in self._ends.items()}
@@ -134,10 +129,13 @@ class Search:
         access = [replace(way, lasting=False) if free >> i & 1 else way for i, way in enumerate(problem.access)]
         return Ways(access, problem.hands)
 
-    def _told_cost(self, h: int, opened: int, proven: bool, done: Done) -> float:
-        """Return the least cost from here in state h if it is told, after every repair as well: never too much."""
-        works = self._works[h]
-        key = (h, opened, proven, tuple(done[i] for i in works))
+    def _told_cost(self, h: int, opened: int, proven: bool, done: Done, spent: bool = False) -> float:
+        """Return the least cost from here in state h if it is told, after every repair as well: never too much.
+
+        ``spent``: no verification may be done before the next repair, be that in vain.
+        """
+        works = range(len(done)) if spent else self._works[h]
+        key = (h, opened, proven, tuple(done[i] for i in works), spent)
         found = self._told.get(key)
         if found is not None:
             return found
@@ -147,37 +145,48 @@ class Search:
         missed = 0.0 if self._clear[h] else self.problem.missed
         if proven:
             best = min(best, closing + missed)
-        verify = self.problem.verify
-        cost, after, _ = go(opened, verify.needs, verify.shut)
-        # A pass settles it, or an end that is there only while a pass stands does.
-        passed = min(missed, float(self._least_end[True][h]))
-        best = min(best, cost + verify.cost + close(after & ~verify.spoils)[0] + passed)
+        if not spent:
+            verify = self.problem.verify
+            cost, after, _ = go(opened, verify.needs, verify.shut)
+            # A pass settles it, or an end that is there only while a pass stands does.
+            passed = min(missed, float(self._least_end[True][h]))
+            best = min(best, cost + verify.cost + close(after & ~verify.spoils)[0] + passed)
+        able: list[tuple[float, int, int]] = []
         for i in works:
-            if done[i] >= self._most[i]:
-                continue
-            repair = self.problem.repairs[i]
-            cost, after, _ = go(opened, repair.needs, repair.shut)
-            cost += repair.cost
+            if done[i] < self._most[i]:
+                repair = self.problem.repairs[i]
+                cost, after, _ = go(opened, repair.needs, repair.shut)
+                able.append((cost + repair.cost, i, after & ~repair.spoils))
+        # The cheap ones first: what costs more than the best known is not followed any further.
+        for cost, i, after in sorted(able):
             if cost >= best:
-                continue
-            after &= ~repair.spoils
-            more = (*done[:i], done[i] + 1, *done[i + 1 :])
-            s = repair.success
-            cost += s * self._told_cost(self._tos[i][h], after, False, more)
-            if s < 1:
+                break
+            s, to, more = self.problem.repairs[i].success, self._tos[i][h], (*done[:i], done[i] + 1, *done[i + 1 :])
+            cost += s * self._told_cost(to, after, False, more)
+            if s < 1 and cost < best:
                 cost += (1 - s) * self._told_cost(h, after, False, more)
             best = min(best, cost)
         self._told[key] = best
         return best
 
-    def hindsight(self, opened: int, proven: bool, done: Done) -> Vector:
+    def _spent(self, proofs: int, proven: bool) -> bool:
+        """Return whether a repair has to come before the next verification, and no pass stands."""
+        return not proven and proofs >= self.problem.verify.most
+
+    def hindsight(self, opened: int, proven: bool, done: Done, spent: bool = False) -> Vector:
         """Return, for each state, the cost from here if the states were told from now on."""
-        key = (opened, proven, done)
+        key = (opened, proven, done, spent)
         found = self._hindsight.get(key)
         if found is None:
-            costs = [self._told_cost(h, opened, proven, done) for h in range(self.n)]
+            costs = [self._told_cost(h, opened, proven, done, spent) for h in range(self.n)]
             found = self._hindsight[key] = np.array(costs)
         return found
+
+    def _repaired(self, p: Vector, repair: int) -> Vector:
+        """Return the belief after a repair. No table of states by states is kept: of 600 by 400 repairs it is 1 GB."""
+        made = self.problem.repairs[repair]
+        moved = np.bincount(made.to, weights=p * made.success, minlength=self.n)
+        return np.asarray(p * (1 - made.success) + moved)
 
     # -- nodes ---------------------------------------------------------------------------------------
 
@@ -207,7 +216,8 @@ class Search:
             self._back_up(node)
             return
         node.upper, node.plan = self._try(node)
-        node.lower = min(float(p @ self.hindsight(opened, node.proven, node.done)), node.upper)
+        told = self.hindsight(opened, node.proven, node.done, self._spent(node.proofs, node.proven))
+        node.lower = min(float(p @ told), node.upper)
 
     def _try(self, node: _Node) -> tuple[float, tuple[Kind, int]]:
         """Return what trying repairs by probability per minute costs from here, and its first move."""
@@ -252,7 +262,7 @@ class Search:
                 crossing, opened, _ = go(opened, repair.needs, repair.shut)
                 opened &= ~repair.spoils
                 cost += crossing + repair.cost
-                p = p @ self._moved[which]
+                p = self._repaired(p, which)
                 done[which] += 1
                 proofs = 0
             crossing, opened, _ = go(opened, verify.needs, verify.shut)
@@ -309,14 +319,15 @@ class Search:
         self.expansions += 1
         which, made, _ = self._usable(node.asked)
         if which:
-            key = (node.asked, opened, node.proven, done)
+            spent = self._spent(node.proofs, node.proven)
+            key = (node.asked, opened, node.proven, done, spent)
             reach = self._reach.get(key)
             if reach is None:
                 costs, hind = [], []
                 for check in made:
                     cost, after, _ = go(opened, check.needs, check.shut)
                     costs.append(cost + check.cost)
-                    hind.append(self.hindsight(after & ~check.spoils, node.proven, done))
+                    hind.append(self.hindsight(after & ~check.spoils, node.proven, done, spent))
                 reach = self._reach[key] = (np.array(costs), np.array(hind))
             now = reach[0]
             lower = (now + reach[1] @ p).tolist()
@@ -330,7 +341,8 @@ class Search:
             cost, after, _ = go(opened, repair.needs, repair.shut)
             cost += repair.cost
             more = (*done[:i], done[i] + 1, *done[i + 1 :])
-            bound = cost + float(p @ self._moved[i] @ self.hindsight(after & ~repair.spoils, False, more))
+            told = self.hindsight(after & ~repair.spoils, False, more)
+            bound = cost + float(p @ ((1 - repair.success) * told + repair.success * told[repair.to]))
             if bound < node.upper:
                 actions.append(_Action("repair", i, cost, bound))
         if node.proofs < problem.verify.most:
@@ -345,7 +357,10 @@ class Search:
         cost, after, _ = self.ways.go(node.open, verify.needs, verify.shut)
         cost += verify.cost
         after &= ~verify.spoils
-        told = np.minimum(self.hindsight(after, True, node.done), self.hindsight(after, False, node.done))
+        failed = self.hindsight(after, False, node.done, self._spent(node.proofs + 1, False))
+        passed = self.hindsight(after, True, node.done)
+        first = self._pass
+        told = first * passed + (1 - first) * failed
         return _Action("verify", 0, cost, cost + float(node.p @ told))
 
     def _reached(self, node: _Node, action: _Action) -> list[_Node]:
@@ -364,7 +379,7 @@ class Search:
             if repair.renews:
                 renewed = set(bits(repair.renews))
                 asked = tuple(() if i in renewed else before for i, before in enumerate(asked))
-            children.append(self._node(p @ self._moved[action.move], after & ~repair.spoils, asked, more, 0, False))
+            children.append(self._node(self._repaired(p, action.move), after & ~repair.spoils, asked, more, 0, False))
             action.chances = [1.0]
         else:
             if action.kind == "check":

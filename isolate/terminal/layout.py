@@ -248,11 +248,12 @@ def waiting(chase: Chase, step: Offer) -> list[Row]:
     return found
 
 
-def also(step: Offer) -> list[Row]:
+def also(step: Offer, hands: int) -> list[Row]:
     """Return what is worth doing before anything is shut, by the second person where two work side by side."""
     if not step.together:
         return []
-    return [("With it", f"worth doing while it stands open: {' · '.join(step.together)}", "bold")]
+    who = "the second person meanwhile, or both after it" if hands > 1 else "worth doing while it stands open"
+    return [("With it", f"{who}: {' · '.join(step.together)}", "bold")]
 
 
 def ways(crossings: Sequence[CrossingShown]) -> list[Row]:
@@ -311,7 +312,7 @@ def _offer(chase: Chase, step: Offer, width: int) -> Card:
         top.append(("Clears", f"{percent(step.cleared)}: the chance that a fault it clears is there", "bold"))
     top.append(("Costs", costs(step, chase.intake.objective), "bold"))
     top += [*waiting(chase, step), *passed, *ways(step.crossings)]
-    more = also(step)
+    more = also(step, chase.intake.hands)
     how = several("How", numbered(step.how))
     never = several("Never", step.never)
     if step.direct and step.outcomes:

@@ -1,6 +1,6 @@
 """How the time of one decision grows with the size of the problem. Run: python -m tests.bench.growth
 
-Problems: those of :func:`tests.bench.trial.generated` with faults, pairs of faults, checks and access states scaled
+Problems: those of :func:`tests.bench.generated.generated` with faults, pairs of faults, checks and access states scaled
 alike from its own size (1x: 60 states, 70 checks, 15 access states, 40 repairs). A decision is that of
 :func:`isolate.reasoning.decide.decide` from the start with a budget of one expansion: what is likely enough is looked
 at (``planned over``), so time follows that more than the whole. ``posed``: making the problem from its parts, with what
@@ -9,8 +9,9 @@ it keeps from then on worked out. ``bound``: :func:`isolate.reasoning.bound.lowe
 Two times of a decision: ``cold``, with nothing kept from before, and ``warm``, the same again with the crossings known
 by then, as they are kept from problem to problem in a chase. Printed are medians of several problems, each decided
 ``--times`` times, and the ratio of ``warm`` to that of 1x; the exponent is that of time against size from the size
-before. With ``--access 15`` an aircraft of the same panels is looked at with ever more behind them. Sizes end where one decision would take longer than ``--longest``, by the growth so far. ``--picture`` draws it
-where matplotlib is installed. Times are of this machine, one thread, other programs included.
+before. With ``--access 15`` it is an aircraft of the same panels with ever more behind them. Sizes end where one
+decision would take longer than ``--longest``, by the growth so far. ``--picture`` draws it where matplotlib is
+installed. Times are of this machine, one thread, other programs included.
 """
 
 from __future__ import annotations

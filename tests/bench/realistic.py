@@ -1,6 +1,6 @@
 """How the plan fares at realistic size, beside simple policies. Run: python -m tests.bench.realistic
 
-Problems: :func:`tests.bench.trial.generated`, seeds 0 to 5 (60 states, 70 checks, 15 access states, 40 repairs). Cases
+Problems: :mod:`tests.bench.generated`, seeds 0 to 5 (60 states, 70 checks, 15 access states, 40 repairs). Cases
 are drawn from the belief and played to their end by :class:`~isolate.reasoning.problem.Position`; case i of a problem
 has the same true state under every policy, and the same answer wherever two policies ask the same thing for the same
 time in the same state. The cost of faults left is counted by its expectation under the belief at the end, not by what
@@ -38,7 +38,7 @@ from isolate.reasoning.lookahead import Lookahead  # noqa: E402
 from isolate.reasoning.plan import Planner, Valued  # noqa: E402
 from isolate.reasoning.problem import Kind, Move, Position, Problem, Vector  # noqa: E402
 from tests.bench.figures import quiet, table  # noqa: E402
-from tests.bench.trial import generated  # noqa: E402
+from tests.bench.generated import generated  # noqa: E402
 
 SEEDS = range(6)
 TELLS = 0.01

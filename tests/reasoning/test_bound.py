@@ -15,7 +15,7 @@ import pytest
 from isolate.reasoning.bound import FEW, Doubt, Relaxed, lower_bound, pieces
 from isolate.reasoning.problem import CheckMove, EndMove, Problem, RepairMove, Way
 from isolate.reasoning.search import Search
-from tests.bench.trial import generated
+from tests.bench.generated import generated
 from tests.reasoning.brute import optimum, optimum_of_any
 from tests.reasoning.random_problems import general, small, spoiling, spoiling_all_over, watched
 

@@ -213,3 +213,72 @@ def test_likelihoods_are_padded_with_nothing() -> None:
     assert not problem.padded[0, 2].any()
     assert np.array_equal(problem.padded[1], three.likelihood)
     assert stated(checks=()).padded.shape == (0, 1, 2)
+
+
+@pytest.mark.parametrize(
+    ("changes", "says"),
+    [
+        ({"access": (Way("cowl", -1.0, 2.0),)}, "access cowl: opening and closing take 0 minutes or more"),
+        ({"access": (Way("a", 1.0, 1.0, needs=2), Way("b", 1.0, 1.0, needs=1))}, "need each other in a circle"),
+        (
+            {
+                "access": (Way("a", 1.0, 1.0), Way("b", 1.0, 1.0, shut=1)),
+                "checks": (CheckMove("look", 1.0, np.array([[0.9, 0.2], [0.1, 0.8]]), needs=3),),
+            },
+            "check look needs open and shut at once: a",
+        ),
+        ({"checks": (CheckMove("look", 1.0, np.array([[0.9, 0.2], [0.1, 0.8]]), needs=1),)}, "names access"),
+        ({"checks": (CheckMove("look", 1.0, np.zeros((0, 2))),)}, "look: its likelihood needs outcomes"),
+        ({"checks": (CheckMove("look", 1.0, np.array([[0.9, 0.2], [0.2, 0.8]])),)}, "in each state"),
+        ({"checks": (CheckMove("look", float("nan"), np.array([[0.9, 0.2], [0.1, 0.8]])),)}, "a number of minutes"),
+        ({"checks": (CheckMove("look", 1.0, np.array([[0.9, 0.2], [0.1, 0.8]]), most=0),)}, "leave it out"),
+        ({"p": np.array([1.4, -0.4])}, "numbers from 0 up"),
+        ({"repairs": (RepairMove("mend", 5.0, np.array([0, 7]), 0.9),)}, "a target for each state"),
+        ({"ends": (EndMove("give up", np.full(2, -3.0)),)}, "end give up"),
+        ({"ends": (EndMove("mend", np.full(2, 3.0)),)}, "two moves are called mend"),
+        ({"ends": (EndMove("watch", np.full(2, 3.0), proven=True),)}, "way to end besides verification"),
+        ({"remaining": 1.5}, "a share from 0 to 1"),
+        ({"hands": 3}, "one or two people"),
+    ],
+)
+def test_what_makes_no_problem_is_refused_in_a_sentence(changes: dict[str, Any], says: str) -> None:
+    with pytest.raises(ValueError, match=says):
+        stated(**changes)
+
+
+def test_what_makes_a_problem_poorer_is_told() -> None:
+    assert stated().shortcomings() == ()
+    stuck = stated(repairs=()).shortcomings()
+    assert len(stuck) == 1 and stuck[0].startswith("no repair changes ") and "only an end deals with that" in stuck[0]
+    assert stated(checks=()).shortcomings() == (
+        "there is nothing to ask: only repairs, the verification and the ends are left",
+    )
+    free = stated(checks=(CheckMove("look", 0.0, np.array([[0.9, 0.2], [0.1, 0.8]])),)).shortcomings()
+    assert free == ("look costs nothing: is that meant?",)
+
+
+def test_what_may_not_be_done_there_is_refused() -> None:
+    problem = stated()
+    start = problem.start()
+    asked = problem.told(start, 0, 0)
+    with pytest.raises(ValueError, match="asked as often as it may"):
+        problem.told(asked, 0, 1)
+    mended = problem.repaired(start, 0)
+    with pytest.raises(ValueError, match="done as often as it may"):
+        problem.repaired(mended, 0)
+    with pytest.raises(ValueError, match="verification has been done"):
+        problem.verified(problem.verified(start, 1), 0)
+    assert problem.may_verify(problem.repaired(problem.verified(start, 1), 0)), "a repair begins a new occasion"
+
+
+def test_a_check_asked_again_repeats_itself_with_its_share() -> None:
+    first = np.array([[0.8, 0.3], [0.2, 0.7]])
+    check = CheckMove("listen", 2.0, first, most=3, same=0.4)
+    again = check.again(0)
+    assert again is not None
+    # By hand: P(0, 0) = 0.4 * 0.8 + 0.6 * 0.64 over P(0) = 0.8, and the same for 0.3.
+    assert again.likelihood[0] == pytest.approx([(0.4 * 0.8 + 0.6 * 0.64) / 0.8, (0.4 * 0.3 + 0.6 * 0.09) / 0.3])
+    assert again.likelihood.sum(axis=0) == pytest.approx([1.0, 1.0])
+    third = again.again(1)
+    assert third is not None and third.again(0) is None
+    assert third.new.likelihood is first
