@@ -63,7 +63,7 @@ BUDGET = 1
 """Expansions for an offer that has to be there at once."""
 THOUGHT = 24
 """Expansions for what is thought of ahead, while somebody works on a step."""
-MOST_PLANS = 64
+MOST_PLANS = 16
 """So many decisions are kept."""
 SOLVED = 0.999
 """Share of the probability that has to be planned over before an optimum is called that."""

@@ -47,6 +47,8 @@ class Decision:
     kept: float
     budget: int
     ahead: Lookahead = field(repr=False, compare=False)
+    problem: Problem = field(repr=False, compare=False)
+    position: Position = field(repr=False, compare=False)
 
     @property
     def move(self) -> Move:
@@ -55,12 +57,32 @@ class Decision:
 
     @cached_property
     def moves(self) -> tuple[Valued, ...]:
-        """All moves, the best first; none of the others promises less than the first is known to cost."""
+        """All moves, the best first; none of the others promises less than the first is known to cost.
+
+        Checks that tell nothing of what was planned over come last: somebody may want to do one all the same, and it
+        costs its minutes.
+        """
         rest = [m for m in self.ahead.moves() if (m.kind, m.name) != self.move]
-        if self.ahead.objective == "chance":
-            return (self.first, *rest)
-        least = self.first.expected
-        return (self.first, *(m if m.expected >= least else replace(m, expected=least) for m in rest))
+        if self.ahead.objective != "chance":
+            least = self.first.expected
+            rest = [m if m.expected >= least else replace(m, expected=least) for m in rest]
+        return (self.first, *rest, *self._idle({m.name for m in (self.first, *rest)}))
+
+    def _idle(self, listed: set[str]) -> list[Valued]:
+        found = []
+        for i, check in enumerate(self.problem.checks):
+            made = None if check.name in listed else self.problem.check(self.position, i)
+            if made is None:
+                continue
+            crossing, _, crossings = self.problem.ways.go(self.position.open, made.needs, made.shut)
+            now = crossing + made.cost
+            outcomes = tuple((made.likelihood @ self.position.p).tolist())
+            expected = now + self.first.expected
+            found.append(replace(
+                self.first, kind="check", name=check.name, expected=expected, now=now, told=0.0, outcomes=outcomes,
+                crossings=crossings,
+            ))  # fmt: skip
+        return sorted(found, key=lambda m: (m.now, m.name))
 
     @cached_property
     def together(self) -> tuple[str, ...]:
@@ -82,18 +104,19 @@ def decide(
     """
     if budget < 1:
         raise ValueError(f"looking ahead needs a budget of at least 1 expansion, not {budget}")
-    narrow, kept = problem.narrowed(position if position is not None else problem.start(), KEPT, LEAST)
+    at = position if position is not None else problem.start()
+    narrow, kept = problem.narrowed(at, KEPT, LEAST)
     ahead = Lookahead(narrow, left=left, objective=objective).run(1)
     while ahead.expansions < budget and not ahead.settled and not stopped():
         ahead.run(ahead.expansions + 1)
     first = ahead.first()
     if objective == "chance":
-        return Decision(first, 0.0, False, kept, budget, ahead)
+        return Decision(first, 0.0, False, kept, budget, ahead, problem, at)
     if not misfit(narrow) and _positions(narrow) <= TABLE:
         cost, move = Table(narrow).best()
-        return Decision(_found(ahead, move, cost), kept * cost, kept > 1 - 1e-9, kept, budget, ahead)
+        return Decision(_found(ahead, move, cost), kept * cost, kept > 1 - 1e-9, kept, budget, ahead, problem, at)
     if budget < DEEP:
-        return Decision(first, 0.0, False, kept, budget, ahead)
+        return Decision(first, 0.0, False, kept, budget, ahead, problem, at)
     exact = False
     if len(narrow.states) <= FEW:
         search = Search(narrow)
@@ -104,7 +127,7 @@ def decide(
         if found.expected <= CLOSE * found.bound and found.move.name != CLOSE_UP:
             first = _found(ahead, found.move, found.expected)
     bound = lower_bound(narrow, budget=budget, stopped=stopped)
-    return Decision(first, kept * bound, exact, kept, budget, ahead)
+    return Decision(first, kept * bound, exact, kept, budget, ahead, problem, at)
 
 
 def _positions(problem: Problem) -> int:
