@@ -20,6 +20,8 @@ from isolate.reasoning.search import Search
 
 KEPT, LEAST = 0.998, 1e-5
 """Share of the probability that is planned over, and the least that a state has to have."""
+ALL = 12
+"""With so few states none is left out."""
 DEEP = 8
 """From this budget on there is time for bounds as well."""
 FEW = 8
@@ -28,7 +30,7 @@ EACH = 12
 """Expansions of the search with bounds for one of the budget: they are so much quicker."""
 CLOSE = 1.1
 """Bounds as close as this decide; further apart, looking ahead does."""
-TABLE = 300_000
+TABLE = 400_000
 """Positions up to which a table is made at once."""
 
 
@@ -105,7 +107,8 @@ def decide(
     if budget < 1:
         raise ValueError(f"looking ahead needs a budget of at least 1 expansion, not {budget}")
     at = position if position is not None else problem.start()
-    narrow, kept = problem.narrowed(at, KEPT, LEAST)
+    small = len(problem.states) <= ALL
+    narrow, kept = problem.narrowed(at, 1.0 if small else KEPT, 0.0 if small else LEAST)
     ahead = Lookahead(narrow, left=left, objective=objective).run(1)
     while ahead.expansions < budget and not ahead.settled and not stopped():
         ahead.run(ahead.expansions + 1)
@@ -131,12 +134,13 @@ def decide(
 
 
 def _positions(problem: Problem) -> int:
+    """Return how many positions there are at most: answers, repairs tried, what may stand open."""
     size = (1 << len(problem.repairs)) + 1
     for check in problem.checks:
         size *= len(check.likelihood) + 1
         if size > TABLE:
             break
-    return size << min(len(problem.access), 10)
+    return size << min(len(problem.access), 20)
 
 
 def _found(ahead: Lookahead, move: Move, expected: float) -> Valued:

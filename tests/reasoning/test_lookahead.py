@@ -11,7 +11,7 @@ from isolate.reasoning.decide import decide
 from isolate.reasoning.lookahead import Lookahead
 from isolate.reasoning.plan import Planner
 from isolate.reasoning.problem import CheckMove, EndMove, Position, Problem, RepairMove, Way
-from tests.reasoning.brute import optimum_of_any
+from tests.reasoning.brute import optimum, optimum_of_any
 from tests.reasoning.random_problems import general, small
 
 
@@ -232,3 +232,11 @@ def test_a_check_that_tells_nothing_of_what_is_left_may_still_be_done_and_comes_
     assert idle.expected == pytest.approx(found.first.expected + 11.0)
     asked = problem.told(problem.start(), 1, 0)
     assert "idle" not in {m.name for m in decide(problem, asked, budget=1).moves}
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_small_problem_is_decided_by_its_optimum_and_says_so(seed: int) -> None:
+    problem = small(seed)
+    found = decide(problem, budget=1)
+    assert found.exact and found.kept == pytest.approx(1.0)
+    assert found.first.expected == pytest.approx(optimum(problem), abs=1e-6) == found.bound
