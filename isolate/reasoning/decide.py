@@ -12,7 +12,7 @@ from functools import cached_property
 
 from isolate.reasoning.bound import lower_bound
 from isolate.reasoning.exact import Table, misfit
-from isolate.reasoning.lookahead import Lookahead, Objective
+from isolate.reasoning.lookahead import ORDER, Lookahead, Objective
 from isolate.reasoning.plan import Valued
 from isolate.reasoning.problem import Move, Position, Problem
 from isolate.reasoning.search import CLOSE as CLOSE_UP
@@ -61,14 +61,17 @@ class Decision:
     def moves(self) -> tuple[Valued, ...]:
         """All moves, the best first; none of the others promises less than the first is known to cost.
 
-        Checks that tell nothing of what was planned over come last: somebody may want to do one all the same, and it
-        costs its minutes.
+        Checks that tell nothing of what was planned over are among them: somebody may want to do one all the same, and
+        it costs its minutes.
         """
         rest = [m for m in self.ahead.moves() if (m.kind, m.name) != self.move]
         if self.ahead.objective != "chance":
             least = self.first.expected
             rest = [m if m.expected >= least else replace(m, expected=least) for m in rest]
-        return (self.first, *rest, *self._idle({m.name for m in (self.first, *rest)}))
+        idle = self._idle({m.name for m in (self.first, *rest)})
+        if self.ahead.objective == "chance":
+            return (self.first, *rest, *idle)
+        return (self.first, *sorted([*rest, *idle], key=lambda m: (round(m.expected, 9), ORDER[m.kind], m.name)))
 
     def _idle(self, listed: set[str]) -> list[Valued]:
         found = []

@@ -223,11 +223,12 @@ def test_routes_are_the_cheapest_chains_of_repairs() -> None:
     assert planner.hindsight(0)[1] == pytest.approx(5 + 4 + 0.5 * (4 + 50))
 
 
-def test_a_check_that_tells_nothing_of_what_is_left_may_still_be_done_and_comes_last() -> None:
+def test_a_check_that_tells_nothing_of_what_is_left_may_still_be_done() -> None:
     nothing = np.full((2, 3), 0.5)
     problem = two(checks=(*two().checks, CheckMove("idle", 6.0, nothing, needs=1)))
     found = decide(problem, budget=1)
-    idle = found.moves[-1]
+    idle = next(m for m in found.moves if m.name == "idle")
+    assert [m.expected for m in found.moves] == sorted(m.expected for m in found.moves)
     assert (idle.kind, idle.name, idle.now, idle.told) == ("check", "idle", 11.0, 0.0)
     assert idle.expected == pytest.approx(found.first.expected + 11.0)
     asked = problem.told(problem.start(), 1, 0)
