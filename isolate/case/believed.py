@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from isolate.case.case import Evidence, Intake
-from isolate.reasoning.belief import Belief, Model, Start
+from isolate.reasoning.belief import Belief, Model
+from isolate.reasoning.starts import Start
 
 
 def believed(model: Model, intake: Intake, evidence: Sequence[Evidence]) -> Belief:

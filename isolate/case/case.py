@@ -7,13 +7,14 @@ restores a safe state. After an interruption every open access state is *unknown
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
+from math import isfinite
 from typing import Any, Literal, get_args
 
 from isolate.case.events import Event
 from isolate.kb.model import Condition, Place
-from isolate.reasoning.belief import Start
 from isolate.reasoning.lookahead import Objective
+from isolate.reasoning.starts import Start
 
 MoveKind = Literal["check", "repair", "verify", "end", "close"]
 CLOSE_UP = "close-up"
@@ -59,7 +60,91 @@ class Coming:
     minutes: float
 
 
+@dataclass(frozen=True)
+class Evidence:
+    """An answer (with its outcome), a repair, or parts that changed places, in the order they came.
+
+    ``strength`` and ``occasion``: see :class:`isolate.reasoning.belief.Told`. For a swap ``key`` names it, as
+    :mod:`isolate.case.swaps` spells it.
+    """
+
+    seq: int
+    kind: Literal["answer", "repair", "swap"]
+    key: str
+    outcome: str = ""
+    condition: Condition = "steady"
+    strength: float = 1.0
+    occasion: int = 0
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return it as a JSON object."""
+        return asdict(self)
+
+
+@dataclass(frozen=True)
+class Earlier:
+    """An earlier case on the same engine, as far as it speaks of this one.
+
+    ``days``: between its end and the opening of this case. ``told``: its intake without what it carried itself.
+    ``evidence``: its answers and repairs in order.
+    """
+
+    case: str
+    days: float
+    end: str
+    complaint: str
+    channel: str = ""
+    told: Mapping[str, Any] = field(default_factory=dict, hash=False)
+    evidence: tuple[Evidence, ...] = ()
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return it as a JSON object."""
+        return {
+            "case": self.case,
+            "days": self.days,
+            "end": self.end,
+            "complaint": self.complaint,
+            "channel": self.channel,
+            "told": dict(self.told),
+            "evidence": [e.as_dict() for e in self.evidence],
+        }
+
+    @classmethod
+    def from_dict(cls, data: Any) -> Earlier:
+        """Read it from a JSON object. Raises BadIntake."""
+        if not isinstance(data, Mapping):
+            raise BadIntake(f"an earlier case is a set of named fields, not {data!r}")
+        days, told = _number(data, "days"), data.get("told", {})
+        if days is None or days < 0 or not isinstance(told, Mapping):
+            raise BadIntake("an earlier case says how many days ago it ended and what was told in it")
+        try:
+            evidence = tuple(Evidence(**item) for item in _list(data, "evidence"))
+        except TypeError as error:
+            raise BadIntake(f"the evidence of an earlier case is not in the form expected: {error}") from None
+        texts = (_text(data, n) for n in ("case", "end", "complaint"))
+        case, end, complaint = texts
+        return cls(case, days, end, complaint, _text(data, "channel", ""), told, evidence)
+
+
+@dataclass(frozen=True)
+class Age:
+    """How old a part is: since new, in starts or in hours, known within ``least`` and ``most``.
+
+    ``channel``: its channel; empty for a part that both share, or for the same part on every channel, fitted at once
+    (``together``). Neither limit known: only that they were fitted at once is told.
+    """
+
+    part: str
+    channel: str = ""
+    unit: Literal["starts", "hours"] = "starts"
+    least: float | None = None
+    most: float | None = None
+    together: bool = False
+
+
 OtherEngine = Literal["", "yes", "no"]
+Now = Literal["", "steady", "cold", "hot", "wet", "vibrating", "sagging"]
+"""How it is on the aircraft now; empty: as when the defect shows."""
 
 
 @dataclass(frozen=True)
@@ -68,7 +153,10 @@ class Intake:
 
     ``signs``: heard or seen with the defect, before anything was repaired in this case. ``other_engine``: whether the
     work done before was done on the other engine by the same people as well; empty when that is not known.
-    ``coming``: what is not at hand yet. ``objective``: what a move is chosen by. ``hands``: people who work side by
+    ``coming``: what is not at hand yet. ``condition``: when the defect shows. ``now``: how it is on the aircraft while
+    it is worked; empty: the same. ``shut_down``: minutes since the engine was shut down, at the opening of the case.
+    ``ages``: of parts that wear. ``earlier``: what was seen and done in earlier cases on this engine, as the body of
+    :mod:`isolate.case.inherit`. ``objective``: what a move is chosen by. ``hands``: people who work side by
     side on this engine.
     """
 
@@ -90,6 +178,10 @@ class Intake:
     coming: tuple[Coming, ...] = ()
     objective: Objective = "minutes"
     hands: int = 1
+    now: Now = ""
+    shut_down: float | None = None
+    ages: tuple[Age, ...] = ()
+    earlier: tuple[Earlier, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """Return the intake as a JSON object."""
@@ -100,7 +192,7 @@ class Intake:
             "complaint": self.complaint,
             "channel": self.channel,
             "operator": self.operator,
-            "starts": [{"channel": s.channel, "lit": s.lit, "condition": s.condition} for s in self.starts],
+            "starts": [s.as_dict() for s in self.starts],
             "signs": [{"sign": s.sign, "channel": s.channel} for s in self.signs],
             "done": [{"repair": w.repair, "channel": w.channel} for w in self.done],
             "other_engine": self.other_engine,
@@ -112,6 +204,10 @@ class Intake:
             "coming": [{"tool": c.tool, "minutes": c.minutes} for c in self.coming],
             "objective": self.objective,
             "hands": self.hands,
+            "now": self.now,
+            "shut_down": self.shut_down,
+            "ages": [asdict(a) for a in self.ages],
+            "earlier": [e.as_dict() for e in self.earlier],
         }
 
     @classmethod
@@ -134,11 +230,10 @@ class Intake:
             other = data.get("other_engine", "")
             if other not in get_args(OtherEngine):
                 raise BadIntake(f"other_engine is yes, no or nothing, not {other!r}")
-            left = data.get("minutes_left")
-            if left is not None and (
-                isinstance(left, bool) or not (isinstance(left, int | float) and 0 <= left <= 100_000)
-            ):
-                raise BadIntake(f"minutes_left is a number of minutes from 0 up, not {left!r}")
+            left = _minutes(data, "minutes_left")
+            now, shut_down = data.get("now", ""), _minutes(data, "shut_down")
+            if now not in get_args(Now):
+                raise BadIntake(f"now is one of {', '.join(filter(None, get_args(Now)))} or nothing, not {now!r}")
             objective, hands = data.get("objective", "minutes"), data.get("hands", 1)
             if objective not in get_args(Objective):
                 raise BadIntake(f"objective is one of {', '.join(get_args(Objective))}, not {objective!r}")
@@ -160,11 +255,15 @@ class Intake:
                 ),
                 place=place,
                 condition=condition,
-                minutes_left=None if left is None else float(left),
+                minutes_left=left,
                 missing=tuple(str(m) for m in _list(data, "missing")),
                 coming=tuple(_coming(c) for c in _list(data, "coming")),
                 objective=objective,
                 hands=int(hands),
+                now=now,
+                shut_down=shut_down,
+                ages=tuple(_age(a) for a in _list(data, "ages")),
+                earlier=tuple(Earlier.from_dict(e) for e in _list(data, "earlier")),
             )
         except (AttributeError, TypeError) as error:
             raise BadIntake(f"the intake is not in the form expected: {error}") from None
@@ -186,6 +285,37 @@ def _list(data: Mapping[str, Any], name: str) -> list[Any]:
     return value
 
 
+def _minutes(data: Mapping[str, Any], name: str) -> float | None:
+    value = data.get(name)
+    if value is None:
+        return None
+    if isinstance(value, bool) or not (isinstance(value, int | float) and 0 <= value <= 100_000):
+        raise BadIntake(f"{name} is a number of minutes from 0 up, not {value!r}")
+    return float(value)
+
+
+def _number(data: Mapping[str, Any], name: str) -> float | None:
+    value = data.get(name)
+    if value is None:
+        return None
+    if isinstance(value, bool) or not isinstance(value, int | float) or not isfinite(value):
+        raise BadIntake(f"{name} is a number, not {value!r}")
+    return float(value)
+
+
+def _age(data: Any) -> Age:
+    if not isinstance(data, Mapping):
+        raise BadIntake(f"an age says its part and how old it is, not {data!r}")
+    unit, least, most = data.get("unit", "starts"), _number(data, "least"), _number(data, "most")
+    if unit not in ("starts", "hours"):
+        raise BadIntake(f"an age is in starts or hours, not {unit!r}")
+    if any(limit is not None and limit < 0 for limit in (least, most)):
+        raise BadIntake(f"an age is from 0 up, not {min(x for x in (least, most) if x is not None):g}")
+    if least is not None and most is not None and least > most:
+        raise BadIntake(f"an age lies between the smaller and the larger, not between {least:g} and {most:g}")
+    return Age(_text(data, "part"), _text(data, "channel", ""), unit, least, most, bool(data.get("together")))
+
+
 def _coming(data: Any) -> Coming:
     minutes = data.get("minutes") if isinstance(data, Mapping) else None
     if isinstance(minutes, bool) or not isinstance(minutes, int | float) or not 0 <= minutes <= 100_000:
@@ -199,7 +329,17 @@ def _start(data: Any, condition: Condition) -> Start:
     had = data.get("condition", condition)
     if had not in get_args(Condition):
         raise BadIntake(f"condition is one of {', '.join(get_args(Condition))}, not {had!r}")
-    return Start(str(data.get("channel", "unknown")), data["lit"], had)
+    return Start(
+        channel=str(data.get("channel", "unknown")),
+        lit=data["lit"],
+        condition=had,
+        seconds=_number(data, "seconds"),
+        lane=_text(data, "lane", ""),
+        aborted=bool(data.get("aborted")),
+        gap=bool(data.get("gap")),
+        at=_text(data, "at", ""),
+        oat=_number(data, "oat"),
+    )
 
 
 @dataclass(frozen=True)
@@ -208,17 +348,6 @@ class Move:
 
     kind: MoveKind
     key: str
-
-
-@dataclass(frozen=True)
-class Evidence:
-    """An answer (with its outcome) or a repair, in the order they came."""
-
-    seq: int
-    kind: Literal["answer", "repair"]
-    key: str
-    outcome: str = ""
-    condition: Condition = "steady"
 
 
 @dataclass
@@ -382,7 +511,10 @@ def _answered(state: CaseState, event: Event, void: bool) -> None:
         state.move = None
     if outcome:
         state.unsure.pop(check, None)
-        state.evidence.append(Evidence(event.seq, "answer", check, outcome, event.body.get("condition", "steady")))
+        body = event.body
+        strength, occasion = float(body.get("strength", 1.0)), int(body.get("occasion", 0))
+        condition = body.get("condition", "steady")
+        state.evidence.append(Evidence(event.seq, "answer", check, outcome, condition, strength, occasion))
     else:
         state.unsure[check] = event.seq
 

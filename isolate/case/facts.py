@@ -8,8 +8,9 @@ from itertools import pairwise
 from isolate.case.case import CaseState, Intake
 from isolate.kb.fit import Fitted, split
 from isolate.kb.model import HEALTHY, Access, Check, Repair
-from isolate.reasoning.belief import Belief, Start
+from isolate.reasoning.belief import Belief
 from isolate.reasoning.rules import Fact, fact
+from isolate.reasoning.starts import Start
 
 OTHER_ENGINE = "other-engine"
 """The `work` of the fact ``done`` that says: the same was done on the other engine by the same people."""

@@ -9,7 +9,7 @@ from isolate.case.case import Intake, Seen
 from isolate.case.facts import authorities, tools
 from isolate.kb.fit import Fitted, near
 from isolate.kb.model import Ask
-from isolate.reasoning.belief import BOTH, UNKNOWN
+from isolate.reasoning.starts import BOTH, UNKNOWN
 
 
 class Refused(ValueError):

@@ -13,7 +13,7 @@ from isolate.case.events import parse_time
 from isolate.case.parts import part_line
 from isolate.kb.fit import worded
 from isolate.kb.model import HEALTHY
-from isolate.reasoning.belief import UNKNOWN
+from isolate.reasoning.starts import UNKNOWN
 
 if TYPE_CHECKING:
     from isolate.case.chase import Chase

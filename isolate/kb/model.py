@@ -31,7 +31,7 @@ Share = Annotated[float, Field(ge=0, le=1)]
 Chance = Annotated[float, Field(gt=0, lt=1)]
 Minutes = Annotated[float, Field(ge=0, le=10_000)]
 Place = Literal["gate", "hangar"]
-Condition = Literal["steady", "cold", "hot", "wet", "vibrating"]
+Condition = Literal["steady", "cold", "hot", "wet", "vibrating", "sagging"]
 Sure = Literal["low", "fair", "good"]
 Scalar = str | int | float | bool
 

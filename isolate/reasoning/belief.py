@@ -23,23 +23,10 @@ from numpy.typing import NDArray
 
 from isolate.kb.fit import FitCheck, FitRepair, Fitted, instance
 from isolate.kb.model import FLOOR, HEALTHY, Condition
+from isolate.reasoning import starts as start_history
+from isolate.reasoning.starts import Start
 
 Table = NDArray[np.float64]
-
-UNKNOWN, BOTH = "unknown", "both"
-STRAY = 0.1
-"""Share of start histories with unknown channels that are taken not to follow the profile's alternation
-(aborted starts, missing entries): our judgement."""
-
-
-@dataclass(frozen=True)
-class Start:
-    """One start: the channel's letter, ``unknown`` or ``both``; whether it lit off; the condition it was made in."""
-
-    channel: str
-    lit: bool
-    condition: Condition = "steady"
-
 
 @dataclass(frozen=True)
 class Told:
@@ -121,62 +108,9 @@ class Model:
             self._lights[condition] = found
         return self._lights[condition]
 
-    def start(self, start: Start, channel: str) -> Table:
-        """Return P(this start's result | joint) had it used the channel (a letter or ``both``)."""
-        lights = self.lights(start.condition)
-        used = self.fitted.channels if channel == BOTH else (channel,)
-        dark = np.ones([1] * len(self.zones))
-        rest = np.ones([1] * len(self.zones))
-        for key, zone in self.fitted.zones.items():
-            if not zone.channel:
-                rest = rest * lights[key]
-            elif zone.channel in used:
-                dark = dark * (1 - lights[key])
-        lit = np.clip((1 - dark) * rest, FLOOR, 1 - FLOOR)
-        return lit if start.lit else 1 - lit
-
     def starts(self, starts: Sequence[Start]) -> Table:
-        """Return P(the results of these starts | joint), summed over what is not known of their channels.
-
-        On a profile that alternates, the starts are taken to follow one another, so that one unknown phase is
-        shared by all of them; with share ``STRAY`` they are not (see there).
-        """
-        channels = self.fitted.channels
-        selection = self.fitted.profile.selection
-        if not any(s.channel == UNKNOWN for s in starts):
-            return self._product(self.start(s, s.channel) for s in starts)
-        if selection == "both":
-            return self._product(self.start(s, BOTH if s.channel == UNKNOWN else s.channel) for s in starts)
-        # A hand on a selector may have chosen one channel or both.
-        choices = (*channels, BOTH) if selection == "by-hand" else channels
-        alone = self._product(
-            self.start(s, s.channel)
-            if s.channel != UNKNOWN
-            else np.mean(np.stack(np.broadcast_arrays(*(self.start(s, c) for c in choices))), axis=0)
-            for s in starts
-        )
-        if selection != "alternate":
-            return alone
-        phases: list[Table] = []
-        for first in range(len(channels)):
-            guess = [channels[(first + i) % len(channels)] for i in range(len(starts))]
-            if all(s.channel in (UNKNOWN, BOTH, g) for s, g in zip(starts, guess, strict=True)):
-                phases.append(
-                    self._product(
-                        self.start(s, g if s.channel == UNKNOWN else s.channel)
-                        for s, g in zip(starts, guess, strict=True)
-                    )
-                )
-        if not phases:
-            return alone
-        phased = np.mean(np.stack(np.broadcast_arrays(*phases)), axis=0)
-        return np.asarray((1 - STRAY) * phased + STRAY * alone)
-
-    def _product(self, tables: Iterable[Table]) -> Table:
-        joint = np.ones([1] * len(self.zones))
-        for table in tables:
-            joint = joint * table
-        return joint
+        """Return P(the results of these starts | joint); see :mod:`isolate.reasoning.starts`."""
+        return start_history.weight(self, starts)
 
     def transition(self, repair: FitRepair, zone: str) -> Table:
         """Return P(state after | state before) for a zone that the repair touches, shape (before, after)."""

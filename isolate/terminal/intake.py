@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from isolate.case.case import Coming, Intake, Person, Seen, Work
     from isolate.kb.fit import Fitted
-    from isolate.reasoning.belief import Start
+    from isolate.reasoning.starts import Start
 
 __all__ = ["Stopped", "ask", "done", "minutes_left", "missing", "people", "signs", "starts"]
 
@@ -369,7 +369,7 @@ def _starts_example(fitted: Fitted) -> str:
 def starts(text: str, fitted: Fitted) -> tuple[Start, ...]:
     """Return starts from ``A no, B yes, ? no``: channel, whether it lit, and the condition where it is told."""
     from isolate.kb.model import Condition
-    from isolate.reasoning.belief import BOTH, UNKNOWN, Start
+    from isolate.reasoning.starts import BOTH, UNKNOWN, Start
 
     channels = {c.casefold(): c for c in fitted.channels} | {"?": UNKNOWN, UNKNOWN: UNKNOWN, BOTH: BOTH}
     found: list[Start] = []
@@ -416,7 +416,7 @@ def starts(text: str, fitted: Fitted) -> tuple[Start, ...]:
 
 def started(found: Sequence[Start]) -> str:
     """Return starts in words."""
-    from isolate.reasoning.belief import BOTH, UNKNOWN
+    from isolate.reasoning.starts import BOTH, UNKNOWN
 
     channels = {UNKNOWN: "channel not known", BOTH: "both channels"}
     return ", ".join(

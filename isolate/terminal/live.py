@@ -661,7 +661,7 @@ class _Session:
             self.say("All that are known, oldest first; what is told here stands for what was told before.")
             told = self._read("Starts, such as A no, B yes, ? no:", lambda t: reading.starts(t, fitted))
             changes = None if told is None else {
-                "starts": [{"channel": s.channel, "lit": s.lit, "condition": s.condition} for s in told]
+                "starts": [s.as_dict() for s in told]
             }
         elif what == "plan":
             standing = (intake.objective, str(intake.hands))

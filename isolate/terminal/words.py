@@ -55,6 +55,7 @@ CONDITIONS = {
     "hot": "hot, soon after a run",
     "wet": "wet: rain, wash or de-icing",
     "vibrating": "when the engine shakes or the harness moves",
+    "sagging": "when the supply sags: weak battery, ground power, other loads",
 }
 OTHER_ENGINE = {"yes": "yes", "no": "no", "unknown": "not known"}
 PLACES = {"gate": "at the gate, the aircraft is wanted", "hangar": "in the hangar"}

@@ -28,7 +28,7 @@ from isolate.cli import main
 from isolate.kb.fit import fit
 from isolate.kb.model import Ask as Fact
 from isolate.kb.model import Rule
-from isolate.reasoning.belief import Start
+from isolate.reasoning.starts import Start
 from isolate.terminal.ahead import tree
 
 EVERYBODY = (

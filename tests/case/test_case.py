@@ -9,7 +9,7 @@ import pytest
 
 from isolate.case.case import BadIntake, CaseState, Intake, Move, Person, Work, apply, fold
 from isolate.case.memory import Memory
-from isolate.reasoning.belief import Start
+from isolate.reasoning.starts import Start
 
 TOLD = Intake("104", "2", "halden-hf-3", "slow-light")
 AT = "2030-01-01T06:00:00.000Z"

@@ -27,7 +27,7 @@ from isolate.case.store import StoreError, open_store
 from isolate.drill.simulate import Aircraft
 from isolate.kb.fit import Fitted, split
 from isolate.kb.model import Condition, Place
-from isolate.reasoning.belief import Start
+from isolate.reasoning.starts import Start
 
 TECHNICIAN = Person("the technician", ("licensed", "motoring", "engine-run"))
 SECOND = Person("the second pair of eyes", ("licensed",))

@@ -12,8 +12,9 @@ from isolate.case.facts import about_to, authorities, patterns, standing, suspec
 from isolate.kb.fit import Fitted, fit
 from isolate.kb.load import load
 from isolate.kb.model import FACTS
-from isolate.reasoning.belief import Belief, Model, Start
+from isolate.reasoning.belief import Belief, Model
 from isolate.reasoning.rules import Fact
+from isolate.reasoning.starts import Start
 
 
 def told(text: str) -> list[Start]:

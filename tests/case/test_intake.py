@@ -11,7 +11,7 @@ from isolate.case.case import Intake, Person, Work
 from isolate.case.intake import Refused, check_intake, checked_fact
 from isolate.kb.fit import Fitted
 from isolate.kb.model import Ask
-from isolate.reasoning.belief import Start
+from isolate.reasoning.starts import Start
 
 TOLD = Intake("104", "2", "halden-hf-3", "slow-light")
 

@@ -26,7 +26,7 @@ from isolate.case.play import Clock
 from isolate.case.steps import LIKELY, WORTH, Ask, Confirm, Cross, Deferring, Offer, Step, Wait, Walk
 from isolate.case.think import Thinker
 from isolate.kb.fit import Fitted
-from isolate.reasoning.belief import Start
+from isolate.reasoning.starts import Start
 
 EVERYBODY = (
     Person("Quill", ("licensed", "motoring", "engine-run")),

@@ -17,7 +17,7 @@ from isolate.case.memory import Memory
 from isolate.case.play import Clock
 from isolate.case.record import record
 from isolate.case.steps import Walk
-from isolate.reasoning.belief import Start
+from isolate.reasoning.starts import Start
 
 
 def begun(kit: Kit, complaint: str = "no-light-off", channel: str = "", **more: Any) -> Chase:

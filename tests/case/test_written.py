@@ -12,7 +12,7 @@ from isolate.drill.scenario import Scenario
 from isolate.kb.fit import Fitted
 from isolate.kb.model import Ask
 from isolate.kb.read import KnowledgeError
-from isolate.reasoning.belief import Start
+from isolate.reasoning.starts import Start
 
 GOOD = """\
 case:

@@ -17,7 +17,8 @@ from isolate.case.chase import Kit
 from isolate.kb.fit import Fitted, fit
 from isolate.kb.load import load
 from isolate.kb.model import Check, Row, Zone
-from isolate.reasoning.belief import Belief, Start
+from isolate.reasoning.belief import Belief
+from isolate.reasoning.starts import Start
 
 FLOOR = 1e-4
 ENGINES = {"halden-hf-3": ("A", "B"), "halden-hf-5": ("A", "B"), "orrin-t-9": ("1", "2")}

@@ -20,9 +20,10 @@ from isolate.case.steps import Ask, Confirm, Cross, Offer, Step, Wait
 from isolate.drill.simulate import Aircraft
 from isolate.kb.fit import FitCheck, FitRepair, Fitted, fit
 from isolate.kb.load import load
-from isolate.reasoning.belief import Belief, Model, Start
+from isolate.reasoning.belief import Belief, Model
 from isolate.reasoning.pose import Poser
 from isolate.reasoning.rules import RuleBook, fact
+from isolate.reasoning.starts import Start
 
 KNOWLEDGE = load().knowledge
 ENGINES = ("halden-hf-3", "halden-hf-5", "orrin-t-9")

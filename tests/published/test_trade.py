@@ -27,8 +27,9 @@ from isolate.drill.simulate import Aircraft
 from isolate.kb.fit import Fitted, fit
 from isolate.kb.load import load
 from isolate.kb.model import FLOOR, HEALTHY, Check, Knowledge, Repair, Said, lines
-from isolate.reasoning.belief import Belief, Start
+from isolate.reasoning.belief import Belief
 from isolate.reasoning.rules import Fact, RuleBook, fact
+from isolate.reasoning.starts import Start
 
 KNOWLEDGE: Knowledge = load().knowledge
 ENGINE = "halden-hf-3"

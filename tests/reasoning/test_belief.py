@@ -13,7 +13,8 @@ import pytest
 from isolate.case.chase import Kit
 from isolate.kb.fit import Fitted, UnknownName, fit
 from isolate.kb.model import FLOOR, Condition, Knowledge
-from isolate.reasoning.belief import STRAY, Belief, Model, Start, enumerate_states
+from isolate.reasoning.belief import Belief, Model, enumerate_states
+from isolate.reasoning.starts import STRAY, Start
 
 CONDITIONS: tuple[Condition, ...] = get_args(Condition)
 

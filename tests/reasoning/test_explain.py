@@ -9,7 +9,8 @@ import pytest
 from isolate.case.chase import Kit
 from isolate.kb.fit import Fitted
 from isolate.reasoning import explain
-from isolate.reasoning.belief import Belief, Start
+from isolate.reasoning.belief import Belief
+from isolate.reasoning.starts import Start
 
 
 @pytest.fixture(scope="module")

@@ -9,9 +9,10 @@ import pytest
 
 from isolate.case.chase import Kit
 from isolate.kb.fit import Fitted
-from isolate.reasoning.belief import Belief, Start
+from isolate.reasoning.belief import Belief
 from isolate.reasoning.plan import Planner
 from isolate.reasoning.pose import ESCALATE, KEPT, MOST, WATCH, Posed, Poser, weights
+from isolate.reasoning.starts import Start
 
 
 @pytest.fixture(scope="module")

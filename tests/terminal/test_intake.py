@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from isolate.kb.fit import Fitted
-from isolate.reasoning.belief import Start
+from isolate.reasoning.starts import Start
 from isolate.terminal import intake
 from isolate.terminal.intake import Unclear
 

@@ -18,8 +18,8 @@ from isolate.case.memory import Memory
 from isolate.case.play import Clock, play
 from isolate.case.steps import Ask, CautionShown, Confirm, Cross, Held, Mend, Offer, Step, Wait, Walk
 from isolate.kb.model import Ask as Fact
-from isolate.reasoning.belief import Start
 from isolate.reasoning.explain import strength
+from isolate.reasoning.starts import Start
 from isolate.terminal import keys as k
 from isolate.terminal import layout, words
 

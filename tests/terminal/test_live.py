@@ -18,7 +18,7 @@ from isolate.case.intake import Refused
 from isolate.case.memory import Memory
 from isolate.case.play import Clock
 from isolate.case.store import StoreError
-from isolate.reasoning.belief import Start
+from isolate.reasoning.starts import Start
 from isolate.terminal import keys as k
 from isolate.terminal import live, words
 from isolate.terminal.keys import Bar, Key, Lines, Stopped

@@ -24,7 +24,7 @@ from isolate.case.steps import Deferring, Offer, Walk
 from isolate.case.store import open_store
 from isolate.cli import main
 from isolate.kb.fit import Fitted
-from isolate.reasoning.belief import Start
+from isolate.reasoning.starts import Start
 from isolate.terminal import intake, layout, live, words
 from isolate.terminal.intake import Unclear
 from isolate.terminal.keys import Bar, Key, Stopped
