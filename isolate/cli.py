@@ -68,6 +68,7 @@ def _sentence(error: Exception) -> str | None:
         ("isolate.case.store", ("StoreError",)),
         ("isolate.case.events", ("EventError",)),
         ("isolate.case.case", ("BadIntake",)),
+        ("isolate.case.history", ("BadHistory",)),
         ("isolate.case.intake", ("Refused",)),
         ("isolate.case.play", ("OutOfAnswers",)),
         ("isolate.reasoning.rules", ("RuleError",)),
@@ -112,11 +113,23 @@ def _parser() -> argparse.ArgumentParser:
         "--sign", action="append", metavar="NAME[:CHANNEL]", help="what else was heard or seen; may be given again"
     )
     chase.add_argument(
+        "--starts", type=Path, metavar="FILE", help="past starts from a table, such as a CSV; calc starts shows it"
+    )
+    chase.add_argument(
         "--by",
         choices=("minutes", "chance", "cost"),
         help="choose moves by fewest minutes, by the best chance by departure, or by labour and parts",
     )
+    chase.add_argument(
+        "--age",
+        action="append",
+        metavar="PART[:CHANNEL]=AGE",
+        help="how old a part is, e.g. 'igniter:A=2900-3100 starts', or igniter=together; may be given again",
+    )
     chase.add_argument("--hands", type=int, choices=(1, 2), help="people who work side by side on the engine")
+    chase.add_argument(
+        "--afresh", action="store_true", help="carry nothing from earlier cases: another engine hangs there now"
+    )
     chase.set_defaults(run=_chase)
 
     cases = commands.add_parser("cases", parents=[stored], help="list cases, move one as a file")
@@ -145,6 +158,14 @@ def _parser() -> argparse.ArgumentParser:
     finding.add_argument("--report", default="", metavar="REF", help="the shop report's reference")
     finding.set_defaults(run=_cases_finding)
 
+    back = commands.add_parser("repeats", parents=[stored], help="defects that came back, with what was done each time")
+    back.add_argument("--aircraft", default="", help="fleet number; none: all")
+    back.add_argument(
+        "--days", type=float, default=400.0, metavar="N", help="no more between two cases (default: %(default)g)"
+    )
+    back.add_argument("--json", action="store_true", help="everything, as JSON")
+    back.set_defaults(run=_repeats)
+
     following = commands.add_parser("next", parents=[common], help="rank the next moves of a case file")
     following.add_argument("file", type=Path, metavar="CASE.jsonl")
     following.add_argument("--json", action="store_true", help="everything, as JSON")
@@ -158,6 +179,14 @@ def _parser() -> argparse.ArgumentParser:
     drill.add_argument("--solve", action="store_true", help="let the tool play it by its own advice")
     drill.add_argument("--scenarios", type=Path, metavar="FOLDER", help="scenarios to use instead of the shipped ones")
     drill.set_defaults(run=_drill)
+
+    calc = commands.add_parser("calc", help="work something out by itself, without a case")
+    sums = calc.add_subparsers(metavar="WHAT", required=True)
+    log = sums.add_parser("starts", parents=[common], help="what a log of past starts says: channel, lane, since when")
+    log.add_argument("file", metavar="FILE", help="a table with a header, such as a CSV; - reads what is pasted")
+    log.add_argument("--engine", required=True, metavar="TYPE", help="engine type")
+    log.add_argument("--json", action="store_true", help="everything, as JSON")
+    log.set_defaults(run=_calc_starts)
 
     kb = commands.add_parser("kb", help="look after the knowledge")
     about = kb.add_subparsers(metavar="WHAT", required=True)
@@ -271,8 +300,14 @@ def _chase(arguments: argparse.Namespace) -> int:
     if arguments.sign and (arguments.resume or arguments.hand_over or arguments.answers is not None):
         raise Failure("--sign is for a new case; in a file they stand as signs: under case:, in a case t tells them")
     again = arguments.resume is not None or arguments.hand_over is not None or arguments.answers is not None
+    if again and arguments.starts is not None:
+        raise Failure("--starts is for a new case; in a file they stand as starts: under case:, in a case t tells them")
+    if again and arguments.age:
+        raise Failure("--age is for a new case; in a file they stand as ages: under case:, in a case t tells them")
     if again and (arguments.by or arguments.hands):
         raise Failure("--by and --hands are for a new case; in a file they stand under case:, in a case t tells them")
+    if arguments.afresh and (arguments.resume is not None or arguments.hand_over is not None):
+        raise Failure("--afresh is for a new case; in a case t tells that the earlier ones were on another engine")
     if arguments.answers is not None:
         return _chase_script(arguments)
     from isolate.terminal.start import chase
@@ -281,6 +316,7 @@ def _chase(arguments: argparse.Namespace) -> int:
 
 
 def _chase_script(arguments: argparse.Namespace) -> int:
+    from isolate.case import inherit
     from isolate.case.chase import Chase
     from isolate.case.intake import Refused
     from isolate.case.play import Clock, OutOfAnswers, play
@@ -292,11 +328,16 @@ def _chase_script(arguments: argparse.Namespace) -> int:
     written, kit = read_for(arguments.answers, Answers, _kits(_load(arguments).knowledge))
     with open_store(arguments.store) as store:
         intake = written.case.intake()
+        notes: tuple[str, ...] = ()
+        if not arguments.afresh:
+            intake, notes = inherit.with_earlier(store, intake, _now())
         # A file answers at once: the minutes, waits among them, pass by the book, and the trail says so.
         clock = Clock(_now())
         chase = Chase.begin(kit, store, new_case(intake), intake, clock)
         chase.note("Played from a file of answers: times are by the book, nobody waited or looked at an aircraft.")
         print(f"case {chase.id}")
+        for line in (*notes, *inherit.carried(kit.model, intake).short()):
+            _say(line, "  ")
         try:
             done = play(chase, Script(written), clock, lambda step, said: _print_step(chase, step, said))
         except (OutOfAnswers, Refused) as error:
@@ -442,6 +483,30 @@ def _cases_finding(arguments: argparse.Namespace) -> int:
     return 0
 
 
+# -- repeats ---------------------------------------------------------------------------------------
+
+
+def _repeats(arguments: argparse.Namespace) -> int:
+    from isolate.case.repeats import repeats
+    from isolate.case.store import open_store
+
+    with open_store(arguments.store) as store:
+        found = repeats(store, arguments.days, arguments.aircraft)
+    if arguments.json:
+        import json
+
+        shown = {"repeats": [r.as_dict() for r in found.found], "notes": list(found.notes)}
+        print(json.dumps(shown, indent=2, ensure_ascii=False))
+        return 0
+    from rich.console import Console
+
+    from isolate.terminal.repeats import table
+
+    console = Console(highlight=False)
+    console.print(table(found, console.width))
+    return 0
+
+
 # -- next ------------------------------------------------------------------------------------------
 
 
@@ -523,6 +588,46 @@ def _drill(arguments: argparse.Namespace) -> int:
     print(f"Truth:   {', '.join(solved.truth) or 'no fault'}")
     print("The verdict is the truth." if solved.right else "THE VERDICT IS NOT THE TRUTH.")
     return 0 if solved.right else 1
+
+
+# -- calc ------------------------------------------------------------------------------------------
+
+
+def _calc_starts(arguments: argparse.Namespace) -> int:
+    from datetime import date
+
+    from isolate.case import history, start_log
+
+    model = _kits(_load(arguments).knowledge)(arguments.engine).model
+    channels, today = model.fitted.channels, date.today()
+    if arguments.file == "-":
+        if sys.stdin.isatty():
+            print("Paste the table, then Ctrl-D on a line of its own.", file=sys.stderr)
+        read = history.read(sys.stdin.buffer.read(), channels, today)
+    else:
+        read = history.read_file(Path(arguments.file), channels, today)
+    if arguments.json:
+        import json
+
+        found = start_log.said(model, read).as_dict() if read.starts else None
+        print(json.dumps({"read": read.as_dict(), "said": found}, indent=2, ensure_ascii=False))
+        return 0 if read.starts else 1
+    for line in start_log.read_lines(read):
+        _say(line, "    ")
+    if not read.starts:
+        raise Failure("no start could be read, so nothing can be said of them")
+    from rich.console import Console
+
+    from isolate.terminal.history import BARS, PLAIN_BARS, picture
+
+    console = Console(highlight=False)
+    bars = BARS if "utf" in console.encoding.lower() else PLAIN_BARS
+    print()
+    console.print(picture(read.newest, channels, console.width, read.older + 1, bars))
+    print()
+    for line in start_log.lines(start_log.said(model, read)):
+        _say(line, "  ")
+    return 0
 
 
 # -- kb --------------------------------------------------------------------------------------------

@@ -9,6 +9,7 @@ from typing import Any
 from isolate.case.case import BadIntake, fold
 from isolate.case.chase import Chase, Kit
 from isolate.case.events import Event
+from isolate.case.inherit import carried
 from isolate.case.memory import Memory
 
 
@@ -79,6 +80,7 @@ def advise(kits: Callable[[str], Kit], events: Sequence[Event], clock: Callable[
         "state": state.ended or ("in hand: " + state.move.key if state.move else "open"),
         "warnings": warnings,
         "knowledge": kit.fitted.knowledge.digest,
+        "carried": carried(kit.model, chase.intake).as_dict(),
         "open": dict(state.open),
         "book_minutes": round(state.book_minutes, 2),
         "posterior": {
@@ -95,7 +97,12 @@ def advise(kits: Callable[[str], Kit], events: Sequence[Event], clock: Callable[
                 {"states": [f"{z}: {s}" for z, s in states.items()], "probability": round(p, 6)}
                 for states, p in belief.joint_states(8)
             ],
-            "surprise": round(belief.surprise(), 3),
+            "unexplained": {
+                "stands": chase.gap.stands,
+                "level": round(chase.gap.level, 4),
+                "bits": round(chase.gap.excess, 3),
+                "answers": [{"check": told.check, "outcome": told.outcome} for told in chase.gap.clash],
+            },
             "kept_in_planning": round(chase.ranked().posed.kept, 6) if not state.ended else None,
         },
         "barred": dict(chase.ranked().barred) if not state.ended else {},

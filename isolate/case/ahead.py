@@ -21,6 +21,7 @@ from isolate.case.chase import Chase, Kit
 from isolate.case.events import Event, parse_time
 from isolate.case.intake import Refused
 from isolate.case.memory import Memory
+from isolate.case.now import condition_now
 from isolate.case.play import Clock
 from isolate.case.steps import Ask, CautionShown, Confirm, Cross, Held, Here, Mend, Offer, Report, Wait, Walk
 from isolate.kb.fit import split
@@ -273,7 +274,7 @@ class Ahead:
                 return node(self._after(chase, log, clock, doing, passed, failing, spent), spent)
             if isinstance(step, Ask) and step.within == "verify":
                 failing += self._fails(chase, log, clock, step, passed, spent + step.minutes)
-                passed *= float(chase.belief.predicted(step.key, chase.intake.condition)[0])
+                passed *= float(chase.belief.predicted(step.key, *chase.setting)[0])
             self._step(chase, clock, doing, pending)
         raise Refused("the plan goes in circles")
 
@@ -338,7 +339,7 @@ class Ahead:
 
     def _ways(self, chase: Chase, log: Memory, clock: Clock, step: Ask, minutes: float) -> list[Way]:
         """Return the ways of a check, in the order of its outcomes, could-not-tell last."""
-        chances = chase.belief.predicted(step.key, chase.intake.condition)
+        chances = chase.belief.predicted(step.key, *chase.setting)
         total = float(chances.sum())
         ways = [
             Way(
@@ -356,7 +357,7 @@ class Ahead:
 
     def _fails(self, chase: Chase, log: Memory, clock: Clock, step: Ask, passed: float, minutes: float) -> list[Way]:
         """Return the ways in which a check of the verification does not pass; ``passed``: that it comes to it."""
-        chances = chase.belief.predicted(step.key, chase.intake.condition)
+        chances = chase.belief.predicted(step.key, *chase.setting)
         return [
             Way(
                 "failed", f"{step.title}: {said}", passed * float(chance), minutes,
@@ -435,11 +436,11 @@ class Ahead:
 
     def _to_close(self, chase: Chase) -> float:
         """Return the minutes by the book that it takes to shut what is open."""
-        poser = self.kit.poser(chase.intake.place, chase.intake.condition)
+        poser = self.kit.poser(chase.intake.place, condition_now(chase.intake))
         _, _, shutting = poser.crossings.close_all(poser.mask(chase.state.open))
         shut = [self.fitted.access[poser.access[c.access]] for c in shutting]
         # What ends of itself takes nobody's time.
-        return sum((a.close.minutes + a.close.waits(chase.intake.condition) for a in shut if a.entry.lasting), 0.0)
+        return sum((a.close.minutes + a.close.waits(condition_now(chase.intake)) for a in shut if a.entry.lasting), 0.0)
 
 
 def _headed(offer: Offer, in_hand: bool = False) -> _Head:

@@ -1,21 +1,55 @@
-"""The belief of a case: what was told at its opening, then its evidence in order."""
+"""The belief of a case: what earlier cases left of theirs, what was told at its opening, then its evidence in order."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
-from math import log
+import re
+from collections import Counter, OrderedDict
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from math import log, prod
+from threading import Lock
+from typing import Any, TypeVar
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
 
-from isolate.case.case import Evidence, Intake
+from isolate.case.ages import asked_already
+from isolate.case.case import Earlier, Evidence, Intake, Seen, Swap, Work
+from isolate.case.swaps import known as known_swap
+from isolate.kb.fit import Fitted
+from isolate.reasoning import recorded, swap, wear
 from isolate.reasoning.belief import Belief, Model
-from isolate.reasoning.starts import Start
+from isolate.reasoning.forget import forget, share_kept
+from isolate.reasoning.starts import BOTH, UNKNOWN, Start
+
+_T = TypeVar("_T")
+
+_DATED = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
+
+HALF_LIFE_DAYS = 60.0
+"""Days after which what was known of a zone counts half: parts are changed without a case, things dry out, something
+new breaks. Our judgement."""
+SHOP_MISSES = 0.3
+"""P(a shop finds nothing wrong with a part | it has a fault), as against 1 for a good one: what comes and goes does
+not show on the bench. Our judgement."""
+SHOP_BLAMES = 0.05
+"""P(a shop confirms a fault | the part is good), as against 1 for a bad one. Our judgement."""
+READ_BACK = ("history-read", "came-back")
+"""Check and outcome that say the same was written up before: of cases that are carried, the log says nothing new."""
+MOST_KEPT = 4
+"""So many beliefs after earlier cases are kept for each model."""
+_kept: WeakKeyDictionary[Model, OrderedDict[tuple[Earlier, ...], NDArray[np.float64]]] = WeakKeyDictionary()
+_turn = Lock()
+
+TOLD = -1
+"""The occasion of what complaint and signs say: it was before anybody came to look."""
 
 
 def believed(model: Model, intake: Intake, evidence: Sequence[Evidence]) -> Belief:
     """Return the belief after the intake and the evidence in order."""
-    return through(told_belief(model, intake, _answered(evidence)), evidence)
+    return through(told_belief(model, intake, _answered(evidence)), _unasked(model, intake, evidence))
 
 
 def through(belief: Belief, evidence: Sequence[Evidence]) -> Belief:
@@ -25,11 +59,23 @@ def through(belief: Belief, evidence: Sequence[Evidence]) -> Belief:
     return belief
 
 
+def _unasked(model: Model, intake: Intake, evidence: Sequence[Evidence]) -> Sequence[Evidence]:
+    """Return the evidence without answers to what an age, or the starts told, say better, whichever came first."""
+    asked = _known_better(model, intake)
+    return [item for item in evidence if item.kind != "answer" or item.key not in asked] if asked else evidence
+
+
+def _known_better(model: Model, intake: Intake) -> frozenset[str]:
+    """Return the checks whose answer is in what was told already, weighed there."""
+    counted = recorded.counted(model.fitted, intake.starts)
+    return asked_already(model.fitted, intake.ages).union(key for key, _ in counted)
+
+
 def _answered(evidence: Sequence[Evidence]) -> frozenset[str]:
-    """Return the checks that were answered before the first repair."""
+    """Return the checks that were answered before the first repair or exchange of parts."""
     found = set()
     for item in evidence:
-        if item.kind == "repair":
+        if item.kind != "answer":
             break
         found.add(item.key)
     return frozenset(found)
@@ -42,15 +88,34 @@ def told_belief(model: Model, intake: Intake, answered: Collection[str] = ()) ->
     sign says of it is left out, whenever the sign was told.
     """
     belief = Belief.before(model)
+    if intake.ages:
+        belief = belief.weighed(wear.weight(model, intake.ages))
+    new = fresh(intake).intake
+    if intake.earlier:
+        # Without an earlier case nothing is known of the parts yet, and it is all one where they were.
+        belief = inherited(belief, new.earlier, new.swaps)
+    return _told(belief, new, answered)
+
+
+def _told(belief: Belief, intake: Intake, answered: Collection[str]) -> Belief:
+    """Return a belief after what was told of the defect besides what earlier cases know of it."""
+    model = belief.model
+    aged = _known_better(model, intake)
     for work in intake.done:
         belief = belief.repair(work.key)
     complaint = model.fitted.complaints[intake.complaint]
     starts = intake.starts or tuple(Start(s.channel, s.lit, intake.condition) for s in complaint.starts)
     belief = belief.starts(starts)
+    for key, outcome in recorded.answers(model.fitted, starts):
+        # Recorded figures stand before what people say of the same, and are not asked for again.
+        if key not in answered:
+            belief = belief.answer(key, outcome, intake.condition, occasion=TOLD)
     for name, outcome in complaint.answers.items():
         for check in model.fitted.checks.values():
-            if check.name == name and check.channel in ("", intake.channel):
-                belief = belief.answer(check.key, outcome, intake.condition)
+            if check.name == name and check.channel in ("", intake.channel) and check.key not in aged:
+                if intake.earlier and (name, outcome) == READ_BACK:
+                    continue
+                belief = belief.answer(check.key, outcome, intake.condition, occasion=TOLD)
     for seen in intake.signs:
         sign = model.fitted.signs.get(seen.sign)
         for name, outcome in sign.answers.items() if sign is not None else ():
@@ -58,16 +123,291 @@ def told_belief(model: Model, intake: Intake, answered: Collection[str] = ()) ->
                 # Complaint and signs are one witness's story: what one has said, another does not say again.
                 if check.name != name or check.channel not in ("", seen.channel) or check.key in belief.occasion:
                     continue
+                if check.key in aged or (intake.earlier and (name, outcome) == READ_BACK):
+                    continue
                 if check.repeats is not None or check.key not in answered:
-                    belief = belief.answer(check.key, outcome, intake.condition)
+                    belief = belief.answer(check.key, outcome, intake.condition, occasion=TOLD)
     return belief
+
+
+# -- what earlier cases left -----------------------------------------------------------------------
+
+
+def inherited(begun: Belief, earlier: Sequence[Earlier], swaps: Sequence[Swap] = ()) -> Belief:
+    """Return a belief before any evidence of its own, after what earlier cases on the same engine showed.
+
+    Each case is taken in as it was worked: what was told of its defect, its answers, its repairs, what the shop found
+    since; then the days to the end of the next, or to now, are forgotten (:func:`isolate.reasoning.forget.forget`).
+    None of their answers counts as told here: each may be asked again. ``begun`` may hold more than the prior, such as
+    the ages of parts as they are now; that stays. ``swaps``: parts that have changed places since the last of them.
+    """
+    model = begun.model
+    ordered = tuple(sorted(earlier, key=lambda e: -e.days))
+    with _turn:
+        kept = _kept.setdefault(model, OrderedDict())
+        left = kept.get(ordered)
+        if left is None:
+            left = kept[ordered] = _left(model, ordered)
+            while len(kept) > MOST_KEPT:
+                kept.popitem(last=False)
+        else:
+            kept.move_to_end(ordered)
+    for moved in swaps:
+        left = replace(begun, joint=left).swapped(moved.part, moved.channel, moved.other).joint
+    prior = model.prior()
+    joint = left * np.divide(begun.joint, prior, out=np.ones_like(prior), where=prior > 0)
+    return replace(begun, joint=joint / joint.sum())
+
+
+def _left(model: Model, earlier: Sequence[Earlier]) -> NDArray[np.float64]:
+    """Return the joint after these cases, oldest first, as far as it still holds today."""
+    belief = Belief.before(model)
+    for number, case in enumerate(earlier):
+        intake, evidence, _ = known(model.fitted, case)
+        if intake is not None:
+            told = fresh(replace(intake, earlier=tuple(earlier[:number]))).intake
+            for moved in told.swaps if number else ():
+                belief = belief.swapped(moved.part, moved.channel, moved.other)
+            for work in told.done:
+                belief = belief.repair(work.key)
+            bare = replace(belief, joint=np.ones([1] * belief.joint.ndim))
+            weight = _told(bare, replace(told, done=()), _answered(evidence))
+            belief = replace(weight, joint=belief.joint * weight.joint)
+        belief = _worked(belief, evidence, dict(case.findings))
+        until = earlier[number + 1].days if number + 1 < len(earlier) else 0.0
+        share = share_kept(case.days - until, HALF_LIFE_DAYS)
+        belief = replace(Belief.before(model), joint=forget(belief.joint, model, dict.fromkeys(model.zones, share)))
+    return belief.joint
+
+
+def _worked(belief: Belief, evidence: Sequence[Evidence], found: Mapping[str, str]) -> Belief:
+    """Return a belief after the evidence of an earlier case; ``found``: repair → what the shop found in its part.
+
+    As :func:`through`, but what is answered between two repairs is gathered in tables of the zones that it looks at,
+    and the joint is gone through once for each of their shapes.
+    """
+    times = Counter(item.key for item in evidence if item.kind == "repair")
+    bare = np.ones([1] * belief.joint.ndim)
+    gathered: dict[tuple[int, ...], NDArray[np.float64]] = {}
+
+    def gather(weighed: Belief) -> None:
+        shape = weighed.joint.shape
+        product = weighed.joint * gathered.get(shape, 1.0)
+        # Only what stands to what matters, and a long case must not run out of small numbers.
+        gathered[shape] = product / product.max()
+
+    def taken(joint: NDArray[np.float64]) -> NDArray[np.float64]:
+        weight = bare
+        for shape in sorted(gathered, key=lambda s: (prod(s), s)):
+            weight = weight * gathered[shape]
+        gathered.clear()
+        joint = joint * weight
+        return np.asarray(joint / joint.sum())
+
+    joint, light = belief.joint, replace(belief, joint=bare)
+    for item in evidence:
+        if item.kind == "answer":
+            light = _taken(light, item)
+            gather(light)
+        else:
+            if item.kind == "repair" and times[item.key] == 1 and found.get(item.key) in WEIGHED:
+                gather(_by_the_shop(light, item.key, found[item.key]))
+            light = _taken(replace(light, joint=taken(joint)), item)
+            joint = light.joint
+        light = replace(light, joint=bare)
+    return replace(light, joint=taken(joint))
+
+
+WEIGHED = ("confirmed", "not-confirmed")
+"""The findings of a shop that say whether the part was the matter; anything else is shown only."""
+
+
+def _by_the_shop(belief: Belief, repair: str, finding: str) -> Belief:
+    """Return a belief just before a repair after what the shop says of the part that came off."""
+    model = belief.model
+    for zone in model.fitted.repair(repair).clears:
+        states = model.fitted.zones[zone].states
+        in_it = part_states(model.fitted, repair, zone)
+        if not in_it:
+            continue
+        bad, good = (1.0, SHOP_BLAMES) if finding == "confirmed" else (SHOP_MISSES, 1.0)
+        belief = belief.weighed(model.along(zone, [bad if state in in_it else good for state in states]))
+    return belief
+
+
+def part_states(fitted: Fitted, repair: str, zone: str) -> frozenset[str]:
+    """Return the states of a zone that are a fault of the part itself which this repair takes off.
+
+    The part is the one that the repair replaces, else the one that most of what it clears belongs to. What is no fault
+    of the part, such as a loose nut on it, is left out; what a new part alone does not cure, such as a burnt tip, is a
+    fault of the old one all the same.
+    """
+    fit = fitted.repair(repair)
+    parts = Counter(fitted.zones[z].modes[s].part for z, cleared in fit.clears.items() for s in sorted(cleared))
+    part = fit.entry.replaces or max(sorted(parts), key=lambda p: parts[p])
+    return frozenset(s for s, mode in fitted.zones[zone].modes.items() if mode.part == part and not mode.anew)
+
+
+def same_part(fitted: Fitted, repair: str, other: str) -> bool:
+    """Return whether two repairs, by instance name, fit the same part new: one repair, or two that replace it."""
+    one, two = fitted.repairs.get(repair), fitted.repairs.get(other)
+    if one is None or two is None or one.channel != two.channel or not (one.entry.parts > 0 and two.entry.parts > 0):
+        return False
+    return one.key == two.key or (one.entry.replaces is not None and one.entry.replaces == two.entry.replaces)
+
+
+@dataclass(frozen=True)
+class Fresh:
+    """An intake without what its earlier cases have already; and what was left out of it, or put with them.
+
+    ``starts``, ``done``, ``swaps``: told again. ``placed``: case → starts told in this one that were made before its
+    work was done, and count there. ``undated``: starts of which nobody can say whether they were.
+    """
+
+    intake: Intake
+    starts: tuple[Start, ...] = ()
+    done: tuple[Work, ...] = ()
+    swaps: tuple[Swap, ...] = ()
+    placed: tuple[tuple[str, int], ...] = ()
+    undated: int = 0
+
+
+@lru_cache(maxsize=16)
+def fresh(intake: Intake) -> Fresh:
+    """Return an intake without what its earlier cases have already.
+
+    A start is the same where its date, channel and result are the same; one without a date is taken as new. What a
+    start tells is about what was fitted then: one made before the day on which an earlier case ended that changed
+    something goes with that case. Work, or parts that changed places, told as done before are those of an earlier case
+    as often as one has them.
+    """
+    if not intake.earlier:
+        return Fresh(intake)
+    earlier = sorted(intake.earlier, key=lambda e: -e.days)
+    starts, old, placed = _placed(intake.starts, earlier)
+    for number in range(len(earlier) - 1, 0, -1):
+        before = earlier[:number]
+        told = _starts_of(earlier[number])
+        kept, _, _ = _placed(told, before)
+        earlier[:number] = before
+        if kept != told:
+            earlier[number] = _with_starts(earlier[number], kept)
+    worked: Counter[str] = Counter()
+    for case in earlier:
+        if case.told:
+            had = Intake.from_dict({**case.told, "starts": []})
+            # A case may have been told the same again: what it had is not added up.
+            worked |= Counter([*(w.key for w in had.done), *(s.key for s in had.swaps)])
+        worked += Counter(item.key for item in case.evidence if item.kind != "answer")
+    done = _parted(intake.done, lambda w: w.key, worked)
+    swaps = _parted(intake.swaps, lambda s: s.key, worked)
+    new = replace(intake, starts=starts, done=done[0], swaps=swaps[0], earlier=tuple(earlier))
+    changed = any(_changed(case) for case in earlier)
+    undated = sum(not _DATED.match(s.at) for s in starts) if changed else 0
+    return Fresh(new, old, done[1], swaps[1], placed, undated)
+
+
+def _placed(
+    starts: tuple[Start, ...], earlier: list[Earlier]
+) -> tuple[tuple[Start, ...], tuple[Start, ...], tuple[tuple[str, int], ...]]:
+    """Return the starts made since these cases, those that they have, and how many went with which of them.
+
+    ``earlier``, oldest first, is changed: a case that changed something gets the starts made before the day it ended.
+    """
+    had: Counter[tuple[str, str, bool]] = Counter()
+    for case in earlier:
+        had |= Counter((s.at, s.channel, s.lit) for s in _starts_of(case) if s.at)
+    left, old = _parted(starts, lambda s: (s.at, s.channel, s.lit), had)
+    placed = []
+    for number, case in enumerate(earlier):
+        if not _changed(case) or not case.told:
+            continue
+        # They are told oldest first, so what stands before a dated one without a date was made before it as well.
+        dated = [i for i, s in enumerate(left, start=1) if _DATED.match(s.at) and s.at[:10] < case.closed[:10]]
+        if dated:
+            earlier[number] = _with_starts(case, (*left[: dated[-1]], *_starts_of(case)))
+            placed.append((case.case, dated[-1]))
+            left = left[dated[-1] :]
+    return left, old, tuple(placed)
+
+
+def _changed(case: Earlier) -> bool:
+    return any(item.kind != "answer" for item in case.evidence)
+
+
+def _starts_of(case: Earlier) -> tuple[Start, ...]:
+    return Intake.from_dict(case.told).starts if case.told.get("starts") else ()
+
+
+def _with_starts(case: Earlier, starts: tuple[Start, ...]) -> Earlier:
+    if all(_DATED.match(s.at) for s in starts):
+        starts = tuple(sorted(starts, key=lambda s: s.at))
+    return replace(case, told={**case.told, "starts": [s.as_dict() for s in starts]})
+
+
+def _parted(items: Iterable[_T], key: Callable[[_T], Any], had: Counter[Any]) -> tuple[tuple[_T, ...], tuple[_T, ...]]:
+    """Return the items that are new and those that were had before; ``had`` counts down."""
+    new, old = [], []
+    for item in items:
+        if had[key(item)] > 0:
+            had[key(item)] -= 1
+            old.append(item)
+        else:
+            new.append(item)
+    return tuple(new), tuple(old)
+
+
+def known(fitted: Fitted, case: Earlier) -> tuple[Intake | None, tuple[Evidence, ...], tuple[str, ...]]:
+    """Return what of an earlier case the knowledge knows today: its intake, its evidence; and what it does not.
+
+    The intake is None where its complaint is not known any more. Raises BadIntake where it cannot be read.
+    """
+    lost: list[str] = []
+    evidence = []
+    for item in case.evidence:
+        check = fitted.checks.get(item.key)
+        if item.kind == "answer" and (check is None or item.outcome not in check.outcomes):
+            lost.append(f"{item.key}: {item.outcome}")
+        elif (item.kind == "repair" and item.key not in fitted.repairs) or (
+            item.kind == "swap" and not known_swap(fitted, item.key)
+        ):
+            lost.append(item.key)
+        else:
+            evidence.append(item)
+    intake = Intake.from_dict(case.told) if case.told else None
+    if intake is None or intake.complaint not in fitted.complaints:
+        return None, tuple(evidence), (*([] if intake is None else [intake.complaint]), *lost)
+    letters = {*fitted.channels, UNKNOWN, BOTH}
+
+    def there(seen: Seen) -> bool:
+        return seen.sign in fitted.signs and seen.channel in ("", *fitted.channels)
+
+    lost += [s.sign for s in intake.signs if not there(s)]
+    lost += [w.key for w in intake.done if w.key not in fitted.repairs]
+    lost += [s.key for s in intake.swaps if not known_swap(fitted, s.key)]
+    lost += [f"start on {s.channel}" for s in intake.starts if s.channel not in letters]
+    intake = replace(
+        intake,
+        channel=intake.channel if intake.channel in fitted.channels else "",
+        signs=tuple(s for s in intake.signs if there(s)),
+        done=tuple(w for w in intake.done if w.key in fitted.repairs),
+        starts=tuple(s for s in intake.starts if s.channel in letters),
+        swaps=tuple(s for s in intake.swaps if known_swap(fitted, s.key)),
+        # How old a part is belongs to the time at which it is told.
+        ages=(),
+    )
+    return intake, tuple(evidence), tuple(lost)
+
+
+# -- looking back ----------------------------------------------------------------------------------
 
 
 def before(
     model: Model, intake: Intake, evidence: Sequence[Evidence], position: int, zone: str
 ) -> NDArray[np.float64]:
     """Return P(zone's state just before evidence[position] | all the evidence), by filtering once for each state."""
-    reached = through(told_belief(model, intake, _answered(evidence)), evidence[:position])
+    first, then = (_unasked(model, intake, some) for some in (evidence[:position], evidence[position:]))
+    reached = through(told_belief(model, intake, _answered(evidence)), first)
     chances = reached.zone(zone)
     logs = np.full(len(chances), -np.inf)
     for i, chance in enumerate(chances):
@@ -77,7 +417,7 @@ def before(
         mask[i] = 1.0
         belief = reached.weighed(model.along(zone, mask))
         start = belief.log_evidence
-        for item in evidence[position:]:
+        for item in then:
             belief = _taken(belief, item)
         logs[i] = log(chance) + belief.log_evidence - start
     weights = np.exp(logs - logs.max())
@@ -87,4 +427,6 @@ def before(
 def _taken(belief: Belief, item: Evidence) -> Belief:
     if item.kind == "repair":
         return belief.repair(item.key)
-    return belief.answer(item.key, item.outcome, item.condition)
+    if item.kind == "swap":
+        return belief.swapped(*swap.read(item.key))
+    return belief.answer(item.key, item.outcome, item.condition, item.strength, item.occasion)

@@ -15,8 +15,10 @@ from isolate.case.events import Event
 from isolate.kb.model import Condition, Place
 from isolate.reasoning.lookahead import Objective
 from isolate.reasoning.starts import Start
+from isolate.reasoning.swap import ELSEWHERE, spelled
+from isolate.reasoning.wear import Age as Age
 
-MoveKind = Literal["check", "repair", "verify", "end", "close"]
+MoveKind = Literal["check", "repair", "swap", "verify", "end", "close"]
 CLOSE_UP = "close-up"
 
 
@@ -86,7 +88,8 @@ class Earlier:
     """An earlier case on the same engine, as far as it speaks of this one.
 
     ``days``: between its end and the opening of this case. ``told``: its intake without what it carried itself.
-    ``evidence``: its answers and repairs in order.
+    ``evidence``: its answers and repairs in order. ``findings``: what the shop found since in parts that came off, as
+    (repair, finding). ``closed``: when it ended, RFC 3339; empty where that is not known.
     """
 
     case: str
@@ -96,6 +99,8 @@ class Earlier:
     channel: str = ""
     told: Mapping[str, Any] = field(default_factory=dict, hash=False)
     evidence: tuple[Evidence, ...] = ()
+    findings: tuple[tuple[str, str], ...] = ()
+    closed: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """Return it as a JSON object."""
@@ -107,6 +112,8 @@ class Earlier:
             "channel": self.channel,
             "told": dict(self.told),
             "evidence": [e.as_dict() for e in self.evidence],
+            "findings": [{"repair": repair, "finding": finding} for repair, finding in self.findings],
+            "closed": self.closed,
         }
 
     @classmethod
@@ -117,29 +124,55 @@ class Earlier:
         days, told = _number(data, "days"), data.get("told", {})
         if days is None or days < 0 or not isinstance(told, Mapping):
             raise BadIntake("an earlier case says how many days ago it ended and what was told in it")
-        try:
-            evidence = tuple(Evidence(**item) for item in _list(data, "evidence"))
-        except TypeError as error:
-            raise BadIntake(f"the evidence of an earlier case is not in the form expected: {error}") from None
+        if told.get("earlier"):
+            raise BadIntake("an earlier case carries none before it: each is told by itself")
+        if told:
+            # Read once here, so that what cannot be read is refused where it is told.
+            Intake.from_dict(told)
         texts = (_text(data, n) for n in ("case", "end", "complaint"))
         case, end, complaint = texts
-        return cls(case, days, end, complaint, _text(data, "channel", ""), told, evidence)
+        evidence = tuple(_evidence(item) for item in _list(data, "evidence"))
+        findings = tuple((_text(f, "repair"), _text(f, "finding")) for f in _list(data, "findings"))
+        channel, closed = (_text(data, n, "") for n in ("channel", "closed"))
+        return cls(case, days, end, complaint, channel, dict(told), evidence, findings, closed)
 
 
 @dataclass(frozen=True)
-class Age:
-    """How old a part is: since new, in starts or in hours, known within ``least`` and ``most``.
+class Swap:
+    """Parts of one name that changed places: those of two channels, or a channel's with one of another engine.
 
-    ``channel``: its channel; empty for a part that both share, or for the same part on every channel, fitted at once
-    (``together``). Neither limit known: only that they were fitted at once is told.
+    ``other``: the second channel; empty: another engine, with ``where`` the aircraft, position and channel that the
+    part went to. ``serial``: of the part that was on ``channel``; ``other_serial``: of the one that came for it.
     """
 
     part: str
-    channel: str = ""
-    unit: Literal["starts", "hours"] = "starts"
-    least: float | None = None
-    most: float | None = None
-    together: bool = False
+    channel: str
+    other: str = ""
+    serial: str = ""
+    other_serial: str = ""
+    where: str = ""
+
+    @property
+    def key(self) -> str:
+        return spelled(self.part, self.channel, self.other)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return it as a JSON object."""
+        return asdict(self)
+
+    @classmethod
+    def from_dict(cls, data: Any) -> Swap:
+        """Read it from a JSON object. Raises BadIntake."""
+        if not isinstance(data, Mapping):
+            raise BadIntake(f"parts that changed places are a set of named fields, not {data!r}")
+        names = ("part", "channel", "other", "serial", "other_serial", "where")
+        for name in data:
+            if name not in names:
+                raise BadIntake(f"parts that changed places have no field {name!r}; known: {', '.join(names)}")
+        had = {name: _text(data, name, "").strip() for name in names[2:]}
+        if had["other"] == ELSEWHERE:
+            had["other"] = ""
+        return cls(_text(data, "part"), _text(data, "channel"), **had)
 
 
 OtherEngine = Literal["", "yes", "no"]
@@ -154,7 +187,8 @@ class Intake:
     ``signs``: heard or seen with the defect, before anything was repaired in this case. ``other_engine``: whether the
     work done before was done on the other engine by the same people as well; empty when that is not known.
     ``coming``: what is not at hand yet. ``condition``: when the defect shows. ``now``: how it is on the aircraft while
-    it is worked; empty: the same. ``shut_down``: minutes since the engine was shut down, at the opening of the case.
+    it is worked; empty: the same. ``shut_down``: minutes since the engine was shut down, at the opening of the case;
+    below zero where it ran and was shut down later.
     ``ages``: of parts that wear. ``earlier``: what was seen and done in earlier cases on this engine, as the body of
     :mod:`isolate.case.inherit`. ``objective``: what a move is chosen by. ``hands``: people who work side by
     side on this engine.
@@ -182,6 +216,7 @@ class Intake:
     shut_down: float | None = None
     ages: tuple[Age, ...] = ()
     earlier: tuple[Earlier, ...] = ()
+    swaps: tuple[Swap, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """Return the intake as a JSON object."""
@@ -208,6 +243,7 @@ class Intake:
             "shut_down": self.shut_down,
             "ages": [asdict(a) for a in self.ages],
             "earlier": [e.as_dict() for e in self.earlier],
+            "swaps": [s.as_dict() for s in self.swaps],
         }
 
     @classmethod
@@ -231,7 +267,9 @@ class Intake:
             if other not in get_args(OtherEngine):
                 raise BadIntake(f"other_engine is yes, no or nothing, not {other!r}")
             left = _minutes(data, "minutes_left")
-            now, shut_down = data.get("now", ""), _minutes(data, "shut_down")
+            now, shut_down = data.get("now", ""), _number(data, "shut_down")
+            if shut_down is not None and abs(shut_down) > 100_000:
+                raise BadIntake(f"shut_down is a number of minutes, not {shut_down:g}")
             if now not in get_args(Now):
                 raise BadIntake(f"now is one of {', '.join(filter(None, get_args(Now)))} or nothing, not {now!r}")
             objective, hands = data.get("objective", "minutes"), data.get("hands", 1)
@@ -264,6 +302,7 @@ class Intake:
                 shut_down=shut_down,
                 ages=tuple(_age(a) for a in _list(data, "ages")),
                 earlier=tuple(Earlier.from_dict(e) for e in _list(data, "earlier")),
+                swaps=tuple(Swap.from_dict(s) for s in _list(data, "swaps")),
             )
         except (AttributeError, TypeError) as error:
             raise BadIntake(f"the intake is not in the form expected: {error}") from None
@@ -301,6 +340,22 @@ def _number(data: Mapping[str, Any], name: str) -> float | None:
     if isinstance(value, bool) or not isinstance(value, int | float) or not isfinite(value):
         raise BadIntake(f"{name} is a number, not {value!r}")
     return float(value)
+
+
+def _evidence(data: Any) -> Evidence:
+    """Read an answer, a repair or a swap of an earlier case."""
+    if not isinstance(data, Mapping) or set(data) - set(Evidence.__dataclass_fields__):
+        raise BadIntake(f"the evidence of an earlier case is not in the form expected: {data!r}")
+    kind, condition = data.get("kind"), data.get("condition", "steady")
+    if kind not in ("answer", "repair", "swap"):
+        raise BadIntake(f"what an earlier case showed is an answer, a repair or a swap, not {kind!r}")
+    if condition not in get_args(Condition):
+        raise BadIntake(f"condition is one of {', '.join(get_args(Condition))}, not {condition!r}")
+    strength, seq, occasion = _number(data, "strength"), data.get("seq"), data.get("occasion", 0)
+    strength = 1.0 if strength is None else strength
+    if not isinstance(seq, int) or not isinstance(occasion, int) or not 0 <= strength <= 1:
+        raise BadIntake(f"the evidence of an earlier case is not in the form expected: {dict(data)!r}")
+    return Evidence(seq, kind, _text(data, "key"), _text(data, "outcome", ""), condition, strength, occasion)
 
 
 def _age(data: Any) -> Age:
@@ -344,7 +399,7 @@ def _start(data: Any, condition: Condition) -> Start:
 
 @dataclass(frozen=True)
 class Move:
-    """What is being done: a check, a repair, the verification, a way to end, or the close-up."""
+    """What is being done: a check, a repair, parts changed over, the verification, a way to end, or the close-up."""
 
     kind: MoveKind
     key: str
@@ -398,6 +453,8 @@ class CaseState:
     """The facts of a deferral taken up as the end."""
     parts: dict[int, dict[str, Any]] = field(default_factory=dict)
     """Seq of a repair → what is known of the parts that came off and went on."""
+    swaps: dict[int, Swap] = field(default_factory=dict)
+    """Seq of parts that changed places → which they were."""
     findings: list[dict[str, Any]] = field(default_factory=list)
     """What the shop found in parts that came off."""
     motored: int = 0
@@ -494,6 +551,7 @@ def _accepted(state: CaseState, event: Event, void: bool) -> None:
 def _spent(state: CaseState, event: Event) -> None:
     """Count the minutes of a step and end what it spoils; both have happened, taken back or not."""
     state.book_minutes += float(event.body.get("minutes", 0))
+    state.motored += bool(event.body.get("motors")) and event.kind == "answered"
     for spoilt in event.body.get("spoils", []):
         state.open.pop(spoilt, None)
         # Ended like one that was shut: what was confirmed while it stood is asked again.
@@ -566,6 +624,23 @@ def _repaired(state: CaseState, event: Event, void: bool) -> None:
     state.declined.clear()
 
 
+def _swapped(state: CaseState, event: Event, void: bool) -> None:
+    _spent(state, event)
+    if void:
+        return
+    swap = Swap.from_dict(event.body["swap"])
+    state.evidence.append(Evidence(event.seq, "swap", swap.key))
+    state.swaps[event.seq] = swap
+    if state.move is not None and state.move.kind == "swap":
+        state.move = None
+    # As after a repair: nothing proven stands, and what could not be told or done before may be now.
+    state.verifying = {}
+    state.verified = ""
+    state.passes = 0
+    state.unsure.clear()
+    state.declined.clear()
+
+
 def _verified(state: CaseState, event: Event, void: bool) -> None:
     if void:
         return
@@ -578,10 +653,16 @@ def _corrected(state: CaseState, event: Event, void: bool) -> None:
     undone = next(e for e in state.events if e.seq == int(event.body["seq"]))
     state.confirmed.clear()
     within = undone.body.get("within")
-    if within == "verify":
+    if event.body.get("doubted"):
+        # It is asked anew by itself, whatever was in hand.
+        state.move, state.accepted = Move("check", undone.body["check"]), event.seq
+        state.ending, state.deferral = None, {}
+    elif within == "verify":
         _reopen_verification(state)
     elif undone.kind == "answered" and within != "repair":
         state.move, state.accepted = Move("check", undone.body["check"]), event.seq
+    elif undone.kind == "swapped" and undone.body.get("taken_up"):
+        state.move, state.accepted = Move("swap", undone.body["key"]), event.seq
     elif undone.kind == "repaired":
         state.move, state.accepted = Move("repair", undone.body["repair"]), event.seq
     elif undone.kind == "accepted":
@@ -666,6 +747,7 @@ _HANDLERS = {
     "caution": _caution,
     "access": _access,
     "repaired": _repaired,
+    "swapped": _swapped,
     "verified": _verified,
     "corrected": _corrected,
     "noted": _noted,

@@ -12,17 +12,21 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import cached_property
+from itertools import combinations
 from threading import Lock
 from typing import Any, Protocol
 
 import numpy as np
 
-from isolate.case import deferral, handing
+from isolate.case import deferral, handing, swaps
 from isolate.case import facts as case_facts
-from isolate.case.believed import before, believed, through
-from isolate.case.case import CLOSE_UP, CaseState, Evidence, Intake, Seen, apply, fold
+from isolate.case.ages import asked_already
+from isolate.case.believed import READ_BACK, before, believed, through
+from isolate.case.case import CLOSE_UP, CaseState, Evidence, Intake, Seen, Swap, apply, fold
 from isolate.case.events import Event, now_text, parse_time
 from isolate.case.intake import Refused, check_intake, checked_facts
+from isolate.case.memory import Memory
+from isolate.case.now import condition_now, setting
 from isolate.case.parts import PART, checked_part
 from isolate.case.steps import (
     Ask,
@@ -46,14 +50,17 @@ from isolate.case.steps import (
 from isolate.kb.fit import FitAccess, FitCheck, FitRepair, Fitted, instance, near, split, worded
 from isolate.kb.model import HEALTHY, Caution, Condition, Place
 from isolate.kb.model import Ask as FactAsk
-from isolate.reasoning import explain
-from isolate.reasoning.belief import Belief, Model
+from isolate.reasoning import explain, swap
+from isolate.reasoning.belief import Belief, Model, Setting
 from isolate.reasoning.decide import Decision, decide
 from isolate.reasoning.lookahead import Objective
+from isolate.reasoning.occasion import At
 from isolate.reasoning.plan import Valued
 from isolate.reasoning.pose import ESCALATE, WATCH, Posed, Poser, may_do
 from isolate.reasoning.problem import Position
+from isolate.reasoning.recorded import counted
 from isolate.reasoning.rules import Fact, Firing, RuleBook, asks, fact
+from isolate.reasoning.surprise import Gap
 
 SAYS_NOTHING_NEW = frozenset({"belief", "fired", "offered", "accepted", "noted"})
 """Events that change neither what the rules match nor what the moves are worth."""
@@ -73,6 +80,7 @@ MOST_PASSES = 3
 """A verification passed this often since the last repair is not offered again."""
 TOUCHED = "channel-touched"
 """The finding by which the rules say that a channel was opened or repaired."""
+UNEXPLAINED = "not explained by what is known"
 LOOSE_WORD = "half torqued or unlocked"
 LOOSE_TEXT = (
     "It was passed on half torqued or unlocked. It is torqued and locked by your approved data before anything is put "
@@ -160,6 +168,8 @@ class _Memo:
     ranked: Ranked | None = None
     barred: dict[str, str] | None = None
     facts: list[Fact] | None = None
+    exchanges: tuple[Valued, ...] | None = None
+    setting: Setting | None = None
     deferring: list[Deferring | None] = field(default_factory=list)
     firings: dict[tuple[Fact, ...], tuple[Firing, ...]] = field(default_factory=dict)
 
@@ -231,6 +241,24 @@ class Chase:
         return self._belief
 
     @property
+    def setting(self) -> Setting:
+        """How it is at the aircraft now, as the trail has it."""
+        if self._memo.setting is None:
+            starts = [key for key, check in self.fitted.checks.items() if check.entry.starts]
+            self._memo.setting = setting(self.state, starts)
+        return self._memo.setting
+
+    def likely(self) -> At:
+        """Return the joint states that are planned over, as one array of state indices a zone."""
+        table = np.array(self.ranked().posed.joint, dtype=np.int64)
+        return tuple(table[:, axis] for axis in range(table.shape[1]))
+
+    @property
+    def gap(self) -> Gap:
+        """How well what is known explains the answers of the case."""
+        return case_facts.explained(self.belief, self.state.evidence)
+
+    @property
     def elapsed(self) -> float:
         """Minutes by the clock since the case was opened."""
         # A case played from a file may be ahead of the clock.
@@ -252,7 +280,7 @@ class Chase:
         since = 0
         passed: dict[str, str] = {}
         for event in self.state.events:
-            if event.kind in ("repaired", "verified"):
+            if event.kind in ("repaired", "swapped", "verified"):
                 since = event.seq
         for item in self.state.evidence:
             if item.kind == "answer" and item.seq > since:
@@ -318,11 +346,27 @@ class Chase:
             found.setdefault(key, f"declined: {reason}" if reason else "declined")
         for key in self.state.unsure:
             found.setdefault(key, "could not tell")
+        for key in asked_already(fitted, intake.ages):
+            found.setdefault(key, "the age was told")
+        for key, _ in counted(fitted, intake.starts):
+            found.setdefault(key, "the starts told are counted by lane already")
+        if intake.earlier and READ_BACK[0] in fitted.checks:
+            # The log would tell once more of what is in the belief already.
+            found.setdefault(READ_BACK[0], "earlier cases are carried in its place")
         touched = {zone for key in self.state.repairs for zone in fitted.repairs[key].clears}
+        moved = {
+            zone
+            for item in self.state.evidence
+            if item.kind == "swap"
+            for channel in swap.read(item.key)[1:]
+            for zone in swap.zones(self.kit.model, swap.read(item.key)[0], channel)
+        }
         for key, check in fitted.checks.items():
             # What the papers and the crew say is about the time before the repair.
             if touched & set(check.given) and check.entry.kind == "history":
                 found.setdefault(key, "about the time before the repair")
+            if moved & set(check.given) and check.entry.kind == "history":
+                found.setdefault(key, "about the time before parts changed places")
         for key in self.state.repairs:
             if fitted.repairs[key].entry.parts > 0:
                 for looked in fitted.repairs[key].examines:
@@ -331,9 +375,14 @@ class Chase:
         for key, times in Counter(self.state.repairs).items():
             if times >= may_do(fitted.repairs[key]):
                 found.setdefault(key, "done already")
-        for key, outcomes in self.belief.occasion.items():
+        setting = self.setting
+        for key in self.belief.occasion:
             repeats = fitted.checks[key].repeats
-            if repeats is None or len(outcomes) >= repeats.most:
+            if (
+                self.belief.in_condition(key, setting)
+                if repeats is None
+                else len(self.belief.had(key, *setting)) >= repeats.most
+            ):
                 found.setdefault(key, "answered")
         return found
 
@@ -375,13 +424,13 @@ class Chase:
 
     def posed(self, barred: Collection[str] = ()) -> tuple[Posed, Position]:
         """Return the decision problem as it stands, and where in it the case is."""
-        state, intake = self.state, self.intake
+        state = self.state
         poser = self.poser
         proven = state.passes > 0
         posed = poser.pose(
             self.belief,
             [key for key in self.verification if key not in self.proven()],
-            intake.condition,
+            self.setting,
             barred=barred,
             again=proven,
             done=Counter(state.repairs),
@@ -396,13 +445,14 @@ class Chase:
     def poser(self) -> Poser:
         """What poses the problems of this case."""
         intake = self.intake
-        return self.kit.poser(intake.place, intake.condition, intake.objective, intake.hands)
+        return self.kit.poser(intake.place, condition_now(intake), intake.objective, intake.hands)
 
     def _question(self, barred: Mapping[str, str], left: float | None) -> tuple[Any, ...]:
         """Return all that a decision depends on."""
         state = self.state
         return (
             self.intake,
+            self.setting,
             tuple(state.evidence),
             frozenset(barred),
             tuple(sorted(state.open)),
@@ -501,7 +551,7 @@ class Chase:
     def _failed_since_repair(self) -> int:
         failed = 0
         for event in self.state.events:
-            if event.kind == "repaired":
+            if event.kind in ("repaired", "swapped"):
                 failed = 0
             elif event.kind == "verified" and event.body.get("failed"):
                 failed += 1
@@ -553,6 +603,8 @@ class Chase:
             return self._doing(self.fitted.check(state.move.key), "check")
         if state.move.kind == "repair":
             return self._repairing(self.fitted.repair(state.move.key))
+        if state.move.kind == "swap":
+            return self._changing_over(state.move.key)
         if state.move.kind == "verify":
             return self._verifying()
         return self._closing()
@@ -588,6 +640,108 @@ class Chase:
             minutes=repair.entry.minutes,
             part=PART if repair.entry.parts > 0 else (),
         )
+
+    def _changing_over(self, key: str) -> Step:
+        """Return the next step of changing parts over: on each channel what its replacement needs and asks."""
+        title, why = swaps.title(key), self._no_exchange(key)
+        if why:
+            return Held(title, key, (why,))
+        both = self._exchanged(key)
+        needs = tuple(dict.fromkeys(n for repair in both for n in repair.needs))
+        shut = tuple(dict.fromkeys(n for repair in both for n in repair.shut))
+        crossing = self._crossing(needs, shut, title)
+        if crossing:
+            return crossing
+        running = self._waited(needs, shut, title)
+        cautions: list[CautionShown] = []
+        for repair in both:
+            about = case_facts.about_to("repair", repair.key, (*repair.entry.tags, swaps.CHANGES_OVER))
+            step = self._before(repair.key, repair.cautions, about, repair.channel, title, running)
+            if isinstance(step, Step):
+                return step
+            said = {c.text for c in cautions}
+            cautions += [c for c in step if c.text not in said]
+        part, one, other = swap.read(key)
+        return Mend(
+            title=title,
+            key=key,
+            how=swaps.exchange_steps(part, one, other),
+            never=tuple(dict.fromkeys(line for r in both for line in _worded(r.never, r.channel))),
+            cautions=tuple(cautions),
+            record=swaps.record_line(Swap(part, one, other)),
+            minutes=sum(repair.entry.minutes for repair in both),
+            part=swaps.serials(part, one, other),
+        )
+
+    def _exchanged(self, key: str) -> tuple[FitRepair, ...]:
+        """Return the repairs that replace the parts of an exchange, one for each channel: it is done as they are."""
+        part, one, other = swap.read(key)
+        by_channel = swaps.movable(self.fitted).get(part, {})
+        if not other or one not in by_channel or other not in by_channel:
+            raise Refused(f"there is no move called {key!r} now")
+        return by_channel[one], by_channel[other]
+
+    def _no_exchange(self, key: str) -> str:
+        """Return why parts may not be changed over now; empty where they may."""
+        barred, may = self.barred(), {a for p in self.intake.people for a in p.may}
+        gates = [f for f in self.firings() if f.kind == "gate"]
+        for repair in self._exchanged(key):
+            entry = repair.entry
+            lacking = [a for a in entry.authority if a not in may]
+            if self.intake.place not in entry.place:
+                return f"not at the {self.intake.place}"
+            if lacking:
+                return f"nobody here holds: {', '.join(lacking)}"
+            if entry.people > max(1, len(self.intake.people)):
+                return f"takes {entry.people} people"
+            for gate in gates:
+                blocked = gate.get("block") in (repair.name, *entry.tags, swaps.CHANGES_OVER)
+                if blocked and gate.get("channel") in ("", repair.channel):
+                    return gate.says
+            behind = sorted(self.fitted.needed(repair.needs) & set(barred))
+            if behind:
+                return barred[behind[0]]
+        return ""
+
+    def exchanges(self) -> tuple[Valued, ...]:
+        """Return the parts that may be changed over between channels now, as moves with their figures.
+
+        No plan looks for them: an exchange mends nothing. What is expected after one is what the plan expects with the
+        parts changed over and all open that it takes.
+        """
+        if self._memo.exchanges is None:
+            found = []
+            channels = self.fitted.channels
+            for part in swaps.movable(self.fitted):
+                for one, other in combinations(channels, 2):
+                    key = swap.spelled(part, one, other)
+                    if key not in self.state.declined and self._movable(key) and not self._no_exchange(key):
+                        found.append(self._exchange(key))
+            self._memo.exchanges = tuple(sorted(found, key=lambda m: (m.expected, m.name)))
+        return self._memo.exchanges
+
+    def _movable(self, key: str) -> bool:
+        part, one, other = swap.read(key)
+        return {one, other} <= set(swaps.movable(self.fitted).get(part, {}))
+
+    def _exchange(self, key: str) -> Valued:
+        poser, both = self.poser, self._exchanged(key)
+        needs, shut = [n for r in both for n in r.needs], [n for r in both for n in r.shut]
+        minutes, after, crossings = poser.crossings.go(
+            poser.mask(self.state.open), poser.mask(needs), poser.mask(shut)
+        )
+        own = poser.weights.labour * sum(r.entry.minutes * r.entry.people for r in both)
+        then = Chase(self.kit, Memory(self.state.events), self.id, self.clock)
+        now_open = {name for i, name in enumerate(poser.access) if after >> i & 1}
+        was_open = set(self.state.open)
+        then._write(
+            *(("access", {"access": k, "state": "shut", "minutes": 0}) for k in sorted(was_open - now_open)),
+            *(("access", {"access": k, "state": "open", "minutes": 0}) for k in sorted(now_open - was_open)),
+            ("swapped", swaps.body(Swap(*swap.read(key)))),
+        )
+        rest = then.ranked().moves[0]
+        expected, late = minutes + own + rest.expected, rest.late
+        return Valued("swap", key, expected, minutes + own, 0.0, (1.0,), crossings, rest.chance, late)
 
     def _verifying(self) -> Step:
         return self._doing(self.fitted.check(self._verify_next()), "verify")
@@ -664,6 +818,9 @@ class Chase:
                 zones = self.fitted.repair(event.body["repair"]).clears
                 for channel in {self.fitted.zones[z].channel for z in zones} - {""}:
                     found[channel] = event.seq
+            elif event.kind == "swapped" and event.seq not in self.state.void:
+                for channel in filter(None, swap.read(event.body["key"])[1:]):
+                    found[channel] = event.seq
             elif event.kind == "access" and event.body["state"] == "open" and not event.body.get("walked"):
                 channel = split(event.body["access"])[1]
                 if channel in found:
@@ -737,7 +894,7 @@ class Chase:
             done = self._crossed_last(key, is_open)
             if done is None:
                 continue
-            minutes = max(float(done.body.get("wait", 0)), crossing.waits(self.intake.condition))
+            minutes = max(float(done.body.get("wait", 0)), crossing.waits(condition_now(self.intake)))
             until = parse_time(done.time) + timedelta(minutes=minutes)
             if until > now:
                 found.append((key, is_open, until))
@@ -790,7 +947,7 @@ class Chase:
             looks=_worded(crossing.checks, access.channel),
             cautions=step,
             minutes=crossing.minutes,
-            wait=crossing.waits(self.intake.condition),
+            wait=crossing.waits(condition_now(self.intake)),
             number=1,
             of=len(way),
             closing_up=closing_up,
@@ -876,7 +1033,7 @@ class Chase:
         had = self.state.confirmed.get(key)
         if had is None:
             return False
-        done = (e.seq for e in self.state.events if e.kind in ("access", "answered", "repaired"))
+        done = (e.seq for e in self.state.events if e.kind in ("access", "answered", "repaired", "swapped"))
         since = self.state.accepted if self.state.move is not None else max(done, default=0)
         if had[0] > since:
             return True
@@ -915,7 +1072,7 @@ class Chase:
                 title=a.title,
                 word=a.entry.word,
                 minutes=(a.open if c.opening else a.close).minutes
-                + (a.open if c.opening else a.close).waits(self.intake.condition),
+                + (a.open if c.opening else a.close).waits(condition_now(self.intake)),
             )
             for c in move.crossings
             if c.opening or fitted.access[ranked.posed.access[c.access]].entry.lasting
@@ -935,7 +1092,7 @@ class Chase:
             check = fitted.check(move.name)
             channel, purpose, own = check.channel, worded(check.entry.purpose, check.channel), check.minutes
             how, never, cautions = check.steps, check.never, check.cautions
-            outcomes = explain.shifts(self.belief, check.key, self.intake.condition)
+            outcomes = explain.shifts(self.belief, check.key, self.setting)
             asks = any(fitted.knowledge.cautions[c].asks for c in cautions)
             direct = not crossings and not asks
         elif move.kind == "repair":
@@ -943,6 +1100,13 @@ class Chase:
             channel, own = repair.channel, repair.entry.minutes
             how, never, cautions = repair.steps, repair.never, repair.cautions
             purpose = "Doing it now is expected to cost less than finding out more first."
+        elif move.kind == "swap":
+            both, (part, one, other) = self._exchanged(move.name), swap.read(move.name)
+            how = swaps.exchange_steps(part, one, other)
+            never = tuple(dict.fromkeys(line for r in both for line in _worded(r.never, r.channel)))
+            cautions = tuple(dict.fromkeys(c for r in both for c in r.cautions))
+            own = sum(r.entry.minutes for r in both)
+            purpose = "It mends nothing: to see whether the fault goes with the part. What was seen is destroyed by it."
         elif move.kind == "verify":
             purpose = "Prove each channel by itself, as the complaint calls for."
             how = [fitted.check(k).title for k in ranked.posed.verification]
@@ -995,6 +1159,8 @@ class Chase:
 
     def title_of(self, kind: str, key: str) -> str:
         """Return a move's title."""
+        if kind == "swap" or "<>" in key:
+            return swaps.title(key)
         if kind == "check":
             return self.fitted.check(key).title
         if kind == "repair" or key in self.fitted.repairs:
@@ -1033,6 +1199,10 @@ class Chase:
             first = self.ranked().moves[0]
             kind, key = first.kind, first.name
         move = next((m for m in self.ranked().moves if m.name == key and kind in (None, m.kind)), None)
+        if move is None and swaps.known(self.fitted, key):
+            if held := self._no_exchange(key):
+                raise Refused(f"{swaps.title(key)}: it may not be done now: {held}")
+            move = next((m for m in self.exchanges() if m.name == key), None)
         if move is None:
             why = self.ranked().barred.get(key)
             if why is None and key in self.fitted.repairs:
@@ -1060,12 +1230,17 @@ class Chase:
         body = {
             "check": check.key,
             "outcome": outcome,
-            "condition": self.intake.condition,
+            **self.setting._asdict(),
             "minutes": check.minutes,
             "spoils": [s for s in check.spoils if s in self.state.open],
             "within": step.within,
         }
+        if "motoring" in check.entry.tags and outcome is not None:
+            body["motors"] = True
         items: list[tuple[str, Mapping[str, Any]]] = [*self._acknowledged(step.cautions), ("answered", body)]
+        if (changed := check.entry.swaps) is not None and not changed.back and outcome is not None:
+            changed_over = Swap(changed.part, *self.fitted.channels[:2])
+            items.append(("swapped", {**swaps.body(changed_over), "of": check.key, "of_itself": True}))
         if note:
             items.append(("noted", {"text": note, "about": check.key}))
         self._write(*items)
@@ -1097,6 +1272,8 @@ class Chase:
             else:
                 raise Refused("there is nothing here to decline: what is open has to be closed")
         known = {*self.fitted.checks, *self.fitted.repairs, *self.fitted.access, "verification", WATCH, ESCALATE}
+        if swaps.known(self.fitted, key):
+            known.add(key)
         if key not in known:
             raise Refused(f"there is no move called {key!r}{near(key, known)}")
         if key == ESCALATE:
@@ -1191,10 +1368,19 @@ class Chase:
         """
         step = self._need(Mend)
         assert isinstance(step, Mend)
+        if self.state.move is not None and self.state.move.kind == "swap":
+            both = self._exchanged(step.key)
+            spoils = sorted({s for r in both for s in r.spoils if s in self.state.open})
+            moved, one, other = swap.read(step.key)
+            changed = swaps.told(self.fitted, {**(part or {}), "part": moved, "channel": one, "other": other})
+            body = {**swaps.body(changed), "minutes": step.minutes, "spoils": spoils, "taken_up": True}
+            self._write(*self._acknowledged(step.cautions), ("swapped", body))
+            self._settle()
+            return
         repair = self.fitted.repair(step.key)
         if part and not step.part:
             raise Refused(f"{repair.title} takes no part.")
-        body: dict[str, Any] = {
+        body = {
             "repair": repair.key,
             "minutes": repair.entry.minutes,
             "parts": repair.entry.parts,
@@ -1203,6 +1389,17 @@ class Chase:
         if part:
             body["part"] = checked_part(part)
         self._write(*self._acknowledged(step.cautions), ("repaired", body))
+        self._settle()
+
+    def swapped(self, said: Mapping[str, Any]) -> None:
+        """Take in that parts changed places, by the fields that :func:`isolate.case.swaps.told` takes.
+
+        What was seen before stays evidence about the parts, wherever they sit now. Raises Refused for what this engine
+        does not have, and for two channels that are one.
+        """
+        if self.state.ended:
+            raise Refused("the case has ended; open a new one and say there which parts had changed places")
+        self._write(("swapped", swaps.body(swaps.told(self.fitted, said))))
         self._settle()
 
     def defer(self, facts: Mapping[str, Any]) -> None:
@@ -1244,7 +1441,7 @@ class Chase:
                 continue
             if event.kind == "verified" or event.body.get("of_itself"):
                 items.append(("corrected", {"seq": event.seq, "what": event.kind}))
-            elif event.kind in ("answered", "repaired", "declined", "access") or (
+            elif event.kind in ("answered", "repaired", "swapped", "declined", "access") or (
                 event.kind == "accepted" and event.body["kind"] != "close"
             ):
                 items.append(("corrected", {"seq": event.seq, "what": event.kind}))
@@ -1257,11 +1454,56 @@ class Chase:
         self._memo = _Memo()
         self._settle()
         body = event.body
-        what = body.get("check") or body.get("repair") or body.get("move") or body.get("access")
+        what = body.get("check") or body.get("repair") or body.get("key") or body.get("move") or body.get("access")
         return f"{event.kind}: {what}"
 
+    def doubtable(self) -> tuple[Evidence, ...]:
+        """Return the answers of this case that still speak of the present state and may be asked again, oldest first.
+
+        A look at a part that came off is none of them.
+        """
+        standing = Counter(told.check for told in self.belief.told)
+        within = {e.seq: e.body.get("within") for e in self.state.events if e.kind == "answered"}
+        found = []
+        for item in reversed(self.state.evidence):
+            if item.kind == "answer" and standing[item.key] > 0:
+                standing[item.key] -= 1
+                if within.get(item.seq) != "repair":
+                    found.append(item)
+        return tuple(reversed(found))
+
+    def recheck(self, check: str) -> None:
+        """Withdraw the last answer that stands to a check, because it is doubted; it is asked anew at once.
+
+        What was in hand is left, save a repair or an exchange; a verification that the answer was part of does not
+        stand. As with all that is taken back, every caution is asked again. Raises Refused for a check without such an
+        answer.
+        """
+        if self.state.ended:
+            raise Refused("the case has ended; open a new one and say there what was wrong with it")
+        if self.state.move is not None and self.state.move.kind in ("repair", "swap"):
+            raise Refused("a repair is in hand: finish it, or say that it cannot be done, before an answer is doubted")
+        items = self.doubtable()
+        item = next((i for i in reversed(items) if i.key == check), None)
+        if item is None:
+            known = list(dict.fromkeys(i.key for i in items))
+            raise Refused(f"no answer to {check!r} stands that could be asked again{near(check, known)}")
+        event = next(e for e in self.state.events if e.seq == item.seq)
+        corrections: list[tuple[str, Mapping[str, Any]]] = []
+        if event.body.get("within") == "verify":
+            proved = (e for e in self.state.events if e.kind == "verified" and e.seq > item.seq)
+            corrections += [
+                ("corrected", {"seq": e.seq, "what": "verified"}) for e in proved if e.seq not in self.state.void
+            ][:1]
+        corrections.append(("corrected", {"seq": item.seq, "what": "answered", "doubted": True}))
+        self._write(*corrections)
+        self.state = fold(self.log.events(self.id))
+        self._belief = None
+        self._memo = _Memo()
+        self._settle()
+
     def tell(self, **changes: Any) -> None:
-        """Tell something new of the case: people, missing, place, condition, minutes_left, starts, signs, done."""
+        """Tell something new of the case: people, missing, place, condition, minutes_left, starts, ages and such."""
         updated = Intake.from_dict({**self.intake.as_dict(), **changes})
         check_intake(self.fitted, updated)
         self._write(("told", {"changes": {name: updated.as_dict()[name] for name in changes}}))
@@ -1379,6 +1621,9 @@ class Chase:
         if move.kind == "repair":
             repair = self.fitted.repair(move.key)
             return repair.needs, repair.shut
+        if move.kind == "swap":
+            both = self._exchanged(move.key)
+            return [n for r in both for n in r.needs], [n for r in both for n in r.shut]
         if move.kind == "end":
             return None
         key = self._verify_next() if move.kind == "verify" else move.key
@@ -1457,7 +1702,8 @@ class Chase:
         return {
             "faults": [[m.mode, _figure(m.probability, 6)] for m in belief.faults(0.01)[:8]],
             "none": _figure(belief.healthy(), 6),
-            "surprise": _figure(belief.surprise(), 3),
+            "unexplained": _figure(self.gap.excess, 3),
+            "level": _figure(self.gap.level, 4),
         }
 
     def _last(self, kind: str) -> dict[str, Any] | None:
@@ -1469,8 +1715,10 @@ class Chase:
         """Return what was at fault, as far as the case shows: one entry for each repair or hand-over.
 
         The state of a zone before a repair is judged by everything seen since as well, so a part that was replaced
-        in vain shows as healthy.
+        in vain shows as healthy. Where nothing known explains the answers, nothing is named.
         """
+        if self.gap.stands:
+            return ()
         found = []
         for position, item in enumerate(self.state.evidence):
             if item.kind == "repair":
@@ -1493,12 +1741,24 @@ class Chase:
         good = 1.0 - sum(float(p) for s, p in zip(fit.states, chances, strict=True) if s in cleared)
         return Found(repair, zone, HEALTHY, fit.title_of(HEALTHY), good)
 
+    def _unexplained(self) -> dict[str, Any]:
+        """Return what is written of a case that nothing known explains, in place of a verdict."""
+        gap = self.gap
+        return {
+            "level": _figure(gap.level, 6),
+            "answers": [{"check": told.check, "outcome": told.outcome} for told in gap.clash],
+            "least_unlikely": [[m.mode, _figure(m.probability, 6)] for m in self.belief.faults(0.01)[:5]],
+        }
+
     def _close(self) -> None:
         from isolate.case.record import record
 
         state = self.state
         items: list[tuple[str, Mapping[str, Any]]] = []
-        if state.verified == "passed" and state.ending is None:
+        gap = self.gap
+        if state.verified == "passed" and state.ending is None and gap.stands:
+            end = f"verified as far as asked, {UNEXPLAINED}"
+        elif state.verified == "passed" and state.ending is None:
             faults = [f for f in self.verdict() if f.state != HEALTHY]
             end = "verified, fault found" if faults else "verified, no fault found"
         else:
@@ -1509,9 +1769,11 @@ class Chase:
                 end, to = deferral.END, "the operator's own procedure, and who authorised it"
             elif key == WATCH:
                 end, to = "verified as far as asked, the next starts to be watched", "whoever watches the next starts"
+                if gap.stands:
+                    end = f"verified as far as asked, {UNEXPLAINED}, the next starts to be watched"
             elif key in self.fitted.repairs:
                 to = self.fitted.repair(key).entry.to
-                end = f"not ignition, handed over to {to}"
+                end = f"handed over to {to}, {UNEXPLAINED}" if gap.stands else f"not ignition, handed over to {to}"
             else:
                 end, to = "handed over, not solved here", "somebody with other means"
             items.append(("handed-over", {"to": to, "why": end, "remaining": _figure(self.remaining, 6)}))
@@ -1524,6 +1786,7 @@ class Chase:
                         {"mode": f.mode, "repair": f.repair, "probability": _figure(f.probability, 6)}
                         for f in self.verdict()
                     ],
+                    **({"unexplained": self._unexplained()} if gap.stands else {}),
                     "remaining": _figure(self.remaining, 6),
                     "record": record(self, end),
                 },

@@ -50,7 +50,7 @@ def proven(chase: Chase, channel: str) -> list[str]:
         if event.seq in state.void:
             continue
         opened = event.kind == "access" and event.body["state"] == "open" and not event.body.get("walked")
-        if event.kind == "repaired" or (opened and split(event.body["access"])[1] == channel):
+        if event.kind in ("repaired", "swapped") or (opened and split(event.body["access"])[1] == channel):
             worked = event.seq
     last: dict[str, str] = {}
     for item in state.evidence:

@@ -28,6 +28,7 @@ KINDS: dict[str, str] = {
     "fired": "a rule matched: the rule, what it matched, what it asserted",
     "belief": "the probabilities as they stood after what came before",
     "repaired": "a repair was done, with what is known of the part that came off and the one that went on",
+    "swapped": "parts changed places, between channels or with another engine, with what is known of them",
     "verified": "a verification was done, with its result for each channel",
     "corrected": "an earlier event was taken back or put right; the earlier one stays",
     "noted": "a remark that changes nothing",

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
+from isolate.case import swaps
 from isolate.case.events import now_text, parse_time
 from isolate.case.intake import Refused, checked_facts
 from isolate.kb.fit import split
@@ -137,6 +138,7 @@ def _told(chase: Chase) -> list[str]:
         check = fitted.check(told.check)
         found.append(f"{check.title}{'' if check.title.endswith('?') else ':'} {check.said(told.outcome)}")
     found += [f"Done: {fitted.repair(key).title}" for key in chase.state.repairs]
+    found += [line.strip() for line in (*swaps.done_lines(chase), *swaps.where_lines(chase)[2:])]
     return list(dict.fromkeys(found))
 
 

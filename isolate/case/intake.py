@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import Any
 
+from isolate.case import ages, swaps
 from isolate.case.case import Intake, Seen
 from isolate.case.facts import authorities, tools
 from isolate.kb.fit import Fitted, near
@@ -46,10 +47,13 @@ def faults(fitted: Fitted, intake: Intake) -> Iterator[tuple[tuple[str | int, ..
         told += [(("signs", i, field), message) for field, message in sign_faults(fitted, seen)]
     for i, work in enumerate(intake.done):
         told.append((("done", i, "repair"), unknown(work.key, fitted.repairs, "repair")))
+    for i, swap in enumerate(intake.swaps):
+        told += [(("swaps", i, field), message) for field, message in swaps.faults(fitted, swap)]
     for i, tool in enumerate(intake.missing):
         told.append((("missing", i), unknown(tool, tools(fitted), "tool")))
     for i, coming in enumerate(intake.coming):
         told.append((("coming", i, "tool"), unknown(coming.tool, tools(fitted), "tool")))
+    told += [(("ages", *at), message) for at, message in ages.faults(fitted, intake.ages)]
     if intake.objective == "chance" and intake.minutes_left is None:
         told.append((("objective",), "the best chance by a time needs the minutes to departure"))
     for i, person in enumerate(intake.people):

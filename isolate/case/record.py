@@ -6,14 +6,20 @@ signature and certificate of whoever approves it). It releases nothing.
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from isolate.case import unfound
+from isolate.case.ages import described
 from isolate.case.deferral import record_lines
 from isolate.case.events import parse_time
+from isolate.case.inherit import record_lines as carried_lines
 from isolate.case.parts import part_line
+from isolate.case.swaps import came_from, done_lines, where_lines
 from isolate.kb.fit import worded
 from isolate.kb.model import HEALTHY
-from isolate.reasoning.starts import UNKNOWN
+from isolate.reasoning.starts import UNKNOWN, Start
 
 if TYPE_CHECKING:
     from isolate.case.chase import Chase
@@ -34,18 +40,16 @@ def record(chase: Chase, end: str) -> str:
         + (f", channel {intake.channel}" if intake.channel else ""),
     ]
     if intake.starts:
-        told = ", ".join(
-            f"{'channel ' + s.channel if s.channel != UNKNOWN else 'channel not known'} "
-            f"{'lit' if s.lit else 'did not light'}"
-            for s in intake.starts
-        )
-        lines.append(f"Starts told, oldest first: {told}.")
+        lines.append(_starts(intake.starts))
     if intake.signs:
         lines.append("Heard or seen besides: " + "; ".join(chase.sign_title(seen) for seen in intake.signs) + ".")
+    if intake.ages:
+        lines.append("Ages, as told: " + "; ".join(described(fitted, age) for age in intake.ages) + ".")
     if intake.done:
         before = ", ".join(fitted.repair(w.key).title for w in intake.done)
         again = {"yes": " The same people did the same on the other engine.", "no": "", "": ""}[intake.other_engine]
         lines.append(f"Done before, as told: {before}.{again}")
+    lines += carried_lines(chase.kit.model, intake)
     lines += ["", "Checked, in this order:"]
     number = 0
     for item in state.evidence:
@@ -75,15 +79,23 @@ def record(chase: Chase, end: str) -> str:
             lines.append(f"    For: {found[key].title} ({found[key].probability:.0%} on the evidence).")
         elif any(f.repair == key for f in done):
             lines.append("    Seen from the end, this part was probably good.")
+        if came := came_from(chase, key, state.evidence.index(item)):
+            lines.append(f"    {came}")
         if repair.entry.parts > 0:
             lines.append(f"    {part_line(state.parts.get(item.seq, {}), BLANK)}")
         lines.append(f"    Approved data reference and revision: {BLANK}   Tool numbers: {BLANK}")
+    lines += done_lines(chase)
     if not repairs:
         lines.append("  no repair")
+    lines += where_lines(chase)
     lines += ["", "Verification:"]
     verified = [e for e in state.events if e.kind == "verified" and e.seq not in state.void]
     lines += [f"  {line}" for e in verified[-1:] for line in _verification(chase, e.body)] or ["  none"]
     lines += record_lines(chase)
+    named = any(f.state != HEALTHY for f in done)
+    begun = end != NOT_ENDED or bool(state.answers)
+    if (not named and begun) or (state.ending is not None and state.ending.key not in fitted.repairs):
+        lines += unfound.lines(unfound.unfound(chase), named)
     lines += _people(chase)
     not_shut = [f"{title} ({word})" for _, title, word in chase.open_now()]
     not_shut += [f"{what} (passed on half torqued or unlocked)" for what in state.loose]
@@ -134,8 +146,26 @@ def _verification(chase: Chase, body: dict[str, object]) -> list[str]:
     return lines
 
 
+ONE_BY_ONE = 12
+"""No more starts than this are written out one by one."""
+
+
+def _starts(starts: Sequence[Start]) -> str:
+    """Return the starts told, or how many of each where there are many."""
+
+    def said(start: Start) -> str:
+        channel = f"channel {start.channel}" if start.channel != UNKNOWN else "channel not known"
+        return f"{channel} {'broken off' if start.aborted else 'lit' if start.lit else 'did not light'}"
+
+    if len(starts) <= ONE_BY_ONE:
+        return f"Starts told, oldest first: {', '.join(map(said, starts))}."
+    each = ", ".join(f"{count} of {what}" for what, count in sorted(Counter(map(said, starts)).items()))
+    dates = f", {starts[0].at} to {starts[-1].at}" if starts[0].at and starts[-1].at else ""
+    return f"Starts told: {len(starts)}{dates}: {each}."
+
+
 def _title(chase: Chase, key: str) -> str:
-    return chase.fitted.checks[key].title if key in chase.fitted.checks else key
+    return chase.titled(key) if key in chase.fitted.checks or "<>" in key else key
 
 
 def _minute(time: str) -> str:

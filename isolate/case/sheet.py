@@ -18,6 +18,7 @@ from isolate.case.case import Intake, Person
 from isolate.case.chase import Kit
 from isolate.case.facts import authorities, tools
 from isolate.case.intake import Refused
+from isolate.case.now import condition_now
 from isolate.kb.fit import FitCheck, FitRepair, Fitted, UnknownName, near, split, worded
 from isolate.kb.model import Condition, Place
 
@@ -362,7 +363,7 @@ class _Unrolled:
             elif name not in hows:
                 seen = dict.fromkeys(look for r, several in looks.items() if split(r)[0] == name for look in several)
                 hows[name] = self._how(kind, key, f"H{len(hows) + 1}", seen)
-        poser = self.kit.poser(intake.place, intake.condition)
+        poser = self.kit.poser(intake.place, condition_now(intake))
         opened = [d.key for d in done if d.kind == "open"]
         needed = fitted.needed([n for key in proving for n in fitted.check(key).needs])
         order = [poser.access[i] for i in poser.crossings.order]
@@ -462,7 +463,7 @@ class _Unrolled:
             warned=self._cautions(kind, name, crossing.cautions),
             do=(self._worded(crossing.do),),
             looks=tuple(self._worded(c) for c in crossing.checks),
-            wait=crossing.waits(self.intake.condition),
+            wait=crossing.waits(condition_now(self.intake)),
         )
 
     def _how(self, kind: DoingKind, key: str, ref: str, looks: Iterable[str], alone: bool = False) -> Card:

@@ -65,7 +65,7 @@ class Thinker:
         if not isinstance(step, Ask) and not (isinstance(step, Offer) and step.direct):
             return []
         check = self.chase.fitted.check(step.key)
-        chances = self.chase.belief.predicted(step.key, self.chase.intake.condition)
+        chances = self.chase.belief.predicted(step.key, *self.chase.setting)
         likely = sorted(zip(chances.tolist(), check.outcomes, strict=True), key=lambda c: (-c[0], c[1]))
         return [_answering(outcome) for chance, outcome in likely if chance >= LEAST]
 

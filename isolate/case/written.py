@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
-from pydantic import ConfigDict, Field
+from pydantic import ConfigDict, Field, model_validator
 
 from isolate.case.case import Intake
 from isolate.case.intake import Refused, faults
@@ -30,6 +30,12 @@ class WrittenStart(_Written):
     channel: Text = "unknown"
     lit: bool
     condition: Condition | None = None
+    seconds: float | None = Field(default=None, gt=0, le=300, description="Time to light.")
+    lane: str = Field(default="", description="The control lane that commanded it.")
+    aborted: bool = Field(default=False, description="Broken off before it could light.")
+    gap: bool = Field(default=False, description="An unknown number of starts is missing before this one.")
+    at: str = Field(default="", description="Its date or time.")
+    oat: float | None = Field(default=None, ge=-90, le=70, description="Outside air temperature, degrees Celsius.")
 
 
 class WrittenSign(_Written):
@@ -56,6 +62,36 @@ class WrittenComing(_Written):
     minutes: Minutes
 
 
+class WrittenAge(_Written):
+    """How old a part is: since new, between limits of which either may be left out."""
+
+    part: Text
+    channel: str = ""
+    unit: Literal["starts", "hours"] = Field(description="What it is counted in, as the knowledge counts this part.")
+    least: float | None = Field(default=None, ge=0)
+    most: float | None = Field(default=None, ge=0)
+    together: bool = Field(
+        default=False, description="The same part on every channel was fitted at once; then without a channel."
+    )
+
+    @model_validator(mode="after")
+    def _in_order(self) -> WrittenAge:
+        if self.least is not None and self.most is not None and self.least > self.most:
+            raise ValueError(f"an age lies between the smaller and the larger: not {self.least:g} to {self.most:g}")
+        return self
+
+
+class WrittenSwap(_Written):
+    """Parts that changed places before the case: those of two channels, or a channel's with one of another engine."""
+
+    part: Text
+    channel: Text = Field(description="The channel that it was on.")
+    other: str = Field(default="", description="The other channel; left out, or `elsewhere`: another engine.")
+    serial: str = ""
+    other_serial: str = Field(default="", alias="other-serial", description="Of the one that came for it.")
+    where: str = Field(default="", description="The aircraft, position and channel of another engine.")
+
+
 class WrittenCase(_Written):
     """What is told when a case is opened."""
 
@@ -78,6 +114,8 @@ class WrittenCase(_Written):
     missing: list[Text] = []
     coming: list[WrittenComing] = Field(default=[], description="What is on its way, from the opening of the case.")
     objective: Objective = Field(default="minutes", description="What the next move is chosen by.")
+    ages: list[WrittenAge] = Field(default=[], description="Of parts that wear: plug, lead, exciter.")
+    swaps: list[WrittenSwap] = Field(default=[], description="Parts that changed places before the case.")
     hands: Literal[1, 2] = Field(default=1, description="People who work side by side on the engine.")
 
     def intake(self) -> Intake:

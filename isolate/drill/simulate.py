@@ -9,9 +9,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from isolate.case import swaps
 from isolate.kb.fit import UnknownName, near, split
 from isolate.kb.model import HEALTHY, Ask, Condition
 from isolate.reasoning.belief import Model
+from isolate.reasoning.swap import carried
+from isolate.reasoning.swap import zones as swap_zones
 
 
 class Aircraft:
@@ -93,10 +96,15 @@ class Aircraft:
         return None
 
     def repaired(self, repair: str) -> None:
-        """Carry out a repair on the truth."""
-        fit = self.fitted.repair(repair)
-        for zone, states in fit.clears.items():
-            if self.truth[zone] in states:
-                self.truth[zone] = HEALTHY
-        touched = set(fit.clears)
+        """Carry out a repair, or parts changed over between channels, on the truth."""
+        if swaps.known(self.fitted, repair):
+            part, one, other = swaps.read(repair)
+            self.truth = carried(self.fitted, self.truth, part, one, other)
+            touched = {z for channel in (one, other) for z in swap_zones(self.model, part, channel)}
+        else:
+            fit = self.fitted.repair(repair)
+            for zone, states in fit.clears.items():
+                if self.truth[zone] in states:
+                    self.truth[zone] = HEALTHY
+            touched = set(fit.clears)
         self.script = {c: s for c, s in self.script.items() if not touched & set(self.fitted.check(c).given)}

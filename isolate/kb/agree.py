@@ -39,6 +39,7 @@ from isolate.kb.model import (
     Scalar,
     Sign,
     Then,
+    Wear,
     Zone,
 )
 from isolate.kb.names import SINGULAR, near
@@ -131,6 +132,8 @@ class _Agreement:
             modes = zone.get("modes") if isinstance(zone, dict) else None
             self.modes[name] = set(modes) if isinstance(modes, dict) else set()
         self.known["modes"] = set().union(*self.modes.values())
+        self.worn: dict[str, tuple[str, Wear]] = {}
+        """Part that wears → the first mode that says how, and what it says."""
         self.torn = base.torn | ({"modes"} if "zones" in base.torn else set())
 
     def say(self, kind: str, name: str, path: Way, message: str) -> None:
@@ -148,6 +151,8 @@ class _Agreement:
         self.likes()
         for name, check in self.entries["checks"].items():
             self.likelihoods(name, check)
+            self.age_of(name, check)
+            self.swap(name, check)
             self.open_and_shut("checks", name, check)
         self.access()
         for name, repair in self.entries["repairs"].items():
@@ -235,6 +240,7 @@ class _Agreement:
                     other = self.base.written["zones", first[mode]].spot(path)
                     self.say("zones", name, path, f"the zone `{first[mode]}` has a mode of this name, at {other}")
                 first.setdefault(mode, name)
+                self.wear(name, mode, entry)
                 if isinstance(entry.active, dict) and "steady" not in entry.active:
                     message = "`steady` is missing: it holds for conditions not listed"
                     self.say("zones", name, (*path, "active"), message)
@@ -242,6 +248,25 @@ class _Agreement:
             if total >= 1:
                 message = f"the priors of its modes sum to {total:.6g}: nothing is left for healthy"
                 self.say("zones", name, ("modes",), message)
+
+    def wear(self, zone: str, mode: str, entry: Mode) -> None:
+        """A part has one age, so what wears of it counts in one unit and is renewed at one age."""
+        if entry.wear is None:
+            return
+        first, other = self.worn.setdefault(entry.part, (mode, entry.wear))
+        for field in ("unit", "replaced_at"):
+            had, has = getattr(other, field), getattr(entry.wear, field)
+            if had != has:
+                path: Way = ("modes", mode, "wear", *((field,) if has is not None else ()))
+                said = "nothing" if had is None else f"{had:g}" if isinstance(had, float) else had
+                self.say("zones", zone, path, f"the part `{entry.part}` has one age: {first} has {field} {said}")
+
+    def age_of(self, name: str, check: Check) -> None:
+        # A zone with a mistake of its own may hold what wears.
+        whole = "zones" not in self.torn and len(self.entries["zones"]) == len(self.base.raw["zones"])
+        if check.age_of is not None and whole and check.age_of not in self.worn:
+            wearing = f"no fault of a part `{check.age_of}` wears{near(check.age_of, self.worn)}"
+            self.say("checks", name, ("age_of",), wearing)
 
     def likes(self) -> None:
         for name, zone in self.entries["zones"].items():
@@ -377,9 +402,36 @@ class _Agreement:
                     clash += "and this is it" if other == name and kind == "access" else f"and `{other}` open"
                     self.say(kind, name, ("needs", index), clash)
 
+    def swap(self, name: str, check: Check) -> None:
+        """A check that changes parts over takes two channels, each with a part of that name that a repair replaces."""
+        if check.swaps is None or self.torn & {"zones", "repairs", "engines"}:
+            return
+        part, path = check.swaps.part, ("swaps", "part")
+        parts = {m.part for z in self.entries["zones"].values() if z.per == "channel" for m in z.modes.values()}
+        if part not in parts:
+            self.say("checks", name, path, f"no mode of a channel has the part `{part}`{near(part, parts)}")
+        elif not any(r.replaces == part and r.per == "channel" for r in self.entries["repairs"].values()):
+            self.say("checks", name, path, f"no repair of one channel `replaces` the {part}")
+        if check.per == "channel":
+            self.say("checks", name, ("swaps",), "it is about two channels at once, so `per: channel` is too much")
+        for engine, profile in self.entries["engines"].items():
+            has = name not in profile.omits.checks and check.on(profile.features)
+            if has and len(profile.channels) != 2:
+                message = f"`{engine}` does not have just two channels, between which it changes parts over"
+                self.say("checks", name, ("swaps",), message)
+
     # -- repairs, cautions, complaints
 
     def repair(self, name: str, repair: Repair) -> None:
+        if repair.replaces is not None and "zones" not in self.torn:
+            cleared = {mode for modes in repair.clears.values() for mode in modes}
+            zones = self.entries["zones"].values()
+            parts = {m.part for z in zones for mode, m in z.modes.items() if mode in cleared}
+            if parts and repair.replaces not in parts:
+                message = f"no mode that it clears has the part `{repair.replaces}`{near(repair.replaces, parts)}"
+                self.say("repairs", name, ("replaces",), message)
+            if repair.kind == "hand-over":
+                self.say("repairs", name, ("replaces",), "a hand-over replaces nothing")
         for zone, modes in repair.clears.items():
             if "zones" in self.torn or zone not in self.modes:
                 continue

@@ -86,8 +86,14 @@ def _words(has: _Has) -> dict[tuple[str, str], set[Any]]:
         ("feature", "name"): {feature for profile in profiles for feature in profile.features},
         ("person", "authority"): {word for step in steps for word in step.authority},
         ("at-hand", "item"): {word for step in steps for word in step.tools},
-        ("pattern", "kind"): {"alternate-fails", "one-channel-fails", "all-fail", "some-fail", "all-light"},
+        ("pattern", "kind"): {
+            *("alternate-fails", "one-channel-fails", "one-lane-fails", "never-alone", "all-fail", "some-fail"),
+            "all-light",
+        },
         ("done", "work"): {"other-engine", *has.repairs},
+        ("earlier", "repair"): set(has.repairs),
+        ("earlier", "complaint"): {"same", "other", "told"},
+        ("earlier", "shop"): {"confirmed", "not-confirmed", "other", ""},
         ("answer", "check"): set(has.checks),
         ("answer", "outcome"): {outcome for check in has.checks.values() for outcome in check.outcomes},
         ("declined", "move"): moves,
@@ -105,7 +111,8 @@ def _words(has: _Has) -> dict[tuple[str, str], set[Any]]:
         ("about-to", "tag"): {tag for step in steps for tag in step.tags} | {""},
         ("finding", "name"): {rule.then.finding for rule in has.rules.values()} - {None},
     }
-    for fact in ("answer", "declined", "access", "suspect", "channel-fault", "repaired", "about-to", "finding"):
+    per_channel = ("answer", "declined", "access", "suspect", "channel-fault", "repaired", "about-to", "finding")
+    for fact in (*per_channel, "earlier"):
         words[fact, "channel"] = letters
     return words
 
@@ -268,8 +275,11 @@ _RANGES: Mapping[tuple[str, str], tuple[float, float]] = {
     ("start", "number"): (1, math.inf),
     ("answer", "count"): (1, math.inf),
     ("repaired", "count"): (1, math.inf),
+    ("earlier", "days"): (0, math.inf),
+    ("earlier", "times"): (1, math.inf),
     ("pattern", "count"): (0, math.inf),
     ("motored", "count"): (0, math.inf),
+    ("surprise", "doubted"): (0, math.inf),
     ("case", "people"): (0, math.inf),
     ("case", "spent"): (0, math.inf),
 }
@@ -287,6 +297,7 @@ _ONE: Mapping[str, tuple[str, ...]] = {
     "channel-fault": ("channel",),
     "start": ("number",),
     "repaired": ("repair", "channel"),
+    "earlier": ("repair", "channel", "complaint"),
 }
 """Facts of which only one stands for the same values of these slots: all tests on it must hold together."""
 

@@ -358,7 +358,8 @@ class _Tables:
     def _rows(self, check: FitCheck, zone: FitZone) -> Floats:
         rows = np.asarray(check.given[zone.key], dtype=float)
         if check.functional:
-            active = np.asarray(zone.active(self.condition))[:, None]
+            where = check.makes or (self.condition, 1.0)
+            active = np.asarray(zone.active(*where))[:, None]
             rows = active * rows + (1 - active) * rows[0]
         return rows
 

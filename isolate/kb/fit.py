@@ -84,16 +84,25 @@ class FitZone:
     lights: tuple[float, ...]
     modes: Mapping[str, Mode]
 
-    def active(self, condition: Condition) -> tuple[float, ...]:
-        """Probability that each state shows in this condition; healthy always does."""
+    def active(self, condition: Condition, strength: float = 1.0) -> tuple[float, ...]:
+        """Probability that each state shows in this condition; healthy always does.
+
+        ``strength``: how far the condition prevails; the rest is as in no condition in particular.
+        """
         shows: list[float] = [1.0]
         for state in self.states[1:]:
             active = self.modes[state].active
             if isinstance(active, dict):
-                shows.append(float(active.get(condition, active.get("steady", 1.0))))
+                usual = float(active.get("steady", 1.0))
+                shows.append(strength * float(active.get(condition, usual)) + (1 - strength) * usual)
             else:
                 shows.append(float(active))
         return tuple(shows)
+
+    @property
+    def flickers(self) -> tuple[bool, ...]:
+        """Whether each state shows or not anew at each answer, rather than for an occasion together."""
+        return (False, *(self.modes[state].flickers for state in self.states[1:]))
 
     def title_of(self, state: str) -> str:
         """The state in plain words."""
@@ -122,6 +131,19 @@ class FitCheck:
     @property
     def functional(self) -> bool:
         return self.entry.kind == "functional"
+
+    @property
+    def still(self) -> bool:
+        """Whether what it sees of a fault that comes and goes holds for other such checks on the same occasion.
+
+        An engine start does not: it shakes and heats everything, and each is drawn anew.
+        """
+        return self.functional and not self.entry.starts
+
+    @property
+    def makes(self) -> tuple[Condition, float] | None:
+        """The condition that the check makes for itself, with how far it prevails; None: done as it is."""
+        return next(iter(self.entry.makes.items()), None)
 
     @property
     def repeats(self) -> Repeats | None:

@@ -95,6 +95,20 @@ def lines(said: Sequence[str | Said], features: Mapping[str, Scalar]) -> tuple[s
 # -- zones ---------------------------------------------------------------------------------------
 
 
+class Wear(Model):
+    """How a fault comes on as its part ages: the hazard of a Weibull life, weighed by us and no maker's limit.
+
+    Modes of one part count in one unit and are renewed at one age: the part has one age.
+    """
+
+    unit: Literal["starts", "hours"] = Field(description="What the part's age is counted in.")
+    shape: float = Field(ge=1, le=10, description="1: as likely at any age; the larger, the more it waits for old age.")
+    scale: float = Field(gt=0, le=1e7, description="The age that about 37 % of parts pass before this fault.")
+    replaced_at: float | None = Field(
+        default=None, gt=0, le=1e7, description="The age at which a part still good is renewed; none: only as it fails."
+    )
+
+
 class Mode(Sourced, Fitting):
     """One way a zone can be at fault."""
 
@@ -108,9 +122,32 @@ class Mode(Sourced, Fitting):
         default=1.0,
         description="Probability that the fault shows, by condition; one figure for all, or `steady` and the rest.",
     )
+    flickers: bool = Field(
+        default=False,
+        description=(
+            "True: it comes and goes within the minute, so each test is drawn anew; else it shows or does not for an "
+            "hour together."
+        ),
+    )
     like: Name | None = Field(
         default=None,
         description="A mode of the same zone: where a check has no row for this one, it answers as that one does.",
+    )
+    anew: bool = Field(
+        default=False,
+        description=(
+            "True for a fault in how the part is fitted (a loose nut): it does not go along when parts change places, "
+            "and mostly ends with it, since the part is fitted anew."
+        ),
+    )
+    wear: Wear | None = Field(
+        default=None, description="How it depends on the age of its part; `prior` is its average over unknown ages."
+    )
+    by_lane: bool = Field(
+        default=False,
+        description=(
+            "True for a fault that fails the starts which one control lane commands; `lights` is the mean over lanes."
+        ),
     )
     tells: Text = Field(description="What tells this fault from its neighbours, in a sentence.")
     sure: Sure = "fair"
@@ -150,6 +187,16 @@ class Repeats(Model):
 
     most: int = Field(ge=2, le=10)
     same: Share
+
+
+class Swaps(Model):
+    """A check in whose course the parts of the two channels change places."""
+
+    part: Name = Field(description="The part, as the modes name it: igniter, lead, exciter.")
+    back: bool = Field(
+        default=True,
+        description="Each is back on its own channel at the end; false: they stay where they came to.",
+    )
 
 
 class Cited(Fitting):
@@ -192,7 +239,26 @@ class Check(Cited):
             "`others` each other channel; else `channel` is each channel."
         ),
     )
+    makes: dict[Condition, Share] = Field(
+        default={},
+        max_length=1,
+        description=(
+            "For a functional check that brings its own condition, e.g. `hot: 0.9` for one on a warmed exciter: the "
+            "condition, and how far it prevails. What is in the aircraft's air then does not matter."
+        ),
+    )
     starts: bool = Field(default=False, description="True for an engine start: its first outcome counts as lit.")
+    recorded: Literal["light-times", "lanes"] | None = Field(
+        default=None,
+        description=(
+            "What of recorded starts answers it, its first outcome or its last: `light-times`, a channel's times to "
+            "light, like the other's or longer; `lanes`, failures that follow an igniter or a control lane."
+        ),
+    )
+    age_of: Name | None = Field(
+        default=None, description="The part whose age it asks for: not asked where that age has been told."
+    )
+    swaps: Swaps | None = Field(default=None, description="For a check that changes parts over between the channels.")
     repeats: Repeats | None = None
     sure: Sure = "fair"
 
@@ -265,6 +331,9 @@ class Repair(Cited):
     success: Chance = Field(description="Probability that it clears a state it is meant to clear.")
     disturbs: list[Disturbs] = []
     examines: list[Name] = Field(default=[], description="Checks done on the part as it comes off, before the repair.")
+    replaces: Name | None = Field(
+        default=None, description="The part, as the modes name it, that comes off for good while another goes on."
+    )
     record: Text = Field(description="A line for the record, with ____ for part numbers and references.")
 
 
@@ -405,6 +474,7 @@ FACTS: dict[str, tuple[str, ...]] = {
     "start": ("number", "channel", "lit"),
     "pattern": ("kind", "channel", "count"),
     "done": ("work", "channel"),
+    "earlier": ("repair", "channel", "complaint", "days", "times", "shop"),
     "answer": ("check", "channel", "outcome", "count"),
     "declined": ("move", "channel"),
     "access": ("name", "channel", "state"),
@@ -412,8 +482,9 @@ FACTS: dict[str, tuple[str, ...]] = {
     "suspect": ("mode", "channel", "part", "zone", "percent", "rank"),
     "remaining": ("percent",),
     "channel-fault": ("channel", "percent"),
-    "surprise": ("level",),
+    "surprise": ("level", "answers", "doubted"),
     "repaired": ("repair", "channel", "count"),
+    "swapped": ("part", "channel", "to", "back"),
     "verified": ("channel", "result"),
     "motored": ("count",),
     "about-to": ("move", "kind", "channel", "tag"),
@@ -421,9 +492,13 @@ FACTS: dict[str, tuple[str, ...]] = {
 }
 """The facts that rules may match, with their slots; ``finding`` is what rules assert for each other.
 
-``pattern`` kinds: alternate-fails, one-channel-fails, all-fail, some-fail, all-light. ``access`` states: open,
-shut, unknown. ``surprise`` levels: low, high. ``about-to`` kinds: check, repair, open, close, verify; a move with
+``pattern`` kinds: alternate-fails, one-channel-fails, one-lane-fails, never-alone, all-fail, some-fail, all-light.
+``access`` states: open, shut, unknown. ``surprise`` levels: low, high; ``answers``: those that fit the others least, in
+words; ``doubted``: how many were asked again. ``about-to`` kinds: check, repair, open, close, verify; a move with
 several tags is several facts. ``channel`` is the letter, or "" where the entry is not per channel.
+``earlier``: the part that this repair fits was fitted new before, on this channel: for the same complaint (in an
+earlier case or in this one), another one, or as told (``told``) of work before the case; ``days`` since the last time,
+"" where not known; ``shop``: what the shop found in the one that came off then: confirmed, not-confirmed, other or "".
 """
 
 

@@ -29,8 +29,10 @@ from isolate.kb.model import (
     Said,
     Sign,
     Source,
+    Swaps,
     Then,
     Told,
+    Wear,
     Weights,
     Zone,
 )
@@ -122,11 +124,12 @@ def only(wanted: Mapping[str, Any]) -> str:
 
 
 _ORDER: dict[type[BaseModel], tuple[str, ...]] = {
-    Mode: ("part", "prior", "lights", "active", "like", "tells", "sure", "only"),
+    Mode: ("part", "prior", "wear", "lights", "active", "flickers", "like", "anew", "by_lane", "tells", "sure", "only"),
     Zone: ("kind", "lights", "modes"),
     Check: (
         *("only", "purpose", "kind", "minutes", "needs", "shut", "spoils", "place", "authority", "tools", "people"),
-        *("cautions", "steps", "never", "outcomes", "given", "starts", "repeats", "sure", "tags"),
+        *("cautions", "steps", "never", "outcomes", "given", "makes", "starts", "recorded"),
+        *("age_of", "swaps", "repeats", "sure", "tags"),
     ),
     Access: (
         *("only", "word", "needs", "shut", "lasting", "place", "authority", "tools", "people", "open", "close"),
@@ -134,7 +137,8 @@ _ORDER: dict[type[BaseModel], tuple[str, ...]] = {
     ),
     Repair: (
         *("only", "kind", "to", "clears", "success", "disturbs", "minutes", "parts", "needs", "shut", "spoils"),
-        *("place", "authority", "tools", "people", "examines", "cautions", "steps", "never", "record", "tags"),
+        *("place", "authority", "tools", "people", "replaces", "examines", "cautions", "steps", "never", "record"),
+        "tags",
     ),
     Caution: ("only", "level", "text", "asks", "wait", "since", "holds_while"),
     Complaint: ("only", "says", "asks_channel", "starts", "answers", "found_open", "verify_own", "verify"),
@@ -162,10 +166,16 @@ _LABELS: dict[str, str] = {
     "to": "goes to",
     "disturbs": "may leave",
     "examines": "look first",
+    "replaces": "a new",
+    "swaps": "changes over",
+    "anew": "of fitting",
+    "by_lane": "by lane",
+    "recorded": "from starts",
     "wait": "timer runs",
     "since": "from opening",
     "holds_while": "holds while",
     "asks_channel": "ask channel",
+    "age_of": "asks age of",
     "found_open": "found open",
     "verify_own": "verify first",
     "access_minutes": "access takes",
@@ -259,6 +269,13 @@ class _Words:
     def _prior(self, value: float) -> Iterator[str]:
         yield f"{percent(value)} before anything is known (one in {round(1 / value):,})"
 
+    def _wear(self, value: Wear) -> Iterator[str]:
+        renewed = "only as it fails" if value.replaced_at is None else f"at {value.replaced_at:,.0f} while still good"
+        yield (
+            f"with age, counted in {value.unit}: Weibull of shape {value.shape:g} and scale {value.scale:,.0f}; "
+            f"renewed {renewed}"
+        )
+
     def _lights(self, value: float) -> Iterator[str]:
         when = "while it shows" if isinstance(self.entry, Mode) else "where nothing is wrong with it"
         yield f"{percent(value)} of starts that rely on it light off {when}"
@@ -305,6 +322,22 @@ class _Words:
         for told in value:
             assert isinstance(told, Told)
             yield f"channel {told.channel}: {'lit' if told.lit else 'did not light'}"
+
+    def _swaps(self, value: Swaps) -> Iterator[str]:
+        end = "each is back on its own channel at the end" if value.back else "they stay where they came to"
+        yield f"the {value.part} of one channel and that of the other; {end}"
+
+    def _recorded(self, value: str) -> Iterator[str]:
+        yield {
+            "light-times": "recorded times to light of the channel answer it, where enough are told",
+            "lanes": "recorded starts answer it, where their control lanes are told",
+        }[value]
+
+    def _by_lane(self, value: bool) -> Iterator[str]:
+        yield "it fails the starts that one control lane commands"
+
+    def _anew(self, value: bool) -> Iterator[str]:
+        yield "it lies in how the part is fitted and mostly ends when the part is fitted anew"
 
     def _open(self, value: Crossing) -> Iterator[str]:
         yield from self.crossing(value)

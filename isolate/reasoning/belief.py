@@ -11,12 +11,12 @@ P(outcome <= k | state of the zone).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import product
 from math import log, sqrt
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,17 +24,37 @@ from numpy.typing import NDArray
 from isolate.kb.fit import FitCheck, FitRepair, Fitted, instance
 from isolate.kb.model import FLOOR, HEALTHY, Condition
 from isolate.reasoning import starts as start_history
+from isolate.reasoning import swap
+from isolate.reasoning.occasion import At, Got, Occasion, Shown, columns, following, run
 from isolate.reasoning.starts import Start
 
 Table = NDArray[np.float64]
+MOST_TABLES, MOST_TOGETHER = 400, 24
+"""So many tables are kept at once: of single answers, and of what answers say together."""
+
+
+class Setting(NamedTuple):
+    """How it is while something is checked: see :class:`Told`."""
+
+    condition: Condition = "steady"
+    strength: float = 1.0
+    occasion: int = 0
+
 
 @dataclass(frozen=True)
 class Told:
-    """An answer taken into the belief: check instance, outcome, condition."""
+    """An answer taken into the belief: check instance, outcome, and when and how it was got.
+
+    ``strength``: how far the condition prevails, from 0 (as in no condition in particular) to 1. ``occasion``: answers
+    of one number were got within the hour at one place. ``era``: repairs and swaps done before; each ends the occasion.
+    """
 
     check: str
     outcome: str
     condition: Condition = "steady"
+    strength: float = 1.0
+    occasion: int = 0
+    era: int = 0
 
 
 @dataclass(frozen=True)
@@ -52,14 +72,18 @@ class Marginal:
 
 
 class Model:
-    """The tables that a fitted profile needs for its beliefs, worked out once and shared."""
+    """The tables that a fitted profile needs for its beliefs, worked out once and shared.
 
-    def __init__(self, fitted: Fitted) -> None:
-        self.fitted = fitted
+    ``activity`` False takes every fault as always there, for comparison.
+    """
+
+    def __init__(self, fitted: Fitted, activity: bool = True) -> None:
+        self.fitted, self.activity = fitted, activity
         self.zones = tuple(fitted.zones)
         self.axis = {key: i for i, key in enumerate(self.zones)}
         self.shape = tuple(len(fitted.zones[key].states) for key in self.zones)
-        self._likelihoods: dict[tuple[str, Condition], Table] = {}
+        self._likelihoods: dict[tuple[Any, ...], Table] = {}
+        self._together: dict[tuple[Any, ...], Table] = {}
         self._lights: dict[Condition, dict[str, Table]] = {}
 
     def along(self, zone: str, values: Sequence[float] | Table) -> Table:
@@ -75,19 +99,74 @@ class Model:
             joint = joint * self.along(key, zone.prior)
         return joint
 
-    def likelihood(self, check: str, condition: Condition = "steady") -> Table:
-        """Return P(outcome | joint), shape (outcomes, one axis a zone); axes of zones not looked at have length 1."""
-        cached = self._likelihoods.get((check, condition))
+    def active(self, zone: str, condition: Condition, strength: float = 1.0) -> Table:
+        """Return, state by state, the probability that a zone's fault shows in this condition."""
+        if not self.activity:
+            return np.ones(len(self.fitted.zones[zone].states))
+        return np.asarray(self.fitted.zones[zone].active(condition, strength))
+
+    def showing(self, zone: str, condition: Condition, strength: float = 1.0) -> Table:
+        """Return, state by state, the probability that the zone's switch is on for an occasion.
+
+        A state that flickers has none: its switch is on, and what it shows is drawn anew for each answer.
+        """
+        return np.where(self._flickers[zone], 1.0, self.active(zone, condition, strength))
+
+    def switches(self, zone: str, condition: Condition, strength: float = 1.0) -> bool:
+        """Return whether some fault of a zone shows on one occasion and not on another in this condition."""
+        chance = self.showing(zone, condition, strength)
+        return bool(((chance > 0) & (chance < 1)).any())
+
+    @cached_property
+    def _flickers(self) -> dict[str, NDArray[np.bool_]]:
+        return {key: np.array(zone.flickers) for key, zone in self.fitted.zones.items()}
+
+    def setting(self, check: str, condition: Condition, strength: float) -> tuple[Condition, float]:
+        """Return the condition in which a check is done: the one that it makes itself, else the one given.
+
+        What does not depend on activity is the same in any.
+        """
+        fit = self.fitted.check(check)
+        if not fit.functional:
+            return "steady", 1.0
+        return fit.makes if fit.makes is not None else (condition, 1.0 if condition == "steady" else strength)
+
+    def likelihood(
+        self, check: str, condition: Condition = "steady", strength: float = 1.0, shown: Shown = frozenset()
+    ) -> Table:
+        """Return P(outcome | joint), shape (outcomes, one axis a zone); axes of zones not looked at have length 1.
+
+        ``shown``: for these zones it is given whether their fault shows on the occasion.
+        """
+        key = (check, *self.setting(check, condition, strength), shown)
+        cached = self._likelihoods.get(key)
         if cached is None:
-            cached = self._likelihoods[check, condition] = self._combine(self.fitted.check(check), condition)
+            if len(self._likelihoods) > MOST_TABLES:
+                self._likelihoods.clear()
+            fit = self.fitted.check(check)
+            left = [z for z in fit.given if fit.still and self.switches(z, *key[1:3]) and z not in dict(shown)]
+            cached = self._combine(fit, *key[1:]) if not left else self._either(key, left[0])
+            self._likelihoods[key] = cached
         return cached
 
-    def _combine(self, check: FitCheck, condition: Condition) -> Table:
+    def _either(self, key: tuple[Any, ...], zone: str) -> Table:
+        """Return a likelihood summed over whether the zone's fault shows: a switch summed out is none at all."""
+        check, condition, strength, shown = key
+        on = self.along(zone, self.showing(zone, condition, strength))
+        yes, no = (self.likelihood(check, condition, strength, shown | {(zone, s)}) for s in (True, False))
+        return np.asarray(on * yes + (1 - on) * no)
+
+    def _combine(self, check: FitCheck, condition: Condition, strength: float, shown: Shown) -> Table:
+        given = dict(shown)
         below: list[Table] = []
         for key, rows in check.given.items():
             table = np.asarray(rows, dtype=float)
             if check.functional:
-                active = np.asarray(self.fitted.zones[key].active(condition))[:, None]
+                active = self.active(key, condition, strength)
+                if key in given:
+                    active = np.where(self._flickers[key], active, float(given[key]))
+                    active[0] = 1.0
+                active = active[:, None]
                 table = active * table + (1 - active) * table[0]
             below.append(np.stack([self.along(key, column) for column in table.cumsum(axis=1).T]))
         joint = below[0]
@@ -97,13 +176,22 @@ class Model:
         outcomes = np.maximum(outcomes, FLOOR)
         return np.asarray(outcomes / outcomes.sum(axis=0, keepdims=True))
 
+    def together(self, got: Got, condition: Condition, strength: float) -> Table:
+        """Return P(these answers on one occasion | joint); see :mod:`isolate.reasoning.occasion`."""
+        key = (tuple(sorted(got.items())), condition, strength)
+        if key not in self._together:
+            if len(self._together) > MOST_TOGETHER:
+                self._together.clear()
+            self._together[key] = Occasion(self, got, condition, strength).weight()
+        return self._together[key]
+
     def lights(self, condition: Condition) -> Mapping[str, Table]:
         """Return, zone by zone, P(a start lights off as far as this zone goes | its state)."""
         if condition not in self._lights:
             found: dict[str, Table] = {}
             for key, zone in self.fitted.zones.items():
                 lights = np.asarray(zone.lights)
-                active = np.asarray(zone.active(condition))
+                active = self.active(key, condition)
                 found[key] = self.along(key, active * lights + (1 - active) * lights[0])
             self._lights[condition] = found
         return self._lights[condition]
@@ -139,6 +227,8 @@ class Belief:
     """The answers that still speak of the present state: those about zones repaired since are gone from here."""
     occasion: Mapping[str, tuple[str, ...]] = None  # type: ignore[assignment]
     log_evidence: float = 0.0
+    era: int = 0
+    """Repairs and swaps so far; each begins the occasions anew."""
 
     @classmethod
     def before(cls, model: Model) -> Belief:
@@ -155,44 +245,134 @@ class Belief:
         """Take in a start history, oldest first."""
         return self.weighed(self.model.starts(starts)) if starts else self
 
-    def answer(self, check: str, outcome: str, condition: Condition = "steady") -> Belief:
+    def answer(
+        self, check: str, outcome: str, condition: Condition = "steady", strength: float = 1.0, occasion: int = 0
+    ) -> Belief:
         """Take in a check's outcome. Raises UnknownName for a check, ValueError for an outcome it does not have.
 
-        A check that does not repeat says nothing new when asked again. One that does repeats itself with share
-        ``same`` (one disposition an occasion), so P(r1..rk) = same * [all equal] * P(r1) + (1 - same) * product.
+        A check that does not repeat says nothing new when asked again, a functional one on the same occasion. What
+        else was seen on the occasion is taken into account; see :mod:`isolate.reasoning.occasion`.
         """
         fit = self.model.fitted.check(check)
         if outcome not in fit.outcomes:
             raise ValueError(f"{check} has no outcome {outcome!r}; it has {', '.join(fit.outcomes)}")
-        before = self.occasion.get(check, ())
-        if before and fit.repeats is None:
+        told = self._told(fit, outcome, condition, strength, occasion)
+        if self.had(check, condition, strength, occasion) and fit.repeats is None:
             return self
-        index = [fit.outcomes.index(o) for o in before]
         return self.weighed(
-            self._next(fit, condition, index, fit.outcomes.index(outcome)),
-            told=(*self.told, Told(check, outcome, condition)),
-            occasion={**self.occasion, check: (*before, outcome)},
+            self._worth((*self.told, told), told) / self._worth(self.told, told),
+            told=(*self.told, told),
+            occasion={**self.occasion, check: (*self.occasion.get(check, ()), outcome)},
         )
 
-    @staticmethod
-    def _run(likelihood: Table, outcomes: Sequence[int], same: float) -> Table:
-        independent = np.prod(likelihood[list(outcomes)], axis=0)
-        alike = len(set(outcomes)) == 1
-        return np.asarray(same * likelihood[outcomes[0]] * alike + (1 - same) * independent)
+    def noted(self, check: str, outcome: str, setting: Setting) -> Belief:
+        """Return the belief with an answer told and not weighed: for asking what one more would say after it."""
+        told = self._told(self.model.fitted.check(check), outcome, *setting)
+        return replace(self, told=(*self.told, told))
 
-    def next_likelihood(self, check: str, condition: Condition = "steady") -> Table:
-        """Return P(next outcome | joint) given what the check showed on this occasion; shape as Model.likelihood."""
+    def _told(self, fit: FitCheck, outcome: str, condition: Condition, strength: float, occasion: int) -> Told:
+        where = self.model.setting(fit.key, condition, strength)
+        # What a fault's activity has no part in is one story through the whole case.
+        return Told(fit.key, outcome, *where, occasion if fit.functional else 0, self.era if fit.functional else 0)
+
+    def had(
+        self, check: str, condition: Condition = "steady", strength: float = 1.0, occasion: int = 0
+    ) -> tuple[str, ...]:
+        """Return the outcomes that a check had on this occasion, so that asking again repeats it."""
+        like = self._told(self.model.fitted.check(check), "", condition, strength, occasion)
+        return tuple(t.outcome for t in self.told if replace(t, outcome="") == like)
+
+    def in_condition(self, check: str, setting: Setting) -> bool:
+        """Return whether a check has an answer that stands in this condition, on whatever occasion."""
+        where = self.model.setting(check, setting.condition, setting.strength)[0]
+        return any(t.check == check and t.condition == where for t in self.told)
+
+    def _got(self, told: Iterable[Told], like: Told) -> dict[str, tuple[int, ...]]:
+        """Return the answers that are one story with this one: check → outcomes."""
+        checks = self.model.fitted.checks
+        found: dict[str, tuple[int, ...]] = {}
+        own = checks[like.check]
+        for t in told:
+            fit = checks[t.check]
+            one = _when(t) == _when(like) and (fit.still if own.still else t.check == like.check)
+            if one:
+                found[t.check] = (*found.get(t.check, ()), fit.outcomes.index(t.outcome))
+        return found
+
+    def _worth(self, told: Iterable[Told], like: Told) -> Table:
+        """Return P(the answers among these that are one story with ``like`` | joint)."""
+        got = self._got(told, like)
+        if not got:
+            return np.ones([1] * self.joint.ndim)
+        if self.model.fitted.check(like.check).still:
+            return self.model.together(got, like.condition, like.strength)
+        ((check, outcomes),) = got.items()
+        repeats = self.model.fitted.check(check).repeats
+        table = self.model.likelihood(check, like.condition, like.strength)
+        return run(table, outcomes, repeats.same if repeats else 0.0)
+
+    def next_likelihood(
+        self, check: str, condition: Condition = "steady", strength: float = 1.0, occasion: int = 0
+    ) -> Table:
+        """Return P(next outcome | joint) given what was seen on this occasion; shape as Model.likelihood."""
+        return self.following(check, condition, strength, occasion)
+
+    def following(
+        self,
+        check: str,
+        condition: Condition = "steady",
+        strength: float = 1.0,
+        occasion: int = 0,
+        at: At | None = None,
+        kept: dict[Any, Occasion] | None = None,
+    ) -> Table:
+        """Return P(next outcome | joint) given what was seen on this occasion, at these joint states only.
+
+        ``at``: one array of indices a zone; the shape is then (outcomes, states). ``kept``: what was worked out for
+        other checks at the same states, kept by the caller.
+        """
         fit = self.model.fitted.check(check)
-        before = [fit.outcomes.index(o) for o in self.occasion.get(check, ())]
-        return np.stack([self._next(fit, condition, before, k) for k in range(len(fit.outcomes))])
+        like = self._told(fit, "", condition, strength, occasion)
+        got = self._got(self.told, like)
+        where = like.condition, like.strength
+        if fit.still and (fit.repeats is not None or check not in got):
+            kept = {} if kept is None else kept
+            key = _when(like)
+            if key not in kept:
+                kept[key] = Occasion(self.model, got, *where, at)
+            return kept[key].following(check)
+        table = self.model.likelihood(check, *where)
+        table = table if at is None else columns(table, at)
+        if check not in got or fit.repeats is None:
+            return table
+        found = following(table, got[check], fit.repeats.same)
+        return np.asarray(found / found.sum(axis=0, keepdims=True))
 
-    def _next(self, fit: FitCheck, condition: Condition, before: Sequence[int], outcome: int) -> Table:
-        """Return P(this outcome | joint) after the check gave those outcomes on the same occasion."""
-        likelihood = self.model.likelihood(fit.key, condition)
-        if not before or fit.repeats is None:
-            return np.asarray(likelihood[outcome])
-        same = fit.repeats.same
-        return self._run(likelihood, [*before, outcome], same) / self._run(likelihood, before, same)
+    def afresh(self) -> Belief:
+        """Return the belief on a new occasion: nothing that was seen is repeated."""
+        return replace(self, told=(), occasion={})
+
+    def passing(self, checks: Iterable[str], setting: Setting, at: At) -> Table:
+        """Return P(each of these checks gives its first outcome | joint state, what was seen on the occasion).
+
+        Each is asked once. ``at``: the joint states, as for :meth:`following`; shape (states,).
+        """
+        found = np.ones(len(at[0]))
+        together: dict[Any, tuple[Told, list[str]]] = {}
+        for check in checks:
+            fit = self.model.fitted.check(check)
+            like = self._told(fit, "", *setting)
+            if fit.still:
+                together.setdefault(_when(like), (like, []))[1].append(check)
+            else:
+                found = found * self.following(check, *setting, at)[0]
+        for like, asked in together.values():
+            got = self._got(self.told, like)
+            more = got | {check: (*got.get(check, ()), 0) for check in asked}
+            where = like.condition, like.strength
+            with_them, without = (Occasion(self.model, g, *where, at).weight() for g in (more, got))
+            found = found * with_them / without
+        return np.asarray(found)
 
     def repair(self, repair: str) -> Belief:
         """Take in that a repair was done. Evidence so far stays evidence about the states before it."""
@@ -202,16 +382,34 @@ class Belief:
         for zone in touched:
             axis = self.model.axis[zone]
             joint = np.moveaxis(np.tensordot(joint, self.model.transition(fit, zone), axes=(axis, 0)), -1, axis)
+        return self._changed(joint, touched)
+
+    def _changed(self, joint: Table, touched: Collection[str]) -> Belief:
+        """Return the belief after work on these zones: what was seen of them speaks of the state before."""
 
         def stands(check: str) -> bool:
-            return not touched & set(self.model.fitted.check(check).given)
+            return not set(touched) & set(self.model.fitted.check(check).given)
 
         return replace(
             self,
             joint=joint,
             told=tuple(t for t in self.told if stands(t.check)),
             occasion={check: outcomes for check, outcomes in self.occasion.items() if stands(check)},
+            era=self.era + 1,
         )
+
+    def swapped(self, part: str, one: str, other: str = "") -> Belief:
+        """Take in that the parts of two channels changed places, or that a channel's went elsewhere for another.
+
+        ``other``: a channel; empty for elsewhere. See :mod:`isolate.reasoning.swap`. Evidence so far stays evidence
+        about the parts where they were then. Raises ValueError for what no channel has.
+        """
+        if other:
+            joint = swap.between(self.model, self.joint, part, one, other)
+        else:
+            joint = swap.exchange(self.model, self.joint, part, one)
+        touched = {zone for channel in (one, other) for zone in swap.zones(self.model, part, channel)}
+        return self._changed(joint, touched)
 
     # -- reading it --------------------------------------------------------------------------------
 
@@ -254,10 +452,19 @@ class Belief:
             found.append((states, float(flat[i])))
         return tuple(found)
 
-    def predicted(self, check: str, condition: Condition = "steady") -> Table:
+    def predicted(self, check: str, condition: Condition = "steady", strength: float = 1.0, occasion: int = 0) -> Table:
         """Return the probability of each outcome of a check, were it asked now."""
-        likelihood = self.next_likelihood(check, condition)
+        likelihood = self.next_likelihood(check, condition, strength, occasion)
         return np.asarray((likelihood * self.joint).reshape(len(likelihood), -1).sum(axis=1))
+
+    def after(self, check: str, setting: Setting) -> tuple[Table, tuple[Belief, ...]]:
+        """Return the probability of each outcome of a check, were it asked now, and what would be believed then.
+
+        The beliefs are for reading only: what would have been told is not on them.
+        """
+        likelihood = self.next_likelihood(check, *setting)
+        chances = np.asarray((likelihood * self.joint).reshape(len(likelihood), -1).sum(axis=1))
+        return chances, tuple(self.weighed(row) for row in likelihood)
 
     def weights(self, state: Mapping[str, str]) -> tuple[tuple[Told, float], ...]:
         """Return, for each answer, its weight of evidence for the zone states given, in bits.
@@ -273,17 +480,20 @@ class Belief:
         inside = base * mask
         outside = base * (1 - mask)
         found = []
-        earlier: dict[str, list[int]] = {}
-        for told in self.told:
-            fit = self.model.fitted.check(told.check)
-            outcome = fit.outcomes.index(told.outcome)
-            so_far = earlier.setdefault(told.check, [])
-            likelihood = self._next(fit, told.condition, so_far, outcome)
-            so_far.append(outcome)
+        for told, likelihood in self.shares():
             # What is believed now already holds this answer: take it out before weighing it.
             given = _average(inside / likelihood, likelihood)
             against = _average(outside / likelihood, likelihood)
             found.append((told, log(given / against) / log(2)))
+        return tuple(found)
+
+    def shares(self) -> tuple[tuple[Told, Table], ...]:
+        """Return each answer that stands with P(it | joint, those before it on its occasion)."""
+        found, earlier = [], list[Told]()
+        for told in self.told:
+            before = self._worth(earlier, told)
+            earlier.append(told)
+            found.append((told, self._worth(earlier, told) / before))
         return tuple(found)
 
     def surprise(self) -> float:
@@ -295,7 +505,7 @@ class Belief:
         best = np.unravel_index(int(self.joint.argmax()), self.joint.shape)
         excess, variance = 0.0, 0.0
         for told in self.told:
-            table = self.model.likelihood(told.check, told.condition)
+            table = self.model.likelihood(told.check, told.condition, told.strength)
             at = tuple(0 if n == 1 else i for n, i in zip(table.shape[1:], best, strict=True))
             p = table[(slice(None), *at)]
             content = -np.log(p)
@@ -312,18 +522,18 @@ class Belief:
         """
         before = self.joint
         likelihoods: list[Table] = []
-        earlier: dict[str, list[int]] = {}
-        for told in self.told:
-            fit = self.model.fitted.check(told.check)
-            outcome = fit.outcomes.index(told.outcome)
-            so_far = earlier.setdefault(told.check, [])
-            likelihoods.append(self._next(fit, told.condition, so_far, outcome))
-            so_far.append(outcome)
+        for _, likelihood in self.shares():
+            likelihoods.append(likelihood)
             # What is believed now already holds this answer: take it out.
-            before = before / likelihoods[-1]
+            before = before / likelihood
         total = float(before.sum())
         apart = sum(log(float((before * likelihood).sum()) / total) for likelihood in likelihoods)
         return (apart + log(total)) / log(2)
+
+
+def _when(told: Told) -> tuple[Any, ...]:
+    """Return what answers of one occasion have in common."""
+    return told.condition, told.strength, told.occasion, told.era
 
 
 def _average(weights: Table, values: Table) -> float:

@@ -12,12 +12,15 @@ from numpy.typing import NDArray
 
 from isolate.kb.fit import FitCheck, FitRepair, Fitted, FitZone, instance
 from isolate.kb.model import Condition, Place, Weights
-from isolate.reasoning.belief import Belief, Model, Table
+from isolate.reasoning.belief import Belief, Model, Setting
 from isolate.reasoning.lookahead import Objective
+from isolate.reasoning.occasion import Occasion, columns
 from isolate.reasoning.problem import CheckMove, EndMove, Problem, RepairMove, Way, Ways, packed
 
 Index = NDArray[np.int64]
 
+NOW = Setting()
+"""As it is where nothing was told."""
 KEPT = 0.998
 """Share of the probability that planning keeps; belief itself stays exact."""
 MOST = 160
@@ -99,7 +102,7 @@ class Poser:
         self,
         belief: Belief,
         verification: Sequence[str],
-        condition: Condition = "steady",
+        setting: Setting = NOW,
         barred: Collection[str] = (),
         again: bool = False,
         done: Mapping[str, int] | None = None,
@@ -109,7 +112,8 @@ class Poser:
     ) -> Posed:
         """Return the problem; ``barred`` names checks, repairs and access that may not be used now.
 
-        ``verification``: the checks that verify the complaint, in order. ``again``: it has passed since the last
+        ``verification``: the checks that verify the complaint, in order. ``setting``: how it is now.
+        ``again``: it has passed since the last
         repair, so another one repeats it. ``done``: how often each repair was done. ``later``: minutes until a check,
         a repair or an access state can be had, since something it takes is on its way, and ``opened`` what stands open:
         a wait runs while things are opened. ``most``: joint states.
@@ -125,8 +129,9 @@ class Poser:
         clear = np.asarray(~table.any(axis=1))
         codes = table @ self._place
         coded = codes, np.argsort(codes)
+        stories: dict[Any, Occasion] = {}
         checks = tuple(
-            self._check(belief, check, condition, at, wait)
+            self._check(belief, check, setting, at, stories, wait)
             for check in self.fitted.checks.values()
             if check.key not in barred and not self.fitted.needed(check.needs) & barred
         )
@@ -157,7 +162,7 @@ class Poser:
                 for repair in self.fitted.repairs.values()
                 if not repair.hand_over and repair.key not in barred and not self.fitted.needed(repair.needs) & barred
             ),
-            verify=self._verify(belief if again else None, verification, condition, at),
+            verify=self._verify(belief if again else belief.afresh(), verification, setting, at),
             ends=self._ends(joint, barred),
             proven=again,
             sound=True,
@@ -186,26 +191,29 @@ class Poser:
         self,
         belief: Belief,
         check: FitCheck,
-        condition: Condition,
+        setting: Setting,
         at: tuple[Index, ...],
+        stories: dict[Any, Occasion],
         wait: Callable[[FitCheck | FitRepair], float],
     ) -> CheckMove:
         repeats = check.repeats
-        before = tuple(check.outcomes.index(o) for o in belief.occasion.get(check.key, ()))
+        before = tuple(check.outcomes.index(o) for o in belief.had(check.key, *setting))
         waits = wait(check)
-        first = _columns(self.model.likelihood(check.key, condition), at)
+        first = columns(self.model.likelihood(check.key, setting.condition, setting.strength), at)
+        following = belief.following(check.key, *setting, at, stories)
+        as_new = not before and np.array_equal(following, first)
         return CheckMove(
             name=check.key,
             cost=self._labour(check.minutes, check.entry.people) + waits,
             minutes=check.minutes + waits,
-            likelihood=_columns(belief.next_likelihood(check.key, condition), at) if before else first,
+            likelihood=first if as_new else following,
             needs=self.mask(check.needs),
             shut=self.mask(check.shut),
             spoils=self.mask(check.spoils),
             past=check.entry.kind == "history",
             most=repeats.most if repeats is not None else 1 + len(before),
             same=repeats.same if repeats is not None else 0.0,
-            first=first if before else None,
+            first=None if as_new else first,
             before=before,
         )
 
@@ -267,17 +275,18 @@ class Poser:
         return np.asarray(order[np.searchsorted(codes, after, sorter=order)])
 
     def _verify(
-        self, belief: Belief | None, keys: Sequence[str], condition: Condition, at: tuple[Index, ...]
+        self, belief: Belief, keys: Sequence[str], setting: Setting, at: tuple[Index, ...]
     ) -> CheckMove:
-        """Make one move of the verification: passed, failed on one channel alone (each), failed on several."""
-        groups: dict[str, Table] = {}
+        """Make one move of the verification: passed, failed on one channel alone (each), failed on several.
+
+        It mostly follows a repair, which ends the occasion: then as asked for the first time. All of it is done on
+        one occasion, so that a fault that sleeps through one part of it mostly sleeps through the rest.
+        """
+        groups: dict[str, list[str]] = {}
         needs, shut, spoils, cost, minutes = 0, 0, 0, 0.0, 0.0
         for key in keys:
             check = self.fitted.check(key)
-            # It mostly follows a repair, which ends the occasion: then as asked for the first time.
-            likelihood = belief.next_likelihood(key, condition) if belief else self.model.likelihood(key, condition)
-            passes = _columns(likelihood, at)[0]
-            groups[check.channel] = groups.get(check.channel, np.ones_like(passes)) * passes
+            groups.setdefault(check.channel, []).append(key)
             needs |= self.mask(check.needs)
             shut |= self.mask(check.shut)
             spoils |= self.mask(check.spoils)
@@ -286,12 +295,12 @@ class Poser:
         if not groups:
             # All of it stands already: passing is sure and costs nothing.
             return CheckMove("verification", 0.0, np.stack([np.ones(len(at[0])), np.zeros(len(at[0]))]))
-        passed = np.prod(np.stack(list(groups.values())), axis=0)
+        passed = belief.passing(keys, setting, at)
         rows = [passed]
         if len(groups) > 1:
-            for channel, own in groups.items():
-                others = [g for c, g in groups.items() if c != channel]
-                rows.append((1 - own) * np.prod(np.stack(others), axis=0))
+            for channel in groups:
+                others = [key for c, own in groups.items() if c != channel for key in own]
+                rows.append(np.clip(belief.passing(others, setting, at) - passed, 0.0, 1.0))
         rows.append(np.clip(1 - np.sum(np.stack(rows), axis=0), 0.0, 1.0))
         return CheckMove(
             "verification", cost, np.stack(rows), needs & ~shut, shut, spoils, minutes=minutes, most=MOST_PROOFS
@@ -325,10 +334,3 @@ def may_do(repair: FitRepair) -> int:
 def weights(fitted: Fitted, place: Place) -> Weights:
     """Return the profile's weights at a place, or any it has."""
     return fitted.profile.weights.get(place) or next(iter(fitted.profile.weights.values()))
-
-
-def _columns(table: Table, at: tuple[Index, ...]) -> Table:
-    """Return the table (outcomes, zones…) at these joint states, shape (outcomes, states)."""
-    index = [np.zeros_like(i) if n == 1 else i for n, i in zip(table.shape[1:], at, strict=True)]
-    everything: Any = (slice(None), *index)
-    return np.asarray(table[everything])

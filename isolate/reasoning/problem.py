@@ -29,7 +29,8 @@ from numpy.typing import NDArray
 Vector = NDArray[np.float64]
 
 
-Kind = Literal["check", "repair", "verify", "end"]
+Kind = Literal["check", "repair", "swap", "verify", "end"]
+"""What a move is. No plan looks for a ``swap``, parts changed over between channels: it mends nothing by itself."""
 
 
 class Move(NamedTuple):

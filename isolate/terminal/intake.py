@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, cast, get_args
 
 from isolate.terminal import words
@@ -15,11 +17,11 @@ from isolate.terminal.words import listed, plain
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from isolate.case.case import Coming, Intake, Person, Seen, Work
+    from isolate.case.case import Age, Coming, Intake, Person, Seen, Work
     from isolate.kb.fit import Fitted
     from isolate.reasoning.starts import Start
 
-__all__ = ["Stopped", "ask", "done", "minutes_left", "missing", "people", "signs", "starts"]
+__all__ = ["Stopped", "ages", "ask", "done", "minutes_left", "missing", "people", "signs", "starts"]
 
 _T = TypeVar("_T")
 LONGEST = 60
@@ -152,13 +154,18 @@ def _all(
     if complaint.asks_channel and lacking("channel"):
         told["channel"] = asking.choose("Which channel", {c: f"channel {c}" for c in fitted.channels})
     told["signs"] = _signs(asking, fitted, told.get("signs"))
+    if "ages" in told:
+        told["ages"] = _ages(asking, fitted, told["ages"])
+    if isinstance(told.get("starts"), Path):
+        told |= _given_file(asking, told.pop("starts"), fitted)
     if lacking("starts"):
-        told["starts"] = asking.line(
-            "Recent starts, oldest first", lambda t: starts(t, fitted),
-            hint=f"Did it light? Such as: {_starts_example(fitted)}. ?: channel not known. Blank: nothing is known.",
+        told["starts"], read = asking.line(
+            "Recent starts, oldest first", lambda t: starts_or_file(t, fitted),
+            hint=f"Did it light? Such as: {_starts_example(fitted)}. ?: channel not known. Or the name of a file that "
+            "ends in .csv. Blank: nothing is known.",
         )
-        if told["starts"]:
-            asking.say(f"Taken as: {started(told['starts'])}.")
+        for line in read:
+            asking.say(line)
     if lacking("done"):
         told["done"] = asking.line(
             "Already done about it", lambda t: done(t, fitted), choices=list(fitted.repairs),
@@ -176,6 +183,10 @@ def _all(
         told["place"] = asking.choose("Where", words.PLACES)
     if lacking("condition"):
         told["condition"] = asking.choose("When it shows", words.CONDITIONS, next(iter(words.CONDITIONS)))
+    if told["condition"] != "steady" and lacking("now"):
+        told["now"] = asking.choose("How it is at the aircraft now", words.NOW, next(iter(words.NOW)))
+        if told["now"] == "hot" and lacking("shut_down"):
+            told["shut_down"] = asking.line(words.SHUT_DOWN, minutes_since)
     if lacking("minutes_left"):
         if told.get("objective") == "chance":
             told["minutes_left"] = asking.line("Minutes to departure", minutes_to_departure)
@@ -301,6 +312,22 @@ def _signs(asking: _Asking, fitted: Fitted, given: Sequence[Seen] | None) -> tup
             take(name)
 
 
+def _ages(asking: _Asking, fitted: Fitted, given: Sequence[Age]) -> tuple[Age, ...]:
+    """Look over the ages given, ask again for those that will not do, and say what each does."""
+    from isolate.case.ages import EXAMPLES, effect, faults, merged
+
+    wrong = {i: message for (i, _), message in reversed(list(faults(fitted, given)))}
+    found = tuple(age for i, age in enumerate(given) if i not in wrong)
+    if wrong:
+        for message in reversed(wrong.values()):
+            asking.say(f"{message[0].upper()}{message[1:]}.", "bold")
+        hint = f"Such as: {EXAMPLES}. Blank: nothing is known."
+        found = merged(found, asking.line("How old it is", lambda t: ages(t, fitted), hint=hint))
+    for line in effect(fitted, found):
+        asking.say(line)
+    return found
+
+
 def _sign_names(text: str, fitted: Fitted) -> list[str] | None:
     """Return the names of the signs told, BACK for dropping the last; None for the question which there are."""
     if text.strip().casefold() == BACK:
@@ -358,6 +385,7 @@ def signs(text: str, fitted: Fitted) -> list[str]:
 
 
 LIT = ("yes", "y", "lit", "lights", "ok", "on")
+ABORTED = ("aborted", "abort")
 DARK = ("no", "n", "dark", "failed", "fail", "not", "didn't", "didnt", "never")
 
 
@@ -367,20 +395,27 @@ def _starts_example(fitted: Fitted) -> str:
 
 
 def starts(text: str, fitted: Fitted) -> tuple[Start, ...]:
-    """Return starts from ``A no, B yes, ? no``: channel, whether it lit, and the condition where it is told."""
+    """Return starts from ``A no, B yes, ? no``: channel, whether it lit, and the condition where it is told.
+
+    ``aborted`` stands for yes or no; ``4.5s`` is a time to light, ``lane1`` the control lane, ``gap`` starts missing.
+    """
     from isolate.kb.model import Condition
     from isolate.reasoning.starts import BOTH, UNKNOWN, Start
 
     channels = {c.casefold(): c for c in fitted.channels} | {"?": UNKNOWN, UNKNOWN: UNKNOWN, BOTH: BOTH}
     found: list[Start] = []
+    more: dict[str, Any] = {}
+    """What else is told of the start in hand; a gap may stand by itself before it."""
 
     def take(part: str, channel: str | None, lit: bool | None, condition: str) -> None:
         if lit is None:
             raise Unclear(f"Did {plain(part).strip()!r} light, yes or no? Such as: {_starts_example(fitted)}")
-        named = channel or UNKNOWN
-        found.append(Start(named, lit, cast(Condition, condition)) if condition else Start(named, lit))
+        start = Start(channel or UNKNOWN, lit, **more)
+        found.append(replace(start, condition=cast(Condition, condition)) if condition else start)
+        more.clear()
 
-    for part in re.split(r"[,;]", _told(text)):
+    # A comma between digits is a decimal one.
+    for part in re.split(r"[;]|,(?!\d+\s?s\b)", _told(text)):
         if not part.strip():
             continue
         before = len(found)
@@ -394,24 +429,77 @@ def starts(text: str, fitted: Fitted) -> tuple[Start, ...]:
                     take(part, channel, lit, condition)
                     lit, condition = None, ""
                 channel = channels[word]
-            elif word in LIT or word in DARK:
+            elif word in LIT or word in DARK or word in ABORTED:
                 if lit is not None:
                     take(part, channel, lit, condition)
                     channel, condition = None, ""
                 lit = word in LIT
+                if word in ABORTED:
+                    more["aborted"] = True
             elif word in get_args(Condition):
                 condition = word
+            elif word == "gap":
+                more["gap"] = True
+            elif time := re.fullmatch(r"(\d{1,3}(?:[.,]\d+)?)s", word):
+                more["seconds"] = float(time[1].replace(",", "."))
+            elif lane := re.fullmatch(r"lane(\w{1,3})", word):
+                more["lane"] = lane[1].upper()
             elif word not in ("channel", "did", "light", "start"):
                 raise Unclear(
                     f"{plain(word)!r} is not understood in {plain(part).strip()!r}. A start is a channel "
                     f"({', '.join(fitted.channels)}, ? or both) and yes or no, such as: {_starts_example(fitted)}"
                 )
+        if channel is None and lit is None and more == {"gap": True}:
+            continue
         if channel is None and len(found) > before:
             raise Unclear(f"Commas go between the starts in {plain(part).strip()!r}, as in: {_starts_example(fitted)}")
         take(part, channel, lit, condition)
     if len(found) > 60:
-        raise Unclear("That is more than 60 starts; the last 60 will do.")
+        raise Unclear("That is more than 60 starts; the last 60 will do, or a .csv file with all of them.")
     return tuple(found)
+
+
+TABLES = (".csv", ".tsv", ".txt")
+"""How the name of a file with a table ends."""
+
+
+def starts_or_file(text: str, fitted: Fitted) -> tuple[tuple[Start, ...], list[str]]:
+    """Return starts as typed, or of the file that is named, and in lines what was taken."""
+    name = plain(text).strip().strip("'\"")
+    if name.casefold().endswith(TABLES):
+        return _file(Path(name).expanduser(), fitted)
+    found = starts(text, fitted)
+    return found, [f"Taken as: {started(found)}."] if found else []
+
+
+def _given_file(asking: _Asking, path: Path, fitted: Fitted) -> dict[str, tuple[Start, ...]]:
+    """Return the starts of a file given on the command line; nothing, after saying why, where it will not do."""
+    try:
+        found, read = _file(path, fitted)
+    except Unclear as error:
+        asking.say(str(error), "bold")
+        return {}
+    for line in read:
+        asking.say(line)
+    return {"starts": found}
+
+
+def _file(path: Path, fitted: Fitted) -> tuple[tuple[Start, ...], list[str]]:
+    """Return the starts of a file and in lines what was read and what was not."""
+    from datetime import date
+
+    from isolate.case.history import BadHistory, read_file
+    from isolate.case.start_log import read_lines
+
+    try:
+        history = read_file(path, fitted.channels, date.today())
+    except BadHistory as error:
+        raise Unclear(f"{path}: {error}.") from None
+    except OSError as error:
+        raise Unclear(f"{path}: {(error.strerror or 'it cannot be read').lower()}.") from None
+    if not history.starts:
+        raise Unclear(" ".join([f"{path}: no start could be read.", *read_lines(history)[1:]]))
+    return history.newest, read_lines(history)
 
 
 def started(found: Sequence[Start]) -> str:
@@ -419,9 +507,18 @@ def started(found: Sequence[Start]) -> str:
     from isolate.reasoning.starts import BOTH, UNKNOWN
 
     channels = {UNKNOWN: "channel not known", BOTH: "both channels"}
+
+    def more(start: Start) -> str:
+        said: list[str] = [start.condition] if start.condition != "steady" else []
+        said += [f"{start.seconds:g} s"] if start.seconds is not None else []
+        said += [f"lane {start.lane}"] if start.lane else []
+        return f" ({', '.join(said)})" if said else ""
+
     return ", ".join(
-        f"{channels.get(s.channel, f'channel {s.channel}')} {'lit' if s.lit else 'did not light'}"
-        + (f" ({s.condition})" if s.condition != "steady" else "")
+        ("a gap, " if s.gap else "")
+        + f"{channels.get(s.channel, f'channel {s.channel}')} "
+        + ("broken off" if s.aborted else "lit" if s.lit else "did not light")
+        + more(s)
         for s in found
     )
 
@@ -534,6 +631,34 @@ def people(text: str, fitted: Fitted) -> tuple[Person, ...]:
     if len(found) > 30:
         raise Unclear("30 people at most.")
     return tuple(found.values())
+
+
+def ages(text: str, fitted: Fitted) -> tuple[Age, ...]:
+    """Return how old the parts are: ``igniter:A=2900-3100 starts, lead B at least 9000 hours``."""
+    from isolate.case.ages import faults, told
+    from isolate.case.case import BadIntake
+
+    try:
+        found = told(_told(text))
+    except BadIntake as error:
+        raise Unclear(f"{str(error)[0].upper()}{str(error)[1:]}.") from None
+    for _, message in faults(fitted, found):
+        raise Unclear(f"{message[0].upper()}{message[1:]}.")
+    return found
+
+
+def minutes_since(text: str) -> float:
+    """Return minutes since something; a blank is just now."""
+    said = plain(text).strip()
+    if not said:
+        return 0.0
+    try:
+        found = float(said.replace(",", "."))
+    except ValueError:
+        raise Unclear(f"Minutes are a number, such as 40, not {said!r}.") from None
+    if not 0 <= found <= 100_000:
+        raise Unclear(f"From 0 to 100,000 minutes, not {said}.")
+    return found
 
 
 def minutes_left(text: str) -> float | None:

@@ -56,7 +56,7 @@ BACK = Key("b", "back", "take back the last answer, repair, refusal or step done
 NOTE = Key("n", "note", "add a note")
 UNSURE = Key("u", "unsure", "could not tell", ("could not tell",))
 LEAVE = Key("q", "leave", "leave and come back later; the case is kept", ("quit",))
-TELL = Key("t", "tell", "tell something new: people, tools, departure, place, condition, starts, signs, earlier work")
+TELL = Key("t", "tell", "tell something new: people, tools, departure, place, condition, starts, signs, work, ages")
 HAND = Key("h", "shift", "hand over to the next shift: the case stays open", ("hand over", "hand-over"))
 DEFER = Key("f", "defer", "defer it under the operator's own procedure: ends the case", at_foot=False)
 RECORD = Key("r", "record", "the record so far")

@@ -37,6 +37,7 @@ from isolate.terminal.words import at_least, estimated, minutes, percent, plain,
 if TYPE_CHECKING:
     from isolate.case.chase import Chase
     from isolate.reasoning.belief import Marginal
+    from isolate.reasoning.explain import Hidden
     from isolate.reasoning.rules import Firing
     from isolate.terminal.keys import Bar, Key
 
@@ -207,11 +208,83 @@ def tells(chase: Chase, check: str) -> str:
     from isolate.reasoning.explain import parted
 
     up, down = (
-        " · ".join(brief(m) for m in found) for found in parted(chase.belief, check, chase.intake.condition)
+        " · ".join(brief(m) for m in found) for found in parted(chase.belief, check, chase.setting)
     )
     if up and down:
         return f"{up}  apart from  {down}"
     return f"for or against {up or down}" if up or down else ""
+
+
+def sleeping(chase: Chase, check: str) -> list[Row]:
+    """Return what a pass says little about as it is now, and what would bring the condition in which it shows."""
+    from isolate.reasoning.explain import hidden
+
+    found = hidden(chase.belief, check, chase.setting, most=1)
+    if not found:
+        return []
+    model, setting = chase.kit.model, chase.setting
+    condition, strength = model.setting(check, setting.condition, setting.strength)
+    here = words.DONE[condition if strength >= HALF else "steady"]
+    said = []
+    for then in dict.fromkeys(h.condition for h in found):
+        suspects = [
+            f"{brief(h.suspect)} ({percent(h.suspect.probability)}), now {tenths(h.now)} and then {tenths(h.then)}"
+            for h in found
+            if h.condition == then
+        ]
+        said.append(f"Passing {here} says little about what shows {words.DONE[then]}: {' · '.join(suspects)}")
+    return [("Asleep?", f"{'. '.join(said)}.{_brought(chase, check, found)}", "bold")]
+
+
+HALF = 0.5
+"""A condition that prevails less than this is not what the screen says it is done in."""
+
+
+def tenths(share: float) -> str:
+    """Return how often something shows, as times in ten."""
+    times = round(10 * share)
+    return "hardly ever" if times == 0 else "always" if times == 10 else f"{times} times in 10"
+
+
+def _brought(chase: Chase, check: str, found: Sequence[Hidden]) -> str:
+    """Return which checks bring such a condition with them."""
+    fitted, barred = chase.fitted, chase.barred()
+    titles = [
+        fit.title
+        for key, fit in fitted.checks.items()
+        if fit.makes is not None
+        and key != check
+        and key not in barred
+        and any(h.condition == fit.makes[0] and h.suspect.zone in fit.given for h in found)
+    ]
+    return f" To bring it: {titles[0]}." if titles else ""
+
+
+def again(chase: Chase, check: str) -> list[Row]:
+    """Return what further tries of a check on this occasion would add, and where to stop."""
+    from isolate.reasoning.explain import tries
+
+    found = tries(chase.belief, check, chase.likely(), chase.setting)
+    if found is None or not found.bits:
+        return []
+    if found.had:
+        first = found.bits[0]
+        if found.worth:
+            return [("Again", f"Try {found.had + 1} here still adds {first:.2f} bit after {found.had}.", "bold")]
+        return [(
+            "Again",
+            f"Tried {words.times(found.had)} here: one more adds {first:.2f} bit. Stop, and change the condition or "
+            "the check.",
+            "bold",
+        )]
+    if len(found.bits) < 2 or found.bits[0] <= 0:
+        return []
+    share = [b / found.bits[0] for b in found.bits]
+    said = [f"a second try after a pass adds {percent(share[1])} of what the first says"]
+    if len(share) > 2:
+        said.append(f"number {len(share)} {percent(share[-1])}")
+    stop = "one is enough" if found.worth == 1 else f"{found.worth} are enough"
+    return [("Again", f"On one occasion {', '.join(said)}: {stop}.", "bold")]
 
 
 def costs(step: Offer, objective: str = "minutes") -> str:
@@ -308,6 +381,8 @@ def _offer(chase: Chase, step: Offer, width: int) -> Card:
     top: list[Row] = [("Purpose", purpose, "bold")]
     if step.kind == "check" and (told := tells(chase, step.key)):
         top.append(("Tells", told, "bold"))
+    if step.kind == "check":
+        top += [*sleeping(chase, step.key), *again(chase, step.key)]
     if step.kind == "repair":
         top.append(("Clears", f"{percent(step.cleared)}: the chance that a fault it clears is there", "bold"))
     top.append(("Costs", costs(step, chase.intake.objective), "bold"))
@@ -356,6 +431,7 @@ def _ask(chase: Chase, step: Ask, width: int) -> Card:
     top: list[Row] = [("Purpose", step.purpose, "bold")]
     if step.within == "check" and (told := tells(chase, step.key)):
         top.append(("Tells", told, "bold"))
+    top += sleeping(chase, step.key)
     top.append(("Takes", minutes(step.minutes), "bold"))
     rest = [*several("How", numbered(step.how)), *several("Never", step.never)]
     unasked = [c for c in step.cautions if not c.asks]
@@ -490,6 +566,12 @@ def why(chase: Chase, offer: Offer | None, width: int) -> Group:
             parts.append(text(f"A fault that it clears is there with {percent(offer.cleared)}. {offer.purpose}"))
         else:
             parts.append(text(offer.purpose))
+    if chase.gap.stands:
+        parts.append(unexplained(chase))
+    elif offer is not None and offer.kind == "end":
+        from isolate.case import unfound
+
+        parts += [text(line) for line in unfound.brief(unfound.unfound(chase))]
     leading = chase.belief.faults(0.01)
     if leading:
         first = leading[0]
@@ -513,6 +595,23 @@ def why(chase: Chase, offer: Offer | None, width: int) -> Group:
         ]
         parts.append(_figures(items))
     return Group(*parts)
+
+
+def unexplained(chase: Chase) -> RenderableType:
+    """Return that nothing known explains the answers, how improbable they are, and which fit the others least."""
+    from isolate.case.facts import said as in_words
+
+    gap = chase.gap
+    # No finer than the draws that it was found by.
+    rare = max(1, round(1 / max(gap.level, 5e-4)))
+    one = "about one" if gap.level > 5e-4 else "hardly one"
+    said = [in_words(chase.fitted, told) for told in gap.clash]
+    return rows([
+        ("Gap", f"None of what is known explains these answers together: of {rare:,} cases that it does explain, {one} "
+                "would look so strange. The percentages below are of what is known, which does not fit.", "bold"),
+        *several("Doubt", said),
+        ("Then", "t, an answer is doubted: it is asked again. Or hand it over; no part is named to please.", "bold"),
+    ])
 
 
 def dearer(difference: float) -> str:

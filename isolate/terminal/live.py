@@ -6,24 +6,28 @@ import re
 import sys
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from dataclasses import replace
+from dataclasses import asdict, replace
 from datetime import datetime
 from functools import partial
+from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
 from rich.cells import cell_len
 from rich.console import Console, Group, RenderableType
 from rich.text import Text
 
-from isolate.case import deferral, handing
+from isolate.case import ages, deferral, handing, swaps, unfound
 from isolate.case.case import BadIntake, Seen
+from isolate.case.inherit import carried
 from isolate.case.intake import Refused, checked_fact
 from isolate.case.memory import Memory
+from isolate.case.now import condition_now
 from isolate.case.parts import checked_part_fact
 from isolate.case.steps import Ask, Confirm, Cross, Done, Held, Here, Mend, Offer, Report, Step, Wait, Walk
 from isolate.case.store import StoreError
 from isolate.case.think import Thinker
 from isolate.kb.model import Ask as Fact
+from isolate.reasoning.wear import parts
 from isolate.terminal import intake as reading
 from isolate.terminal import keys as k
 from isolate.terminal import layout, words
@@ -138,6 +142,8 @@ class _Session:
                 f"Aircraft {intake.aircraft}, engine {intake.position} ({fitted.profile.title}): {complaint}{where}"
             ),
         )
+        for line in carried(self.chase.kit.model, intake).short():
+            self.say(line)
 
     def _leave(self, status: int) -> int:
         opened = [f"{plain(title)} ({word})" for _, title, word in self.chase.open_now()]
@@ -171,6 +177,10 @@ class _Session:
     def _done(self, step: Done) -> int:
         self.console.print()
         self.print(layout.heading(step.title, self.console.width), Text(plain(step.record, lines=True)))
+        if any(heading in step.record for heading in unfound.HEADINGS):
+            # The record is longer than a screen: what is left to do with it stands at its end.
+            for line in unfound.brief(unfound.unfound(self.chase)):
+                self.say(line, "bold")
         path = getattr(self.chase.log, "path", None)
         self.say(f"Case {self.chase.id} is kept in {path}." if path is not None else words.NOT_KEPT)
         return 0
@@ -488,15 +498,16 @@ class _Session:
         return self.face.line(prompt, bar, self.interrupt, choices) or None
 
     def _choice(self, prompt: str, items: Sequence[tuple[str, str]]) -> str | None:
-        """Ask for one of several by digit; None for back. Items are (name, words)."""
-        self.print(layout.keyed([(str(i), says, "") for i, (_, says) in enumerate(items, 1)], self.console.width))
-        keys = [Key(str(i), name, says, (says,)) for i, (name, says) in enumerate(items, start=1)]
+        """Ask for one of several by digit, from the tenth on by letter; None for back. Items are (name, words)."""
+        marks = _MARKS[: len(items)]
+        self.print(layout.keyed([(m, says, "") for m, (_, says) in zip(marks, items, strict=True)], self.console.width))
+        keys = [Key(m, name, says, (says,)) for m, (name, says) in zip(marks, items, strict=True)]
         keys.append(Key(k.BACK.key, k.BACK.word, "back, nothing changes"))
         keys.append(k.LEAVE)
         pressed = self.face.key(prompt, keys, layout.bar(self.chase, keys, "take one"), self.interrupt)
         if pressed == k.LEAVE.key:
             raise _Left
-        return None if pressed == k.BACK.key else items[int(pressed) - 1][0]
+        return None if pressed == k.BACK.key else items[marks.index(pressed)][0]
 
     def _note(self) -> None:
         note = self._line("Note:")
@@ -521,6 +532,7 @@ class _Session:
     def _else(self, step: Step) -> None:
         assert isinstance(step, Offer)
         moves = [m for m in self.chase.ranked().moves if (m.kind, m.name) != (step.kind, step.key)]
+        moves += self.chase.exchanges()
         first = 0
         height = self.console.height - len(layout.bar(self.chase, [k.MORE])(self.console.width)) - 2
         while True:
@@ -602,7 +614,9 @@ class _Session:
         for event in reversed(events):
             if event.kind in _TAKEN and event.seq not in void and not event.body.get("of_itself"):
                 body = event.body
-                what = body.get("check") or body.get("repair") or body.get("move") or body.get("access")
+                what = (
+                    body.get("check") or body.get("repair") or body.get("key") or body.get("move") or body.get("access")
+                )
                 return f"{event.kind}: {what}"
         return ""
 
@@ -613,10 +627,34 @@ class _Session:
         for entries in (fitted.checks, fitted.repairs, fitted.access):
             if key in entries:
                 return f"{_TAKEN.get(kind, kind)} {words.small(entries[key].title)}"
+        if swaps.known(fitted, key):
+            return f"{_TAKEN.get(kind, kind)} {words.small(swaps.title(key))}"
         return what
+
+    def _condition(self) -> dict[str, Any] | None:
+        """Ask how it is at the aircraft now, or in which condition the defect shows."""
+        which = self._choice("Which?", [("now", "how it is at the aircraft now"), ("shows", "when the defect shows")])
+        if which is None:
+            return None
+        named = words.NOW if which == "now" else words.CONDITIONS
+        told = self._choice("Which?", list(named.items()))
+        if told is None:
+            return None
+        if which == "shows":
+            # What was told of the present stands; where nothing was, it is as it was taken so far.
+            return {"condition": told, "now": condition_now(self.chase.intake)}
+        changes: dict[str, Any] = {"now": told}
+        if told == "hot":
+            since = self._read(f"{words.SHUT_DOWN}:", reading.minutes_since)
+            if since is None:
+                return None
+            # Kept as from the opening of the case.
+            changes["shut_down"] = since - self.chase.elapsed
+        return changes
 
     def _tell(self) -> None:
         intake, fitted = self.chase.intake, self.chase.fitted
+        wearing = [ages.spoken(part) for part in parts(fitted)]
         what = self._choice(
             "What is new?",
             [
@@ -624,14 +662,24 @@ class _Session:
                 ("missing", "something has come, or is not at hand"),
                 ("departure", "departure: a time, or another"),
                 ("place", "the aircraft is elsewhere now"),
-                ("condition", "it shows in another condition"),
+                ("condition", "hot, cold, wet, shaken: how it is now, or when it shows"),
                 ("starts", "starts: more is known of them"),
                 *([("signs", "something else was heard or seen with the defect")] if fitted.signs else []),
                 ("done", "work done before is known now"),
+                *([("afresh", "earlier cases: they were on another engine")] if intake.earlier else []),
                 ("plan", "what moves are chosen by, or how many work side by side"),
+                *([("ages", f"ages: how old {words.listed(wearing, 'or')} is")] if wearing else []),
+                *([("swaps", "parts changed places")] if swaps.movable(fitted) else []),
+                *([("doubt", words.DOUBT)] if self.chase.doubtable() else []),
             ],
         )
         if what is None:
+            return
+        if what == "swaps":
+            self._changed_places()
+            return
+        if what == "doubt":
+            self._doubt()
             return
         changes: dict[str, Any] | None = None
         if what == "people":
@@ -653,16 +701,20 @@ class _Session:
             if told is not None:
                 # Kept as from the opening of the case.
                 changes = {"minutes_left": None if told == "none" else float(told) + self.chase.elapsed}
-        elif what in ("place", "condition"):
-            named = words.PLACES if what == "place" else words.CONDITIONS
-            told = self._choice("Which?", list(named.items()))
+        elif what == "place":
+            told = self._choice("Which?", list(words.PLACES.items()))
             changes = None if told is None else {what: told}
+        elif what == "condition":
+            changes = self._condition()
         elif what == "starts":
             self.say("All that are known, oldest first; what is told here stands for what was told before.")
-            told = self._read("Starts, such as A no, B yes, ? no:", lambda t: reading.starts(t, fitted))
-            changes = None if told is None else {
-                "starts": [s.as_dict() for s in told]
-            }
+            told = self._read(
+                "Starts, such as A no, B yes, ? no, or a .csv file:", lambda t: reading.starts_or_file(t, fitted)
+            )
+            if told is not None:
+                for line in told[1]:
+                    self.say(line)
+                changes = {"starts": [s.as_dict() for s in told[0]]}
         elif what == "plan":
             standing = (intake.objective, str(intake.hands))
             named = {**words.OBJECTIVES, **words.HANDS}
@@ -673,6 +725,10 @@ class _Session:
                 changes = {"hands": int(told)} if told in words.HANDS else {"objective": told}
         elif what == "signs":
             changes = self._signs()
+        elif what == "ages":
+            changes = self._ages()
+        elif what == "afresh":
+            changes = {"earlier": []}
         else:
             told = self._read("Repairs done before the case:", lambda t: reading.done(t, fitted), list(fitted.repairs))
             changes = None if told is None else {
@@ -687,6 +743,25 @@ class _Session:
         if changes:
             self._did("something new was told", lambda: self.chase.tell(**changes))
             self.say("Taken in.")
+            if what == "ages":
+                for line in ages.effect(fitted, self.chase.intake.ages):
+                    self.say(line)
+
+    def _doubt(self) -> None:
+        """Ask which answer is doubted; it is withdrawn and asked anew. Those that clash come first, then the latest."""
+        chase = self.chase
+        latest = {item.key: item for item in chase.doubtable()}
+        clash = [told.check for told in chase.gap.clash]
+        order = [*(key for key in clash if key in latest), *(key for key in reversed(latest) if key not in clash)]
+        said = {
+            key: f"{chase.fitted.check(key).title}: {chase.fitted.check(key).said(latest[key].outcome)}"
+            + (f" ({words.STRANGE})" if key in clash else "")
+            for key in order[: len(_MARKS)]
+        }
+        key = self._choice("Which is asked again?", list(said.items()))
+        if key is not None:
+            self._did(f"{said[key]}: doubted", lambda: chase.recheck(key))
+            self.say(words.ASKED_AGAIN)
 
     def _signs(self) -> dict[str, Any] | None:
         """Ask what else was heard or seen; what is told is added to what was told before."""
@@ -710,6 +785,57 @@ class _Session:
                 return None
             seen.append(Seen(name, channel))
         return {"signs": [{"sign": s.sign, "channel": s.channel} for s in dict.fromkeys(seen)]}
+
+    def _changed_places(self) -> None:
+        """Ask which parts changed places, and tell it: since the case was opened, or before."""
+        chase, fitted = self.chase, self.chase.fitted
+        parts = swaps.movable(fitted)
+        part = self._choice("Which part?", [(name, swaps.called(name)) for name in parts])
+        if part is None:
+            return
+        places = [(f"{a} {b}", f"between channels {a} and {b}") for a, b in combinations(parts[part], 2)]
+        places += [(c, f"that of channel {c}, with one of another engine") for c in parts[part]]
+        place = self._choice("Which way?", places)
+        if place is None:
+            return
+        one, _, other = place.partition(" ")
+        said = {"part": part, "channel": one, "other": other}
+        if not other:
+            where = self._line("Aircraft, engine position and channel that it went to:")
+            if where is None:
+                self.say("Nothing was told; nothing changes.")
+                return
+            said["where"] = plain(where)
+        when = self._choice(
+            "When?", [("now", "since this case was opened"), ("before", "before this case was opened")]
+        )
+        numbers = None if when is None else self._all_facts(swaps.serials(part, one, other), checked_part_fact)
+        if numbers is None:
+            self.say("Nothing was told; nothing changes.")
+            return
+        swap = swaps.told(fitted, {**said, **numbers})
+        if when == "now":
+            self._did("parts changed places", lambda: chase.swapped(swap.as_dict()))
+        else:
+            had = [s.as_dict() for s in chase.intake.swaps]
+            self._did("parts changed places", lambda: chase.tell(swaps=[*had, swap.as_dict()]))
+        self.say("Taken in. Which part sits where:")
+        for line in swaps.where_lines(chase)[2:]:
+            self.say(line)
+
+    def _ages(self) -> dict[str, Any] | None:
+        """Ask how old parts are; what is told of a part stands for what was told of it before."""
+        intake, fitted = self.chase.intake, self.chase.fitted
+        so_far = "; ".join(ages.described(fitted, age) for age in intake.ages)
+        self.say(f"Told so far: {so_far or 'nothing'}.")
+        if self.chase.state.swaps:
+            self.say("Parts have changed places in this case: name each by the channel that it was on at the opening.")
+        units = "; ".join(f"{ages.spoken(name)}: {part.unit}" for name, part in parts(fitted).items())
+        self.say(f"Since new, such as {ages.EXAMPLES}. Counted in: {units}. none takes back all that was told so far.")
+        told = self._read("How old:", lambda t: reading.ages(t, fitted))
+        if told is None:
+            return None
+        return {"ages": [asdict(age) for age in (ages.merged(intake.ages, told) if told else ())]}
 
     def _at_hand(self) -> dict[str, Any] | None:
         tools = reading.tools_of(self.chase.fitted)
@@ -760,9 +886,12 @@ def time_of_day(told: str, clock: Callable[[], datetime]) -> str:
 _TAKEN = {
     "answered": "the answer to",
     "repaired": "the repair",
+    "swapped": "that parts changed places:",
     "declined": "the refusal of",
     "access": "what was done at",
 }
+_MARKS = [m for m in "123456789acdefghijklmnoprstuvwxyz" if m not in (k.BACK.key, k.LEAVE.key)]
+"""Keys for one of several, in order."""
 _EVERYTHING = ("everything", "everything is here", "none", "nothing")
 
 

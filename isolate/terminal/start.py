@@ -101,6 +101,14 @@ def _new(arguments: argparse.Namespace, store: Store, background: _Background) -
         given["objective"] = arguments.by
     if arguments.hands:
         given["hands"] = arguments.hands
+    if arguments.starts is not None:
+        # Looked for before anything is asked; read once the engine and its channels are known.
+        with arguments.starts.open("rb"):
+            given["starts"] = arguments.starts
+    if arguments.age:
+        from isolate.case.ages import read
+
+        given["ages"] = tuple(read(said) for said in arguments.age)
     if arguments.sign:
         given["signs"] = tuple(_sign(said) for said in arguments.sign)
     try:
@@ -113,6 +121,13 @@ def _new(arguments: argparse.Namespace, store: Store, background: _Background) -
     case = case_id(told.aircraft, told.position, now(), os.urandom(8))
     from isolate.terminal import live
 
+    if not arguments.afresh:
+        from isolate.case.inherit import with_earlier
+        from isolate.terminal.words import plain
+
+        told, notes = with_earlier(store, told, now())
+        for note in notes:
+            print(plain(note))
     return live.run(Chase.begin(background.kit(told.engine), store, case, told, now))
 
 

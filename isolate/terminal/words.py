@@ -30,6 +30,9 @@ SHOW_HAND_OVER = "  isolate cases show {case} --hand-over"
 NOT_PASSED_ON = "Nothing was passed on; the case is as it was."
 PART = "For the record, from the parts' own labels and tags. Esc leaves the repair not done."
 NOT_DONE = "The repair stands as not done yet."
+DOUBT = "an answer told earlier is doubted: it is asked again"
+STRANGE = "fits the others least"
+ASKED_AGAIN = "Withdrawn, and asked again. What was confirmed for safety is asked again as well."
 NO_CASE = "Stopped before all was told: no case was opened and nothing is kept."
 STRAY = "{key} does nothing here; the keys above do."
 INTERRUPT = "Ctrl-C again, or {leave}, leaves; the case is kept."
@@ -57,6 +60,25 @@ CONDITIONS = {
     "vibrating": "when the engine shakes or the harness moves",
     "sagging": "when the supply sags: weak battery, ground power, other loads",
 }
+NOW = {
+    "steady": "ordinary: nothing of the kind",
+    "cold": "cold soaked",
+    "hot": "hot, shut down not long ago",
+    "wet": "wet",
+    "vibrating": "shaking",
+    "sagging": "on a supply that sags",
+}
+"""How it is at the aircraft while it is worked."""
+DONE = {
+    "steady": "at rest",
+    "cold": "cold",
+    "hot": "hot",
+    "wet": "wet",
+    "vibrating": "while it shakes",
+    "sagging": "with the supply sagging",
+}
+"""A condition after *done* or *shows*."""
+SHUT_DOWN = "Minutes since the engine was shut down (blank: just now)"
 OTHER_ENGINE = {"yes": "yes", "no": "no", "unknown": "not known"}
 PLACES = {"gate": "at the gate, the aircraft is wanted", "hangar": "in the hangar"}
 OBJECTIVES = {
@@ -83,6 +105,11 @@ _SEQUENCE = re.compile(
     r"|(?:\x1b[\]PX^_]|[\x9d\x90\x98\x9e\x9f])[^\x07\x1b\x9c]*(?:\x07|\x1b\\|\x9c)?"  # strings
     r"|\x1b[ -/]*[0-~]"
 )
+
+
+def times(count: int) -> str:
+    """Return a count as an adverb."""
+    return {0: "no time", 1: "once", 2: "twice"}.get(count, f"{count} times")
 
 
 def plain(text: object, lines: bool = False) -> str:

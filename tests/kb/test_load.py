@@ -460,8 +460,8 @@ def test_a_name_written_twice_in_two_files(base: Base) -> None:
             "vibrating: 0.9",
             "vibratin: 0.9",
             "vibratin:",
-            "channel, modes.lead-loose.active.vibratin: `vibratin` is not known; it can be steady, cold, hot, wet or "
-            "vibrating (did you mean vibrating?)",
+            "channel, modes.lead-loose.active.vibratin: `vibratin` is not known; it can be steady, cold, hot, wet, "
+            "vibrating or sagging (did you mean vibrating?)",
         ),
         (
             ZONES,

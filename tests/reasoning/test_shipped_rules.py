@@ -56,8 +56,16 @@ def pattern(kind: str, channel: str = "", count: int = 2) -> Fact:
     return fact("pattern", kind=kind, channel=channel, count=count)
 
 
+def swapped(part: str, channel: str, to: str, back: bool) -> Fact:
+    return fact("swapped", part=part, channel=channel, to=to, back=back)
+
+
 def repaired(repair: str, channel: str = "", count: int = 1) -> Fact:
     return fact("repaired", repair=repair, channel=channel, count=count)
+
+
+def again(repair: str, channel: str, complaint: str, days: int = 0, shop: str = "") -> Fact:
+    return fact("earlier", repair=repair, channel=channel, complaint=complaint, days=days, times=1, shop=shop)
 
 
 def feature(name: str, value: Scalar) -> Fact:
@@ -74,8 +82,12 @@ def may(authority: str) -> Fact:
 
 AIR = fact("at-hand", item="air")
 METER = fact("at-hand", item="meter")
+FAULT_A = fact("channel-fault", channel="A", percent=40)
 PASSED, FAILED = fact("verified", result="passed"), fact("verified", result="failed")
-HIGH, LOW = fact("surprise", level="high"), fact("surprise", level="low")
+CLASH = "Spark test, channel A: Silent; Start on channel A alone: Lights"
+HIGH = fact("surprise", level="high", answers=CLASH, doubted=0)
+LOW = fact("surprise", level="low", answers="", doubted=0)
+DOUBTED = fact("surprise", level="high", answers=CLASH, doubted=1)
 FAILED_START = fact("start", number=1, channel="A", lit=False)
 LIT_START = fact("start", number=1, channel="A", lit=True)
 COOL = access("cool-enough")
@@ -127,6 +139,14 @@ CASES: dict[str, tuple[list[Fact], list[Fact]]] = {
         [BY_HAND, start("1", True), fact("start", number=2, channel="1", lit=False)],
         [BY_HAND, start("1", True), fact("start", number=2, channel="2", lit=True)],
     ),
+    "never-lit-alone": (
+        [case(selection="alternate"), pattern("never-alone", "B")],
+        [BY_HAND, pattern("never-alone", "B")],
+    ),
+    "lane-starts-fail": (
+        [pattern("one-lane-fails", "")],
+        [pattern("one-lane-fails", ""), pattern("one-channel-fails", "A")],
+    ),
     "tip-burnt": ([answer("plug-tip-look", "burnt", "A")], [answer("plug-tip-look", "worn", "A")]),
     "compound-not-as-called": (
         [answer("compound-look", "not-as-called", "A")],
@@ -134,7 +154,7 @@ CASES: dict[str, tuple[list[Fact], list[Fact]]] = {
     ),
     "fades-hot": ([answer("exciter-hot-test", "fades", "A")], [answer("exciter-hot-test", "holds", "A")]),
     "channel-touched": (
-        [access("lead-off", "open", "A"), access("lead-off", "shut", "B")],
+        [swapped("lead", "A", "B", back=True), access("lead-off", "shut", "A"), access("lead-off", "shut", "B")],
         [repaired("replace-control-unit"), *CHANNELS],
     ),
     "both-channels-touched": (
@@ -288,6 +308,7 @@ CASES: dict[str, tuple[list[Fact], list[Fact]]] = {
     "nobody-to-motor-for-firing": ([may("licensed"), may("engine-run")], [may("motoring")]),
     "no-air-no-firing-inside": ([METER], [AIR]),
     "no-power-no-firing-inside": ([METER], [POWER]),
+    "no-changing-over-while-both-suspect": (spark("silent", "silent"), spark("silent", "snaps")),
     "missing-piece-no-firing-inside": ([BROKEN, answer("plug-hole-borescope", "clean", "B")], [BROKEN, NO_PIECE]),
     # -- cautions
     "drain-before-spark": (SPARK, MOTOR),
@@ -328,6 +349,10 @@ CASES: dict[str, tuple[list[Fact], list[Fact]]] = {
     "last-visit-same-part": (
         [*NEW_PLUG, fact("done", work="replace-igniter", channel="B")],
         [*NEW_PLUG, fact("done", work="replace-lead", channel="B")],
+    ),
+    "same-part-again": (
+        [*NEW_PLUG, again("replace-igniter", "A", "told")],
+        [*NEW_PLUG, again("replace-igniter", "A", "other"), again("replace-igniter", "B", "same")],
     ),
     "insert-under-plug": (PLUG_OUT, LEAD_OFF),
     "no-compound-here": (PLUG_OUT, LEAD_OFF),
@@ -381,10 +406,7 @@ CASES: dict[str, tuple[list[Fact], list[Fact]]] = {
     ),
     "nothing-known-explains-it": ([HIGH], [LOW]),
     # -- escalations
-    "still-unexplained-after-checking-again": (
-        [HIGH, answer("spark-test", "silent", "A", count=2)],
-        [HIGH, answer("spark-test", "silent", "A", count=1)],
-    ),
+    "still-unexplained-after-checking-again": ([DOUBTED, answer("spark-test", "silent", "A")], [HIGH, answer("spark-test", "silent", "A")]),
     "unexplained-after-repair": ([HIGH, FAILED], [LOW, FAILED]),
     "same-repair-failed-twice": (
         [repaired("replace-igniter", "A", 2), FAILED],
@@ -434,6 +456,14 @@ CASES: dict[str, tuple[list[Fact], list[Fact]]] = {
     "do-not-swap-between-engines": (
         [suspect("exciter-dead", "exciter", 50)],
         [suspect("switch-failed", "switch", 50), suspect("exciter-dead", "exciter", 49, rank=2)],
+    ),
+    "came-back-after-a-part": (
+        [again("replace-lead", "A", "same", 12), FAULT_A],
+        [again("replace-lead", "A", "same", 0), again("replace-lead", "A", "other", 12), FAULT_A],
+    ),
+    "the-part-was-good": (
+        [again("replace-lead", "A", "other", 12, "not-confirmed"), FAULT_A],
+        [again("replace-lead", "A", "same", 12, "confirmed"), FAULT_A],
     ),
     "wiggle-dead-only": ([suspect("lead-chafed", "lead", 10, rank=3)], [suspect("lead-chafed", "lead", 9.9, rank=3)]),
     "look-at-the-lead": (
@@ -513,6 +543,14 @@ CASES: dict[str, tuple[list[Fact], list[Fact]]] = {
     "measure-the-immersion": (
         [answer("plug-tip-look", "burnt", "A"), answer("immersion-measure", "within", "B")],
         [answer("plug-tip-look", "burnt", "A"), answer("immersion-measure", "within", "A")],
+    ),
+    "parts-changed-places": (
+        [swapped("lead", "A", "B", back=False), swapped("lead", "B", "A", back=False)],
+        [swapped("lead", "A", "B", back=True), swapped("lead", "B", "elsewhere", back=False)],
+    ),
+    "part-went-elsewhere": (
+        [swapped("exciter", "A", "elsewhere", back=False)],
+        [swapped("exciter", "A", "B", back=False), swapped("exciter", "B", "A", back=False)],
     ),
     "swap-was-evidence": ([answer("lead-swap-test", "stays")], [answer("spark-test", "silent", "A")]),
     "look-beyond-ignition": (
@@ -608,6 +646,9 @@ def _known() -> dict[tuple[str, str], set[Any]]:
         ("start", "lit"): {True, False},
         ("pattern", "kind"): {"alternate-fails", "one-channel-fails", "all-fail", "some-fail", "all-light"},
         ("done", "work"): set(know.repairs),
+        ("earlier", "repair"): set(know.repairs),
+        ("earlier", "complaint"): {"same", "other", "told"},
+        ("earlier", "shop"): {"confirmed", "not-confirmed", "other", ""},
         ("answer", "check"): set(know.checks),
         ("access", "name"): set(know.access),
         ("access", "state"): {"open", "shut", "unknown"},
@@ -618,6 +659,9 @@ def _known() -> dict[tuple[str, str], set[Any]]:
         ("suspect", "rank"): {1},
         ("surprise", "level"): {"low", "high"},
         ("repaired", "repair"): set(know.repairs),
+        ("swapped", "part"): {one.replaces for one in know.repairs.values() if one.replaces},
+        ("swapped", "to"): letters | {"elsewhere"},
+        ("swapped", "back"): {True, False},
         ("verified", "result"): {"passed", "failed"},
         ("about-to", "move"): {name for name, _ in cited},
         ("about-to", "kind"): {"check", "repair", "open", "close", "verify"},

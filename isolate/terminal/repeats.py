@@ -1,0 +1,45 @@
+"""Defects that came back, laid out for the screen."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rich.console import Group, RenderableType
+from rich.table import Table
+
+from isolate.terminal.layout import heading, text
+
+if TYPE_CHECKING:
+    from isolate.case.repeats import Repeats
+
+
+def table(shown: Repeats, width: int) -> Group:
+    """Return each defect that came back under a heading, one row a case."""
+    parts: list[RenderableType] = []
+    for repeat in shown.found:
+        times = len(repeat.visits) - 1
+        parts.append(
+            heading(
+                f"Aircraft {repeat.aircraft}, engine {repeat.position} ({repeat.engine})",
+                width,
+                f"Came back {'once' if times == 1 else f'{times} times'}",
+            )
+        )
+        rows = Table.grid(padding=(0, 2, 0, 0))
+        rows.add_column(no_wrap=True)
+        rows.add_column(ratio=1, overflow="fold")
+        for visit in repeat.visits:
+            when = text(visit.opened[:10])
+            if visit.days is not None:
+                when.append(f"\n{visit.days:.0f} days on")
+            about = f"{visit.complaint}, {visit.channel}" if visit.channel else visit.complaint
+            done = "; ".join((*visit.repairs, *(f"shop on {f}" for f in visit.findings))) or "no repair"
+            rows.add_row(when, Group(text(visit.case, "bold"), text(about), text(f"{done}. {visit.end or 'Open'}.")))
+        parts.append(rows)
+        if repeat.again:
+            parts.append(text(f"Done more than once: {', '.join(repeat.again)}.", "bold"))
+        parts.append("")
+    if not shown.found:
+        parts.append(text("Nothing came back, as far as the cases here show."))
+    parts += [text(note) for note in shown.notes]
+    return Group(*parts)

@@ -1,0 +1,111 @@
+"""How it is now, as the trail has it: condition, heat by the time since shutdown, and when an occasion ends."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from isolate.case.case import Intake, Person, fold
+from isolate.case.chase import Chase, Kit
+from isolate.case.memory import Memory
+from isolate.case.now import setting, strength
+from isolate.case.play import Clock
+from isolate.case.steps import Ask, Offer
+from isolate.reasoning.starts import Start
+
+INTAKE = Intake(
+    "104", "2", "halden-hf-3", "intermittent-no-ignite", place="hangar", condition="hot",
+    starts=(Start("A", True, "hot"), Start("B", False, "hot"), Start("A", True, "hot"), Start("B", False, "hot")),
+    people=(Person("the technician", ("licensed", "motoring", "engine-run")), Person("the second"), Person("headset")),
+)
+
+
+def begun(kit: Kit, **changes: object) -> tuple[Chase, Clock]:
+    clock = Clock()
+    return Chase.begin(kit, Memory(), "case", replace(INTAKE, **changes), clock), clock  # type: ignore[arg-type]
+
+
+def answer(chase: Chase) -> None:
+    """Answer the next question by its first outcome that is reached without opening anything."""
+    step = chase.now()
+    if isinstance(step, Offer):
+        key = next(m.name for m in chase.ranked().moves if m.kind == "check" and chase.offer(m).direct)
+        chase.accept("check", key)
+        step = chase.now()
+    assert isinstance(step, Ask)
+    chase.answer(step.outcomes[0][0])
+
+
+def test_heat_follows_the_time_since_shutdown(kit: Kit) -> None:
+    hot = replace(INTAKE, now="hot", shut_down=5)
+    assert strength(hot, 0) < strength(hot, 15) == 1.0
+    assert strength(hot, 15) > strength(hot, 180) > strength(hot, 600) == 0.0
+    assert strength(replace(hot, now="cold"), 0) == strength(replace(hot, now="wet"), 600) == 1.0
+    # Not told: as when the defect shows, and shut down as the case was opened.
+    assert strength(replace(INTAKE, shut_down=None), 20) == 1.0
+    # Run and shut down again an hour after the opening.
+    assert strength(replace(hot, shut_down=-60), 80) == 1.0
+
+
+def test_an_occasion_ends_after_an_hour_with_a_start_and_with_the_condition(kit: Kit) -> None:
+    chase, clock = begun(kit, now="cold")
+    assert tuple(chase.setting) == ("cold", 1.0, 0)
+    answer(chase)
+    clock.pass_minutes(30)
+    answer(chase)
+    assert chase.setting.occasion == 0
+    clock.pass_minutes(31)
+    answer(chase)
+    # An hour after its first answer the next one is another occasion.
+    assert chase.setting.occasion == 1
+    answer(chase)
+    chase.tell(now="wet")
+    assert tuple(chase.setting) == ("wet", 1.0, 2)
+    answer(chase)
+    told = [e.body for e in chase.state.events if e.kind == "answered"]
+    # The one that was waiting when the hour ran out was put while it lasted.
+    assert [t["occasion"] for t in told] == [0, 0, 0, 1, 2]
+    assert told[-1]["condition"] == "wet"
+    starts = frozenset([told[-1]["check"]])
+    assert setting(chase.state, starts).occasion == chase.setting.occasion + 1
+
+
+def test_what_was_told_of_the_present_is_on_the_trail_and_replays(kit: Kit) -> None:
+    chase, clock = begun(kit, now="hot", shut_down=10)
+    assert chase.setting.condition == "hot" and 0 < chase.setting.strength <= 1
+    answer(chase)
+    clock.pass_minutes(300)
+    chase.tell(now="hot", shut_down=20 - chase.elapsed)
+    assert chase.setting.strength == 1.0
+    log = Memory()
+    again = fold(chase.log.events("case"))
+    assert again.intake == chase.state.intake and setting(again) == chase.setting
+    assert log.events("case") == ()
+
+
+def test_passing_cold_counts_for_less_than_passing_hot_in_a_case(kit: Kit) -> None:
+    def left(now: str) -> float:
+        chase, _ = begun(kit, now=now)
+        belief = chase.belief.answer("spark-test/B", "snaps", *chase.setting)
+        zone = kit.fitted.zones["channel/B"]
+        return float(belief.zone("channel/B")[zone.states.index("exciter-fails-hot")])
+
+    assert left("cold") > 1.5 * left("hot")
+
+
+def test_waits_go_by_how_it_is_now(kit: Kit) -> None:
+    cool, hot = (begun(kit, now=now)[0].poser for now in ("cold", "hot"))
+    way = next(i for i, a in enumerate(cool.access) if a == "cool-enough")
+    assert hot.ways[way].open > cool.ways[way].open
+
+
+def test_old_cases_without_it_are_worked_as_they_were_told() -> None:
+    data = INTAKE.as_dict()
+    for name in ("now", "shut_down", "ages", "earlier"):
+        data.pop(name)
+    assert Intake.from_dict(data) == INTAKE
+    with pytest.raises(ValueError, match="now is one of"):
+        Intake.from_dict({**data, "now": "warm"})
+    with pytest.raises(ValueError, match="shut_down"):
+        Intake.from_dict({**data, "shut_down": 1e9})
