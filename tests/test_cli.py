@@ -356,9 +356,10 @@ def test_next_gives_the_moves_of_a_case_file_as_json(cli: Cli, begun: Begun) -> 
     assert ran.code == 0 and ran.err == ""
     advice = json.loads(ran.out)
     assert set(advice) == {
-        "case", "state", "warnings", "knowledge", "open", "book_minutes", "posterior", "barred", "decision",
+        "case", "state", "warnings", "knowledge", "carried", "open", "book_minutes", "posterior", "barred", "decision",
         "moves", "rules",
     }  # fmt: skip
+    assert advice["carried"] == {"cases": [], "left_out": [], "changes": []}, "there is no earlier case"
     assert advice["decision"]["budget"] >= 1 and advice["decision"]["objective"] == "minutes"
     assert advice["case"] == begun.case and advice["warnings"] == []
     assert advice["state"].startswith("in hand: "), "it ran out of answers at a check it had taken up"

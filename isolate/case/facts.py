@@ -10,6 +10,7 @@ from weakref import WeakKeyDictionary
 from isolate.case import swaps
 from isolate.case.again import again
 from isolate.case.case import CaseState, Evidence, Intake
+from isolate.case.now import condition_now
 from isolate.kb.fit import Fitted, split
 from isolate.kb.model import HEALTHY, Access, Check, Repair, Scalar
 from isolate.reasoning import recorded
@@ -41,6 +42,7 @@ def standing(fitted: Fitted, state: CaseState, belief: Belief, minutes_left: flo
             channel=intake.channel,
             place=intake.place,
             condition=intake.condition,
+            now=condition_now(intake),
             selection=fitted.profile.selection,
             people=len(intake.people),
             spent=round(state.book_minutes),

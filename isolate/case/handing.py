@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from isolate.case import swaps
 from isolate.case.events import now_text, parse_time
+from isolate.case.facts import said
 from isolate.case.intake import Refused, checked_facts
 from isolate.kb.fit import split
 from isolate.kb.model import Ask
@@ -66,6 +67,7 @@ def body(chase: Chase, told: Mapping[str, Any]) -> dict[str, Any]:
             for m in chase.belief.faults(0.02)[:6]
         ],
         "none": round(chase.belief.healthy(), 4),
+        **({"clash": [said(chase.fitted, one) for one in chase.gap.clash]} if chase.gap.stands else {}),
         "next": step.title,
         "in_hand": chase.title_of(chase.state.move.kind, chase.state.move.key) if chase.state.move else "",
     }
@@ -169,6 +171,9 @@ def text(chase: Chase, found: Mapping[str, Any]) -> str:
     lines += ["", "NOT TO BE DONE, AND WHY:"]
     lines += [f"  {item['what']}: {item['why']}" for item in found["not"]] or ["  nothing is held back now"]
     lines += ["", "TOLD AND FOUND SO FAR:", *(f"  {line}" for line in found["told"])]
+    if "clash" in found:
+        lines += ["", "NOTHING KNOWN EXPLAINS THIS TOGETHER. These fit the others least:"]
+        lines += [f"  {answer}" for answer in found["clash"]]
     lines += ["", "BELIEVED NOW:", *(f"  {title}: {share:.0%}" for title, share in found["believed"])]
     lines.append(f"  no fault at all: {found['none']:.0%}")
     lines += ["", f"NEXT: {found['next']}" + (f" (in hand: {found['in_hand']})" if found["in_hand"] else "")]

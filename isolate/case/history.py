@@ -224,7 +224,11 @@ class _Reading:
         rows = self._in_order(rows)
         self._said()
         return History(
-            tuple(row.start for row in rows), total, tuple(self.unread), tuple(self.partly), tuple(self.notes),
+            tuple(row.start for row in rows),
+            total,
+            tuple(self.unread),
+            tuple(self.partly),
+            tuple(self.notes),
             sum(row.fixed for row in rows),
         )
 

@@ -72,7 +72,10 @@ class Said:
             "older": self.older,
             "zones": [
                 {
-                    "zone": z.zone, "before": z.before, "after": z.after, "lit_alone": z.alone,
+                    "zone": z.zone,
+                    "before": z.before,
+                    "after": z.after,
+                    "lit_alone": z.alone,
                     "faults": [{"mode": mode, "probability": p} for mode, p in z.faults],
                     "since": None if z.since is None else vars(z.since),
                 }
@@ -81,8 +84,12 @@ class Said:
             "lanes": self.lanes,
             "light_times": [
                 {
-                    "channel": t.channel, "count": len(t.seconds), "rise_per_ten_starts": t.rise,
-                    "rising": t.rising, "later": t.later, "verdict": t.verdict or None,
+                    "channel": t.channel,
+                    "count": len(t.seconds),
+                    "rise_per_ten_starts": t.rise,
+                    "rising": t.rising,
+                    "later": t.later,
+                    "verdict": t.verdict or None,
                 }
                 for t in self.times.values()
             ],

@@ -143,7 +143,7 @@ def checked(chase: Chase, left: Sequence[Marginal]) -> tuple[Checked, ...]:
     for item in chase.state.evidence:
         if item.kind == "answer":
             check = chase.fitted.check(item.key)
-            condition, strength = chase.kit.model.setting(item.key, item.condition, item.strength)
+            condition, strength, _ = chase.kit.model.setting(item.key, item.condition, item.strength)
             weak = ""
             if check.functional and item.outcome == check.outcomes[0]:
                 weak = slept(chase.belief, check, condition, strength, left)

@@ -109,7 +109,11 @@ class WrittenCase(_Written):
     )
     people: list[WrittenPerson] = []
     place: Place = "gate"
-    condition: Condition = "steady"
+    condition: Condition = Field(default="steady", description="When the defect shows.")
+    now: Condition | None = Field(default=None, description="How it is at the aircraft; left out: as when it shows.")
+    shut_down: float | None = Field(
+        default=None, ge=0, le=100_000, description="Minutes since the engine was shut down, as the case is opened."
+    )
     minutes_left: Minutes | None = None
     missing: list[Text] = []
     coming: list[WrittenComing] = Field(default=[], description="What is on its way, from the opening of the case.")
@@ -123,6 +127,7 @@ class WrittenCase(_Written):
         data = self.model_dump()
         for start in data["starts"]:
             start["condition"] = start["condition"] or self.condition
+        data["now"] = self.now or ""
         data["other_engine"] = {None: "", True: "yes", False: "no"}[self.other_engine]
         return Intake.from_dict(data)
 

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from isolate.kb.model import Condition
-from isolate.reasoning.belief import Model, Setting
+from isolate.reasoning.belief import How, Model, Setting
 from isolate.reasoning.occasion import Shown
 
 
@@ -38,30 +38,31 @@ class Drawn:
     def _state(self, zone: str) -> int:
         return self.model.fitted.zones[zone].states.index(self.truth[zone])
 
-    def shows(self, zone: str, condition: Condition, strength: float, occasion: Any) -> bool:
+    def shows(self, zone: str, how: How, occasion: Any) -> bool:
         """Return whether a zone's fault shows on an occasion, drawn on first asking."""
-        key = (zone, condition, strength, occasion, self._era)
+        key = (zone, *how, occasion, self._era)
         if key not in self._shows:
-            chance = float(self.model.showing(zone, condition, strength)[self._state(zone)])
+            chance = float(self.model.showing(zone, *how)[self._state(zone)])
             self._shows[key] = bool(self.rng.random() < chance)
         return self._shows[key]
 
     def outcome(self, check: str, setting: Setting) -> str:
         """Return what a check shows."""
         fit = self.model.fitted.check(check)
-        condition, strength = self.model.setting(check, setting.condition, setting.strength)
+        how = self.model.setting(check, setting.condition, setting.strength)
+        condition, strength, _ = how
         shown: Shown = frozenset()
         if fit.still:
             shown = frozenset(
-                (zone, self.shows(zone, condition, strength, setting.occasion))
+                (zone, self.shows(zone, how, setting.occasion))
                 for zone in fit.given
-                if self.model.switches(zone, condition, strength)
+                if self.model.switches(zone, *how)
             )
         table = self.model.likelihood(check, condition, strength, shown)
         at = tuple(0 if n == 1 else self._state(z) for z, n in zip(self.model.zones, table.shape[1:], strict=True))
         everything: Any = (slice(None), *at)
         chances = table[everything]
-        story = (check, condition, strength, setting.occasion, self._era) if fit.functional else (check,)
+        story = (check, *how, setting.occasion, self._era) if fit.functional else (check,)
         if fit.repeats is None:
             # Asked again it gives the same answer.
             if story not in self._said:

@@ -82,6 +82,7 @@ def _words(has: _Has) -> dict[tuple[str, str], set[Any]]:
         ("case", "complaint"): set(has.complaints),
         ("case", "place"): set(get_args(Place)),
         ("case", "condition"): set(get_args(Condition)),
+        ("case", "now"): set(get_args(Condition)),
         ("case", "selection"): {profile.selection for profile in profiles},
         ("feature", "name"): {feature for profile in profiles for feature in profile.features},
         ("person", "authority"): {word for step in steps for word in step.authority},

@@ -358,8 +358,8 @@ class _Tables:
     def _rows(self, check: FitCheck, zone: FitZone) -> Floats:
         rows = np.asarray(check.given[zone.key], dtype=float)
         if check.functional:
-            where = check.makes or (self.condition, 1.0)
-            active = np.asarray(zone.active(*where))[:, None]
+            shows = np.asarray(zone.active(self.condition))
+            active = (shows if check.makes is None else np.maximum(shows, zone.active(*check.makes)))[:, None]
             rows = active * rows + (1 - active) * rows[0]
         return rows
 

@@ -467,7 +467,10 @@ Test = Scalar | dict[Literal["at-least", "at-most", "above", "below", "one-of", 
 """What a slot must be: a value, ``$name`` to bind or match a variable, or one comparison."""
 
 FACTS: dict[str, tuple[str, ...]] = {
-    "case": ("engine", "complaint", "channel", "place", "condition", "selection", "minutes-left", "people", "spent"),
+    "case": (
+        *("engine", "complaint", "channel", "place", "condition", "now", "selection", "minutes-left", "people"),
+        "spent",
+    ),
     "feature": ("name", "value"),
     "person": ("authority",),
     "at-hand": ("item",),
@@ -493,8 +496,9 @@ FACTS: dict[str, tuple[str, ...]] = {
 """The facts that rules may match, with their slots; ``finding`` is what rules assert for each other.
 
 ``pattern`` kinds: alternate-fails, one-channel-fails, one-lane-fails, never-alone, all-fail, some-fail, all-light.
-``access`` states: open, shut, unknown. ``surprise`` levels: low, high; ``answers``: those that fit the others least, in
-words; ``doubted``: how many were asked again. ``about-to`` kinds: check, repair, open, close, verify; a move with
+``case.condition``: when the defect shows; ``case.now``: how it is at the aircraft. ``access`` states: open, shut,
+unknown. ``surprise`` levels: low, high; ``answers``: those that fit the others least, in words; ``doubted``: how many
+were asked again. ``about-to`` kinds: check, repair, open, close, verify; a move with
 several tags is several facts. ``channel`` is the letter, or "" where the entry is not per channel.
 ``earlier``: the part that this repair fits was fitted new before, on this channel: for the same complaint (in an
 earlier case or in this one), another one, or as told (``told``) of work before the case; ``days`` since the last time,

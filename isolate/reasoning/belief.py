@@ -25,12 +25,16 @@ from isolate.kb.fit import FitCheck, FitRepair, Fitted, instance
 from isolate.kb.model import FLOOR, HEALTHY, Condition
 from isolate.reasoning import starts as start_history
 from isolate.reasoning import swap
-from isolate.reasoning.occasion import At, Got, Occasion, Shown, columns, following, run
+from isolate.reasoning.occasion import At, Got, Makes, Occasion, Shown, columns, following, run
 from isolate.reasoning.starts import Start
 
 Table = NDArray[np.float64]
 MOST_TABLES, MOST_TOGETHER = 400, 24
 """So many tables are kept at once: of single answers, and of what answers say together."""
+
+
+How = tuple[Condition, float, Makes]
+"""A condition, how far it prevails, and what a check makes besides."""
 
 
 class Setting(NamedTuple):
@@ -47,6 +51,7 @@ class Told:
 
     ``strength``: how far the condition prevails, from 0 (as in no condition in particular) to 1. ``occasion``: answers
     of one number were got within the hour at one place. ``era``: repairs and swaps done before; each ends the occasion.
+    ``makes``: the condition that the check brought besides.
     """
 
     check: str
@@ -55,6 +60,12 @@ class Told:
     strength: float = 1.0
     occasion: int = 0
     era: int = 0
+    makes: Makes = None
+
+    @property
+    def how(self) -> How:
+        """How it was got."""
+        return self.condition, self.strength, self.makes
 
 
 @dataclass(frozen=True)
@@ -99,37 +110,41 @@ class Model:
             joint = joint * self.along(key, zone.prior)
         return joint
 
-    def active(self, zone: str, condition: Condition, strength: float = 1.0) -> Table:
-        """Return, state by state, the probability that a zone's fault shows in this condition."""
+    def active(self, zone: str, condition: Condition, strength: float = 1.0, makes: Makes = None) -> Table:
+        """Return, state by state, the probability that a zone's fault shows in this condition.
+
+        ``makes``: what the check brings besides; a fault shows as in that of the two in which it shows more.
+        """
         if not self.activity:
             return np.ones(len(self.fitted.zones[zone].states))
-        return np.asarray(self.fitted.zones[zone].active(condition, strength))
+        active = np.asarray(self.fitted.zones[zone].active(condition, strength))
+        return active if makes is None else np.maximum(active, self.fitted.zones[zone].active(*makes))
 
-    def showing(self, zone: str, condition: Condition, strength: float = 1.0) -> Table:
+    def showing(self, zone: str, condition: Condition, strength: float = 1.0, makes: Makes = None) -> Table:
         """Return, state by state, the probability that the zone's switch is on for an occasion.
 
         A state that flickers has none: its switch is on, and what it shows is drawn anew for each answer.
         """
-        return np.where(self._flickers[zone], 1.0, self.active(zone, condition, strength))
+        return np.where(self._flickers[zone], 1.0, self.active(zone, condition, strength, makes))
 
-    def switches(self, zone: str, condition: Condition, strength: float = 1.0) -> bool:
+    def switches(self, zone: str, condition: Condition, strength: float = 1.0, makes: Makes = None) -> bool:
         """Return whether some fault of a zone shows on one occasion and not on another in this condition."""
-        chance = self.showing(zone, condition, strength)
+        chance = self.showing(zone, condition, strength, makes)
         return bool(((chance > 0) & (chance < 1)).any())
 
     @cached_property
     def _flickers(self) -> dict[str, NDArray[np.bool_]]:
         return {key: np.array(zone.flickers) for key, zone in self.fitted.zones.items()}
 
-    def setting(self, check: str, condition: Condition, strength: float) -> tuple[Condition, float]:
-        """Return the condition in which a check is done: the one that it makes itself, else the one given.
+    def setting(self, check: str, condition: Condition, strength: float) -> How:
+        """Return how a check is done: the condition given, its strength, and the condition that it makes besides.
 
         What does not depend on activity is the same in any.
         """
         fit = self.fitted.check(check)
         if not fit.functional:
-            return "steady", 1.0
-        return fit.makes if fit.makes is not None else (condition, 1.0 if condition == "steady" else strength)
+            return "steady", 1.0, None
+        return condition, 1.0 if condition == "steady" else strength, fit.makes
 
     def likelihood(
         self, check: str, condition: Condition = "steady", strength: float = 1.0, shown: Shown = frozenset()
@@ -144,25 +159,32 @@ class Model:
             if len(self._likelihoods) > MOST_TABLES:
                 self._likelihoods.clear()
             fit = self.fitted.check(check)
-            left = [z for z in fit.given if fit.still and self.switches(z, *key[1:3]) and z not in dict(shown)]
+            left = [z for z in fit.given if fit.still and self.switches(z, *key[1:4]) and z not in dict(shown)]
             cached = self._combine(fit, *key[1:]) if not left else self._either(key, left[0])
             self._likelihoods[key] = cached
         return cached
 
     def _either(self, key: tuple[Any, ...], zone: str) -> Table:
         """Return a likelihood summed over whether the zone's fault shows: a switch summed out is none at all."""
-        check, condition, strength, shown = key
-        on = self.along(zone, self.showing(zone, condition, strength))
+        check, condition, strength, makes, shown = key
+        on = self.along(zone, self.showing(zone, condition, strength, makes))
         yes, no = (self.likelihood(check, condition, strength, shown | {(zone, s)}) for s in (True, False))
         return np.asarray(on * yes + (1 - on) * no)
 
-    def _combine(self, check: FitCheck, condition: Condition, strength: float, shown: Shown) -> Table:
+    def _combine(
+        self,
+        check: FitCheck,
+        condition: Condition,
+        strength: float,
+        makes: Makes,
+        shown: Shown,
+    ) -> Table:
         given = dict(shown)
         below: list[Table] = []
         for key, rows in check.given.items():
             table = np.asarray(rows, dtype=float)
             if check.functional:
-                active = self.active(key, condition, strength)
+                active = self.active(key, condition, strength, makes)
                 if key in given:
                     active = np.where(self._flickers[key], active, float(given[key]))
                     active[0] = 1.0
@@ -176,13 +198,13 @@ class Model:
         outcomes = np.maximum(outcomes, FLOOR)
         return np.asarray(outcomes / outcomes.sum(axis=0, keepdims=True))
 
-    def together(self, got: Got, condition: Condition, strength: float) -> Table:
+    def together(self, got: Got, condition: Condition, strength: float, makes: Makes) -> Table:
         """Return P(these answers on one occasion | joint); see :mod:`isolate.reasoning.occasion`."""
-        key = (tuple(sorted(got.items())), condition, strength)
+        key = (tuple(sorted(got.items())), condition, strength, makes)
         if key not in self._together:
             if len(self._together) > MOST_TOGETHER:
                 self._together.clear()
-            self._together[key] = Occasion(self, got, condition, strength).weight()
+            self._together[key] = Occasion(self, got, condition, strength, makes).weight()
         return self._together[key]
 
     def lights(self, condition: Condition) -> Mapping[str, Table]:
@@ -271,9 +293,10 @@ class Belief:
         return replace(self, told=(*self.told, told))
 
     def _told(self, fit: FitCheck, outcome: str, condition: Condition, strength: float, occasion: int) -> Told:
-        where = self.model.setting(fit.key, condition, strength)
+        condition, strength, makes = self.model.setting(fit.key, condition, strength)
         # What a fault's activity has no part in is one story through the whole case.
-        return Told(fit.key, outcome, *where, occasion if fit.functional else 0, self.era if fit.functional else 0)
+        when = (occasion, self.era) if fit.functional else (0, 0)
+        return Told(fit.key, outcome, condition, strength, *when, makes)
 
     def had(
         self, check: str, condition: Condition = "steady", strength: float = 1.0, occasion: int = 0
@@ -305,7 +328,7 @@ class Belief:
         if not got:
             return np.ones([1] * self.joint.ndim)
         if self.model.fitted.check(like.check).still:
-            return self.model.together(got, like.condition, like.strength)
+            return self.model.together(got, *like.how)
         ((check, outcomes),) = got.items()
         repeats = self.model.fitted.check(check).repeats
         table = self.model.likelihood(check, like.condition, like.strength)
@@ -334,14 +357,13 @@ class Belief:
         fit = self.model.fitted.check(check)
         like = self._told(fit, "", condition, strength, occasion)
         got = self._got(self.told, like)
-        where = like.condition, like.strength
         if fit.still and (fit.repeats is not None or check not in got):
             kept = {} if kept is None else kept
             key = _when(like)
             if key not in kept:
-                kept[key] = Occasion(self.model, got, *where, at)
+                kept[key] = Occasion(self.model, got, *like.how, at)
             return kept[key].following(check)
-        table = self.model.likelihood(check, *where)
+        table = self.model.likelihood(check, like.condition, like.strength)
         table = table if at is None else columns(table, at)
         if check not in got or fit.repeats is None:
             return table
@@ -369,8 +391,7 @@ class Belief:
         for like, asked in together.values():
             got = self._got(self.told, like)
             more = got | {check: (*got.get(check, ()), 0) for check in asked}
-            where = like.condition, like.strength
-            with_them, without = (Occasion(self.model, g, *where, at).weight() for g in (more, got))
+            with_them, without = (Occasion(self.model, g, *like.how, at).weight() for g in (more, got))
             found = found * with_them / without
         return np.asarray(found)
 
@@ -533,7 +554,7 @@ class Belief:
 
 def _when(told: Told) -> tuple[Any, ...]:
     """Return what answers of one occasion have in common."""
-    return told.condition, told.strength, told.occasion, told.era
+    return *told.how, told.occasion, told.era
 
 
 def _average(weights: Table, values: Table) -> float:

@@ -28,6 +28,9 @@ PART = 0.5
 HARDLY = 1e-3
 """A repair that clears nothing at least so probable is no move."""
 ORDER: dict[Kind, int] = {"check": 0, "verify": 1, "repair": 2, "end": 3}
+MOST_SHORT = 1.0
+"""Estimates are taken to fall short by no more than this share of themselves: where little is told by anything that is
+near, staying put would else seem never to end."""
 SETTLING = 24
 """Halvings in which the shortfall is found."""
 
@@ -178,7 +181,7 @@ class Lookahead:
 
         if not short(0.0):
             return
-        low, high = 0.0, max(stop / max(going_on, 1e-9) - 1.0, 0.0)
+        low, high = 0.0, min(max(stop / max(going_on, 1e-9) - 1.0, 0.0), MOST_SHORT)
         for _ in range(SETTLING):
             middle = (low + high) / 2
             low, high = (middle, high) if short(middle) else (low, middle)

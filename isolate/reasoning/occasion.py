@@ -34,6 +34,8 @@ At = tuple[Index, ...]
 """Joint states to look at: one array of state indices a zone."""
 Got = Mapping[str, tuple[int, ...]]
 """Check instance → its outcomes by index, in the order they were got."""
+Makes = tuple[Condition, float] | None
+"""The condition that a check brings with it, with how far it prevails."""
 Shown = frozenset[tuple[str, bool]]
 """Zone → whether its fault shows, for the zones that a switch was thrown for."""
 
@@ -66,11 +68,18 @@ class Occasion:
     """
 
     def __init__(
-        self, model: Model, got: Got, condition: Condition, strength: float = 1.0, at: At | None = None
+        self,
+        model: Model,
+        got: Got,
+        condition: Condition,
+        strength: float = 1.0,
+        makes: Makes = None,
+        at: At | None = None,
     ) -> None:
-        self.model, self.got, self.condition, self.strength, self.at = model, got, condition, strength, at
+        self.model, self.got, self.at = model, got, at
+        self.how = (condition, strength, makes)
         looked = Counter(z for check, outcomes in got.items() for z in self._zones(check) for _ in outcomes)
-        self._looked = frozenset(z for z in looked if model.switches(z, condition, strength))
+        self._looked = frozenset(z for z in looked if model.switches(z, *self.how))
         self._often = frozenset(z for z in self._looked if looked[z] > 1)
         self._thrown: dict[frozenset[str], list[tuple[Shown, Table]]] = {}
         self._summed: dict[frozenset[str], Mapping[Shown, Table]] = {}
@@ -96,8 +105,8 @@ class Occasion:
         rest = {c: o for c, o in self.got.items() if c != check}
         if before:
             # Its own earlier answers are one run with the next.
-            switched = frozenset(z for z in self._zones(check) if self.model.switches(z, self.condition, self.strength))
-            cases = Occasion(self.model, rest, self.condition, self.strength, self.at)._by(switched)
+            switched = frozenset(z for z in self._zones(check) if self.model.switches(z, *self.how))
+            cases = Occasion(self.model, rest, *self.how, self.at)._by(switched)
         else:
             cases = self._by(met)
         same = self._same(check)
@@ -129,7 +138,7 @@ class Occasion:
                     np.ones(len(self.at[0])) if self.at is not None else np.ones([1] * len(self.model.zones))
                 )
                 for zone, shows in shown:
-                    chance = self.model.showing(zone, self.condition, self.strength)
+                    chance = self.model.showing(zone, *self.how)
                     weight = weight * self._along(zone, chance if shows else 1 - chance)
                 for check, outcomes in self.got.items():
                     weight = weight * run(self._table(check, shown), outcomes, self._same(check))
@@ -151,9 +160,8 @@ class Occasion:
 
     def _table(self, check: str, shown: Shown) -> Table:
         zones = frozenset(self._zones(check))
-        table = self.model.likelihood(
-            check, self.condition, self.strength, frozenset(s for s in shown if s[0] in zones)
-        )
+        condition, strength, _ = self.how
+        table = self.model.likelihood(check, condition, strength, frozenset(s for s in shown if s[0] in zones))
         if self.at is None:
             return table
         shape = table.shape[1:]

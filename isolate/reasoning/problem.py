@@ -409,7 +409,7 @@ class Problem:
         np.add.at(p, made.to, position.p * made.success)
         asked = dict(position.asked)
         for i in bits(made.renews):
-            if i in asked or self.checks[i].before:
+            if i in asked or self.checks[i].first is not None:
                 asked[i] = self.checks[i].new
         done = {**position.done, repair: position.done.get(repair, 0) + 1}
         return Position(p, opened & ~made.spoils, asked, done)

@@ -459,9 +459,7 @@ class _Chain:
             number -= max(1, (len(self.starts) - number) // (EXACT // 2)) if len(self.starts) - number > EXACT else 1
         return found
 
-    def _mix(
-        self, plain: Table, lanes: Table, survives: float, waiting: dict[str, Table], turns: Table
-    ) -> Table:
+    def _mix(self, plain: Table, lanes: Table, survives: float, waiting: dict[str, Table], turns: Table) -> Table:
         """Step over what may have come since the last mark: each zone's fault was there before, or was not yet.
 
         Takes in the results that are ``waiting``; changes ``plain`` and returns the lanes.

@@ -9,8 +9,8 @@ over what is believed after them, how many bits more improbable they are than th
 Whether an excess is high is not ours to choose: it is compared with the excesses of answers to the same checks, on the
 same occasions, drawn from the model, truth first and then what it would show. The share of those that are as high is
 the tail probability; it is right by construction, whatever checks were asked (a prior predictive tail: Box 1980, from
-memory). It is found by importance sampling with a fixed seed, half of the draws with each answer taken by itself, so
-that contradictions are among them; same answers, same figure.
+memory). A few answers are gone through exactly; for more it is found by importance sampling with a fixed seed, half of
+the draws with each answer taken by itself, so that contradictions are among them; same answers, same figure.
 
 A state here is what the zones are in together with whether each fault shows on an occasion (see
 :mod:`isolate.reasoning.occasion`), so that given a state the answers are independent.
@@ -23,7 +23,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import reduce
 from itertools import product
-from math import log
+from math import log, prod
 from zlib import crc32
 
 import numpy as np
@@ -32,7 +32,7 @@ from numpy.typing import NDArray
 from isolate.kb.fit import FitCheck
 from isolate.kb.model import Condition
 from isolate.reasoning.belief import Belief, Model, Table, Told
-from isolate.reasoning.occasion import At, Index, Shown, columns, run
+from isolate.reasoning.occasion import At, Index, Makes, Shown, columns, run
 
 LEVEL = 0.003
 """A tail probability below this counts as not explained. How often that is said wrongly, asked after each answer of a
@@ -43,9 +43,13 @@ KEPT = 0.999
 """Share of the probability of the states that are looked at, before the answers and after them."""
 MOST_STATES = 400
 """So many states at most are looked at before the answers, and as many after them."""
+LISTED = 2048
+"""So many answers that there could be are gone through one by one; where there are more, they are drawn."""
 FIRST_DRAWS, DRAWS = 512, 2048
 """Draws; the larger number only where the first give less than ``CLEAR``."""
 CLEAR = 0.03
+CLOSE, AGAIN = 3.0, 4
+"""Within such a factor of the level so many times as many are drawn anew, so that chance does not settle it."""
 MOST_SWITCHES = 4
 """So many zones and occasions at most for which it is told apart whether a fault shows."""
 MOST_NAMED = 3
@@ -114,10 +118,15 @@ def gap(belief: Belief, answers: Sequence[Told] | None = None) -> Gap:
     bits = float(found[0]) / log(2)
     if deviations[0] < ENOUGH:
         return Gap(excess=bits)
-    seed = crc32(repr([(t.check, t.outcome, t.condition, t.occasion) for t in told]).encode())
-    level = tail(asking, FIRST_DRAWS, seed)
-    if level < CLEAR:
-        level = tail(asking, DRAWS, seed)
+    if prod(len(one.table) for one in asking.asked) <= LISTED:
+        level = listed(asking)
+    else:
+        seed = crc32(repr([(t.check, t.outcome, t.condition, t.occasion) for t in told]).encode())
+        level = tail(asking, FIRST_DRAWS, seed)
+        if level < CLEAR:
+            level = tail(asking, DRAWS, seed)
+        if LEVEL / CLOSE < level < LEVEL * CLOSE:
+            level = sum(tail(asking, DRAWS, seed + again) for again in range(1, AGAIN + 1)) / AGAIN
     return Gap(level, bits, clashing(asking) if level < LEVEL else ())
 
 
@@ -143,8 +152,8 @@ def asked(belief: Belief, told: Sequence[Told], most: int = MOST_STATES, switche
     at = tuple(np.asarray(axis) for axis in np.unravel_index(chosen, before.shape))
     switches = _switches(model, groups.values())[:switched]
     weights = before.ravel()[chosen]
-    for zone, condition, strength, *_ in switches:
-        shows = model.showing(zone, condition, strength)[at[model.axis[zone]]]
+    for zone, condition, strength, makes, *_ in switches:
+        shows = model.showing(zone, condition, strength, makes)[at[model.axis[zone]]]
         weights = np.stack([weights * shows, weights * (1 - shows)])
     # One stretch a setting of the switches, that of the last switch slowest.
     tables = [_table(model, members, switches, at) for members in groups.values()]
@@ -161,8 +170,8 @@ def asked(belief: Belief, told: Sequence[Told], most: int = MOST_STATES, switche
     )
 
 
-Switch = tuple[str, Condition, float, int, int]
-"""Zone, then condition, strength, occasion and era."""
+Switch = tuple[str, Condition, float, Makes, int, int]
+"""Zone, then how and when it was looked at: condition, strength, what the check makes, occasion, era."""
 
 
 def _switches(model: Model, groups: Iterable[Sequence[Told]]) -> list[Switch]:
@@ -175,13 +184,13 @@ def _switches(model: Model, groups: Iterable[Sequence[Told]]) -> list[Switch]:
         first = members[0]
         fit = model.fitted.check(first.check)
         for zone in fit.given if fit.still else ():
-            if model.switches(zone, first.condition, first.strength):
+            if model.switches(zone, *first.how):
                 looked[(zone, *_when(first))] += len(members)
-    return sorted((s for s in looked if looked[s] > 1), key=lambda s: (-looked[s], s))
+    return sorted((s for s in looked if looked[s] > 1), key=lambda s: (-looked[s], repr(s)))
 
 
-def _when(told: Told) -> tuple[Condition, float, int, int]:
-    return told.condition, told.strength, told.occasion, told.era
+def _when(told: Told) -> tuple[Condition, float, Makes, int, int]:
+    return *told.how, told.occasion, told.era
 
 
 def _vectors(fit: FitCheck, members: Sequence[Told]) -> list[tuple[int, ...]]:
@@ -259,6 +268,14 @@ def _variance(asking: Asking) -> Table:
         mean = (one.table * logs).sum(axis=0)
         found += (one.table * logs**2).sum(axis=0) - mean**2
     return found
+
+
+def listed(asking: Asking) -> float:
+    """Return P(answers with an excess as high as those seen | the model), by going through all that there could be."""
+    every = np.indices([len(one.table) for one in asking.asked]).reshape(len(asking.asked), -1).T
+    found, _, together, _ = _excess(asking, every)
+    seen = _excess(asking, asking.seen)[0][0]
+    return float(np.exp(together)[found >= seen - 1e-9].sum())
 
 
 def tail(asking: Asking, draws: int, seed: int) -> float:

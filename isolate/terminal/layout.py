@@ -223,7 +223,9 @@ def sleeping(chase: Chase, check: str) -> list[Row]:
     if not found:
         return []
     model, setting = chase.kit.model, chase.setting
-    condition, strength = model.setting(check, setting.condition, setting.strength)
+    condition, strength, makes = model.setting(check, setting.condition, setting.strength)
+    if makes is not None and makes[1] >= HALF:
+        condition, strength = makes
     here = words.DONE[condition if strength >= HALF else "steady"]
     said = []
     for then in dict.fromkeys(h.condition for h in found):

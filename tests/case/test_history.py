@@ -102,8 +102,11 @@ def test_what_cannot_be_read_is_listed_by_its_row_and_leaves_a_gap() -> None:
 def test_what_is_wrong_in_one_cell_costs_that_cell() -> None:
     header = "date,channel,lit,seconds,oat,hot or cold"
     found = sheet(
-        "2026-02-30,A,yes,4,2,cold", "2027-05-01,B,yes,-4,2,cold", "2026-11-01,A,yes,nan,999,lukewarm",
-        "2026-11-02,B,no,7,3,", header=header,
+        "2026-02-30,A,yes,4,2,cold",
+        "2027-05-01,B,yes,-4,2,cold",
+        "2026-11-01,A,yes,nan,999,lukewarm",
+        "2026-11-02,B,no,7,3,",
+        header=header,
     )
     assert brief(found) == ["A1", "B1", "A1", "B0"]
     assert [(s.seconds, s.oat) for s in found.starts] == [(4.0, 2.0), (None, 2.0), (None, None), (None, 3.0)]
@@ -123,8 +126,12 @@ def test_a_row_with_cells_too_many_is_not_read_shifted() -> None:
 
 def test_duplicates_count_once() -> None:
     found = sheet(
-        "2026-11-01,08:00,A,yes", "2026-11-01,08:00,A,yes", "2026-11-01,08:00,B,yes", "2026-11-01,08:00,A,no",
-        "2026-11-02,,A,yes", "2026-11-02,,A,yes",
+        "2026-11-01,08:00,A,yes",
+        "2026-11-01,08:00,A,yes",
+        "2026-11-01,08:00,B,yes",
+        "2026-11-01,08:00,A,no",
+        "2026-11-02,,A,yes",
+        "2026-11-02,,A,yes",
     )
     # Without a time of day two starts of a day are two starts.
     assert brief(found) == ["A1", "B1", "A1", "A1"]
@@ -178,8 +185,13 @@ def test_hot_and_cold_by_the_clock_only_where_nothing_else_says_it() -> None:
 def test_a_hand_that_selected_is_counted_and_clashes_are_not_read() -> None:
     header = "date,channel,selection,lit"
     found = sheet(
-        "2026-11-01,A,manual,yes", "2026-11-02,,B,yes", "2026-11-03,A,auto,yes", "2026-11-04,A,B,yes",
-        "2026-11-05,,both,no", "2026-11-06,B,sideways,no", header=header,
+        "2026-11-01,A,manual,yes",
+        "2026-11-02,,B,yes",
+        "2026-11-03,A,auto,yes",
+        "2026-11-04,A,B,yes",
+        "2026-11-05,,both,no",
+        "2026-11-06,B,sideways,no",
+        header=header,
     )
     assert brief(found) == ["A1", "B1", "A1", "|both0", "B0"] and found.fixed == 2
     assert set(reasons(found)) == {5, 7}
@@ -194,7 +206,7 @@ def test_what_is_no_log_is_refused_with_what_would_do(data: bytes | str) -> None
 
 
 def test_an_open_quotation_mark_swallows_nothing() -> None:
-    found = sheet(*(f'2026-11-{i:02},08:00,A,yes{"" if i != 2 else chr(34)}' for i in range(1, 29)))
+    found = sheet(*(f"2026-11-{i:02},08:00,A,yes{'' if i != 2 else chr(34)}" for i in range(1, 29)))
     assert len(found.starts) == 28 and set(reasons(found)) == {3}
 
 
@@ -215,10 +227,15 @@ def test_nothing_else_is_ever_raised(data: bytes | str, headed: bool) -> None:
 def test_every_row_is_read_or_listed() -> None:
     rng = random.Random(2)
     rows = [
-        ",".join(rng.choice(cells) for cells in (
-            ("2026-11-01", "31.02.2026", "", "soon", "05/06/07"), ("08:00", "25:00", "", "8h"),
-            ("A", "B", "C", "", "both"), ("yes", "no", "", "maybe", "abort"),
-        ))
+        ",".join(
+            rng.choice(cells)
+            for cells in (
+                ("2026-11-01", "31.02.2026", "", "soon", "05/06/07"),
+                ("08:00", "25:00", "", "8h"),
+                ("A", "B", "C", "", "both"),
+                ("yes", "no", "", "maybe", "abort"),
+            )
+        )
         for _ in range(300)
     ]
     found = sheet(*rows)

@@ -59,9 +59,7 @@ def test_an_answer_of_the_case_itself_stands(kit: Kit) -> None:
 @pytest.mark.parametrize(
     ("starts", "outcome", "zone"), [(LANES, "by-lane", "shared"), (IGNITER, "not-by-lane", "channel/A")]
 )
-def test_a_count_by_lane_is_in_the_starts_already(
-    kit: Kit, starts: tuple[Start, ...], outcome: str, zone: str
-) -> None:
+def test_a_count_by_lane_is_in_the_starts_already(kit: Kit, starts: tuple[Start, ...], outcome: str, zone: str) -> None:
     assert counted(kit.fitted, starts) == [("starts-by-lane", outcome)]
     found = told_belief(kit.model, told(kit, starts))
     assert 1 - found.zone(zone)[0] > 0.85
@@ -84,6 +82,7 @@ def test_lanes_and_igniters_in_step_part_nothing(kit: Kit) -> None:
 
 def test_starts_of_a_log_are_kept_with_the_case_as_they_were_told(kit: Kit) -> None:
     starts = (
-        Start("A", True, "hot", 4.5, "1", at="2026-11-01 08:00", oat=-3.0), Start("B", False, aborted=True, gap=True)
+        Start("A", True, "hot", 4.5, "1", at="2026-11-01 08:00", oat=-3.0),
+        Start("B", False, aborted=True, gap=True),
     )
     assert Intake.from_dict(told(kit, starts).as_dict()).starts == starts

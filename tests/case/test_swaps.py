@@ -521,3 +521,13 @@ def test_the_order_of_what_was_seen_and_done_is_kept(kit: Kit) -> None:
     worn = kit.fitted.zones["channel/B"].states.index("igniter-worn")
     assert found.zone("channel/B")[worn] > 0.5 > 0.02 > found.zone("channel/A")[worn]
     assert isinstance(found, Belief) and found.joint.sum() == pytest.approx(1.0)
+
+
+def test_with_a_departure_told_the_time_that_it_takes_is_gone(kit: Kit) -> None:
+    hand = heard(kit)
+    hand.chase.tell(minutes_left=hand.chase.elapsed + 600.0)
+    late = {m.name: m for m in hand.chase.exchanges()}["lead:A<>B"]
+    first = hand.chase.ranked().moves[0]
+    assert late.chance is not None and first.chance is not None and late.chance < first.chance
+    hand.chase.tell(minutes_left=hand.chase.elapsed + 0.5 * late.now)
+    assert {m.name: m for m in hand.chase.exchanges()}["lead:A<>B"].chance == pytest.approx(0.0, abs=1e-9)

@@ -117,6 +117,15 @@ def test_verified_and_little_left_but_unexplained_is_worded_so(strange: Chase) -
     assert strange.state.events[-1].body["found"] == []
 
 
+def test_whoever_takes_over_is_told(strange: Chase) -> None:
+    facts = {"by": "Quill", "to": "Marrow", "loose": "none", "list-by": "Teal", "out": 0}
+    text = strange.pass_on(facts)
+    assert "NOTHING KNOWN EXPLAINS THIS TOGETHER" in text
+    check = strange.fitted.check("lead-continuity/A")
+    assert f"{check.title}: {check.said('open')}" in text.partition("NOTHING KNOWN")[2].partition("BELIEVED")[0]
+    assert "NOTHING KNOWN" not in opened(strange.kit).pass_on(facts)
+
+
 # -- an answer doubted -----------------------------------------------------------------------------
 
 

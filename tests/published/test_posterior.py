@@ -62,16 +62,19 @@ class Network:
         return True
 
     def active(self, zone: str, state: str, condition: str) -> float:
-        """``condition``: its name, or ``name:share`` where it prevails by that share and else none does."""
+        """``condition``: its name, ``name:share`` where it prevails by that share, or both of two with ``+``."""
         if state == "healthy":
             return 1.0
         active = self.entry[zone].modes[state].active
         if not isinstance(active, dict):
             return float(active)
-        name, _, share = condition.partition(":")
-        usual = active.get("steady", 1.0)
-        part = float(share or 1)
-        return part * float(active.get(name, usual)) + (1 - part) * float(usual)
+        usual = float(active.get("steady", 1.0))
+        found = []
+        for told in condition.split("+"):
+            name, _, share = told.partition(":")
+            part = float(share or 1)
+            found.append(part * float(active.get(name, usual)) + (1 - part) * usual)
+        return max(found)
 
     def showing(self, zone: str, state: str, condition: str) -> float:
         """Return the chance that a switch is on: a state that flickers is drawn at each answer instead."""
@@ -81,7 +84,7 @@ class Network:
 
     def switch(self, zone: str, condition: str, occasion: str) -> str:
         """Return the node that says whether the zone's fault shows on an occasion, made on first asking."""
-        node = f"{zone} shows {condition.replace(':', ' by ')} {occasion}"
+        node = f"{zone} shows {condition.replace(':', ' by ').replace('+', ' and ')} {occasion}"
         if node not in self.net.names():
             self.net.add(pyagrum.LabelizedVariable(node, node, ["off", "on"]))
             self.net.addArc(zone, node)
@@ -122,7 +125,7 @@ class Network:
                 parents.append((key, rows))
         outcomes = list(check.outcomes)
         for own, part in check.makes.items():
-            condition = f"{own}:{part}"
+            condition = f"{condition}+{own}:{part}"
         self.net.add(pyagrum.LabelizedVariable(node, node, outcomes))
         for key, _ in parents:
             self.net.addArc(key, node)
@@ -336,7 +339,7 @@ def test_activity_and_occasions_agree_with_pyagrum(engine: Fitted, seed: int) ->
                 continue
             node = f"{key} {occasion}"
             network.add_check(node, check, channel, condition, str(occasion))
-            outcome = rng.choice([list(check.outcomes)[0], rng.choice(list(check.outcomes))])
+            outcome = rng.choice([next(iter(check.outcomes)), rng.choice(list(check.outcomes))])
             evidence[node] = outcome
             belief = belief.answer(key, outcome, condition, occasion=occasion)  # type: ignore[arg-type]
     inference = pyagrum.LazyPropagation(network.net)

@@ -47,15 +47,23 @@ def bench(selection: str = "alternate", lanes: bool = False, **features: Any) ->
         },
         "checks": {
             "look": {
-                "title": "T", "purpose": "P", "per": "channel", "kind": "visual", "minutes": 5.0,
-                "outcomes": {o: {"title": o, "means": o} for o in ("good", "bad")}, "given": {"channel": [looked]},
+                "title": "T",
+                "purpose": "P",
+                "per": "channel",
+                "kind": "visual",
+                "minutes": 5.0,
+                "outcomes": {o: {"title": o, "means": o} for o in ("good", "bad")},
+                "given": {"channel": [looked]},
                 **source,
             }
         },
         "complaints": {"dark": {"title": "Dark", "says": ["dark"], "verify": ["look"], **source}},
         "engines": {
             "bench": {
-                "title": "Bench", "channels": ["A", "B"], "selection": selection, "features": features,
+                "title": "Bench",
+                "channels": ["A", "B"],
+                "selection": selection,
+                "features": features,
                 "zones": ["channel", "shared"],
                 "weights": {"hangar": {"hand_over": 10.0, "escalate": 500.0, "missed": 500.0}},
                 **source,

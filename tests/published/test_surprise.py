@@ -79,6 +79,7 @@ def test_the_tail_is_that_of_all_answers_listed(seed: int) -> None:
         exact = sum(p for p, other in every.values() if other >= over - 1e-9)
         asked = asking(weights, tables, vector)
         assert surprise.excess(asked, asked.seen)[0][0] == pytest.approx(over, abs=1e-9)
+        assert surprise.listed(asked) == pytest.approx(exact, abs=1e-9)
         # Half of the draws are of the model itself, so no weight is above two.
         error = sqrt(2 * exact / draws)
         assert surprise.tail(asked, draws, seed=number) == pytest.approx(exact, abs=4 * error + 1e-6)

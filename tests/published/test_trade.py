@@ -612,7 +612,7 @@ def test_facts_are_asked_where_they_can_kill_and_not_over_and_over(worn_plug: Se
     # What is asked can kill, counts the starter down, or says who inspects.
     for name, caution in KNOWLEDGE.cautions.items():
         if caution.asks:
-            assert caution.level == "warning" or name in ("crank-limits", "independent-inspection"), name
+            assert caution.level == "warning" or name in ("crank-limits", "independent-inspection", "same-part-again")
 
 
 def _to(kit: Kit, told: Intake, truth: list[str], there: Callable[[Chase, Step], bool]) -> tuple[Chase, Clock]:

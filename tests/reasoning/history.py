@@ -34,8 +34,9 @@ def weigh(fitted: Fitted, states: dict[str, str], starts: Sequence[Start]) -> fl
         for moment in came:
             chance *= moments[moment]
         first = dict(zip(faulty, came, strict=True))
-        then = [{k: s if k in first and first[k] <= i else "healthy" for k, s in states.items()}
-                for i in range(len(starts))]
+        then = [
+            {k: s if k in first and first[k] <= i else "healthy" for k, s in states.items()} for i in range(len(starts))
+        ]
         total += chance * given(fitted, then, starts)
     return total
 

@@ -85,7 +85,8 @@ def test_a_file_is_taken_where_starts_are_asked_for(hf3: Fitted, tmp_path: Path)
     assert len(typed) == 2 and said == ["Taken as: channel A did not light, channel B lit."]
     assert intake.starts_or_file("", hf3) == ((), [])
     for name, content, why in [
-        ("missing.csv", None, "no such file"), ("bad.csv", "a,b\n1,2", "columns understood"),
+        ("missing.csv", None, "no such file"),
+        ("bad.csv", "a,b\n1,2", "columns understood"),
         ("none.csv", "channel,lit\nQ,yes", "no start could be read"),
     ]:
         if content is not None:
@@ -104,3 +105,22 @@ def test_more_can_be_told_of_a_start(hf3: Fitted) -> None:
     assert intake.started(found) == (
         "channel A lit (4.5 s, lane 1), a gap, channel B broken off, channel not known did not light (hot)"
     )
+
+
+def test_a_file_given_beforehand_is_said_or_refused_and_then_asked_for(hf3: Fitted, tmp_path: Path) -> None:
+    class Asking:
+        def __init__(self) -> None:
+            self.said: list[str] = []
+
+        def say(self, what: str, style: str = "") -> None:
+            self.said.append(what)
+
+    file = tmp_path / "log.csv"
+    file.write_text("channel,lit\nA,yes\nB,perhaps\n")
+    asking = Asking()
+    assert intake._given_file(asking, file, hf3) == {"starts": (Start("A", True),)}  # type: ignore[arg-type]
+    assert asking.said[0] == "1 start read from 2 rows." and "row 3" in asking.said[-1]
+    file.write_text("nothing")
+    asking = Asking()
+    assert intake._given_file(asking, file, hf3) == {}, "so that it is asked for"  # type: ignore[arg-type]
+    assert len(asking.said) == 1 and "columns understood" in asking.said[0]
