@@ -19,9 +19,10 @@ if TYPE_CHECKING:
 STEP = " " * 12
 """Where the lines of a step go on."""
 STOPPED = 130
-PLACES = ("gate", "hangar")
-CONDITIONS = ("steady", "cold", "hot", "wet", "vibrating")
 """Exit status after Ctrl-C, as shells have it."""
+PLACES = ("gate", "hangar")
+CONDITIONS = ("steady", "cold", "hot", "wet", "vibrating", "sagging")
+"""As the knowledge has them; written out, so that parsing a command line does not load it."""
 
 
 class Failure(Exception):
@@ -348,7 +349,8 @@ def _chase_script(arguments: argparse.Namespace) -> int:
                 return 0
             chase.leave()
             raise Failure(
-                f"{arguments.answers}: {error}. The case stands as far as it came: isolate chase --resume {chase.id}"
+                f"{arguments.answers}: {str(error).rstrip('.')}. The case stands as far as it came: isolate chase "
+                f"--resume {chase.id}"
             ) from None
         print()
         print(done.record)

@@ -19,7 +19,7 @@ from collections.abc import Callable, Iterator
 from datetime import timedelta
 from functools import cache
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, get_args
 
 import jsonschema
 import pytest
@@ -32,9 +32,10 @@ from isolate.case.memory import Memory
 from isolate.case.play import Clock
 from isolate.case.steps import Offer, Walk
 from isolate.case.store import open_store, read_case
-from isolate.cli import STOPPED, main
+from isolate.cli import CONDITIONS, STOPPED, main
 from isolate.kb import load as loading
 from isolate.kb.fit import fit
+from isolate.kb.model import Condition
 
 ROOT = Path(__file__).parent.parent
 ANSWERS = """\
@@ -139,6 +140,10 @@ def put(path: Path, data: str | bytes) -> Path:
 
 
 # -- knowledge -------------------------------------------------------------------------------------
+
+
+def test_the_conditions_to_choose_from_are_those_of_the_knowledge() -> None:
+    assert get_args(Condition) == CONDITIONS
 
 
 def test_knowledge_that_is_no_folder_is_told(cli: Cli, tmp_path: Path) -> None:
@@ -359,7 +364,7 @@ def test_next_gives_the_moves_of_a_case_file_as_json(cli: Cli, begun: Begun) -> 
         "case", "state", "warnings", "knowledge", "carried", "open", "book_minutes", "posterior", "barred", "decision",
         "moves", "rules",
     }  # fmt: skip
-    assert advice["carried"] == {"cases": [], "left_out": [], "changes": []}, "there is no earlier case"
+    assert advice["carried"] == {"cases": [], "left_out": [], "undated": 0, "changes": []}, "there is no earlier case"
     assert advice["decision"]["budget"] >= 1 and advice["decision"]["objective"] == "minutes"
     assert advice["case"] == begun.case and advice["warnings"] == []
     assert advice["state"].startswith("in hand: "), "it ran out of answers at a check it had taken up"

@@ -49,7 +49,17 @@ TOLD = -1
 
 def believed(model: Model, intake: Intake, evidence: Sequence[Evidence]) -> Belief:
     """Return the belief after the intake and the evidence in order."""
-    return through(told_belief(model, intake, _answered(evidence)), _unasked(model, intake, evidence))
+    return further(told_belief(model, intake, _answered(evidence)), intake, evidence)
+
+
+def further(belief: Belief, intake: Intake, evidence: Sequence[Evidence]) -> Belief:
+    """Return a belief after what was told at the opening once more evidence of the same case has come."""
+    return through(belief, _unasked(belief.model, intake, evidence))
+
+
+def heeds_answers(intake: Intake) -> bool:
+    """Return whether what counts of what was told depends on what is answered later: of signs and times to light."""
+    return bool(intake.signs) or any(start.seconds is not None for start in intake.starts)
 
 
 def through(belief: Belief, evidence: Sequence[Evidence]) -> Belief:
@@ -93,7 +103,7 @@ def told_belief(model: Model, intake: Intake, answered: Collection[str] = ()) ->
     new = fresh(intake).intake
     if intake.earlier:
         # Without an earlier case nothing is known of the parts yet, and it is all one where they were.
-        belief = inherited(belief, new.earlier, new.swaps)
+        belief = inherited(belief, new.earlier, new.swaps, asked_already(model.fitted, intake.ages))
     return _told(belief, new, answered)
 
 
@@ -104,7 +114,7 @@ def _told(belief: Belief, intake: Intake, answered: Collection[str]) -> Belief:
     for work in intake.done:
         belief = belief.repair(work.key)
     complaint = model.fitted.complaints[intake.complaint]
-    starts = intake.starts or tuple(Start(s.channel, s.lit, intake.condition) for s in complaint.starts)
+    starts = as_it_shows(intake) or tuple(Start(s.channel, s.lit, intake.condition) for s in complaint.starts)
     belief = belief.starts(starts)
     for key, outcome in recorded.answers(model.fitted, starts):
         # Recorded figures stand before what people say of the same, and are not asked for again.
@@ -127,22 +137,37 @@ def _told(belief: Belief, intake: Intake, answered: Collection[str]) -> Belief:
                     continue
                 if check.repeats is not None or check.key not in answered:
                     belief = belief.answer(check.key, outcome, intake.condition, occasion=TOLD)
+    for check in model.fitted.checks.values():
+        # When it shows was told by itself; whoever told it in other words has not told it twice.
+        said = check.entry.shows.get(intake.condition)
+        if said is not None and check.key not in {*belief.occasion, *answered}:
+            belief = belief.answer(check.key, said, intake.condition, occasion=TOLD)
     return belief
+
+
+def as_it_shows(intake: Intake) -> tuple[Start, ...]:
+    """Return the starts told; where none was told apart, in the condition in which the defect is said to show."""
+    if any(start.condition != "steady" for start in intake.starts):
+        return intake.starts
+    return tuple(replace(start, condition=intake.condition) for start in intake.starts)
 
 
 # -- what earlier cases left -----------------------------------------------------------------------
 
 
-def inherited(begun: Belief, earlier: Sequence[Earlier], swaps: Sequence[Swap] = ()) -> Belief:
+def inherited(
+    begun: Belief, earlier: Sequence[Earlier], swaps: Sequence[Swap] = (), aged: Collection[str] = ()
+) -> Belief:
     """Return a belief before any evidence of its own, after what earlier cases on the same engine showed.
 
     Each case is taken in as it was worked: what was told of its defect, its answers, its repairs, what the shop found
     since; then the days to the end of the next, or to now, are forgotten (:func:`isolate.reasoning.forget.forget`).
     None of their answers counts as told here: each may be asked again. ``begun`` may hold more than the prior, such as
     the ages of parts as they are now; that stays. ``swaps``: parts that have changed places since the last of them.
+    ``aged``: checks that ask for an age told now; what earlier cases answered to them is in that age.
     """
     model = begun.model
-    ordered = tuple(sorted(earlier, key=lambda e: -e.days))
+    ordered = unaged(model.fitted, sorted(earlier, key=lambda e: -e.days), swaps, aged)
     with _turn:
         kept = _kept.setdefault(model, OrderedDict())
         left = kept.get(ordered)
@@ -159,6 +184,31 @@ def inherited(begun: Belief, earlier: Sequence[Earlier], swaps: Sequence[Swap] =
     return replace(begun, joint=joint / joint.sum())
 
 
+def unaged(
+    fitted: Fitted, earlier: Sequence[Earlier], swaps: Sequence[Swap], aged: Collection[str]
+) -> tuple[Earlier, ...]:
+    """Return cases, oldest first, without what was answered of the age of a part that still sits where it sat then."""
+    if not aged:
+        return tuple(earlier)
+    asks = {key: (fitted.checks[key].entry.age_of, fitted.checks[key].channel) for key in aged}
+    gone = {(moved.part, channel) for moved in swaps for channel in (moved.channel, moved.other)}
+    found = []
+    for case in reversed(earlier):
+        kept = []
+        for item in reversed(case.evidence):
+            if item.kind == "answer" and item.key in asks and asks[item.key] not in gone:
+                continue
+            kept.append(item)
+            repair = fitted.repairs.get(item.key) if item.kind == "repair" else None
+            if repair is not None and repair.entry.replaces is not None:
+                gone.add((repair.entry.replaces, repair.channel))
+            elif item.kind == "swap" and known_swap(fitted, item.key):
+                part, one, other = swap.read(item.key)
+                gone |= {(part, one), (part, other)}
+        found.append(case if len(kept) == len(case.evidence) else replace(case, evidence=tuple(reversed(kept))))
+    return tuple(reversed(found))
+
+
 def _left(model: Model, earlier: Sequence[Earlier]) -> NDArray[np.float64]:
     """Return the joint after these cases, oldest first, as far as it still holds today."""
     belief = Belief.before(model)
@@ -173,6 +223,7 @@ def _left(model: Model, earlier: Sequence[Earlier]) -> NDArray[np.float64]:
             bare = replace(belief, joint=np.ones([1] * belief.joint.ndim))
             weight = _told(bare, replace(told, done=()), _answered(evidence))
             belief = replace(weight, joint=belief.joint * weight.joint)
+            evidence = tuple(_unasked(model, intake, evidence))
         belief = _worked(belief, evidence, dict(case.findings))
         until = earlier[number + 1].days if number + 1 < len(earlier) else 0.0
         share = share_kept(case.days - until, HALF_LIFE_DAYS)
@@ -317,7 +368,7 @@ def _placed(
     had: Counter[tuple[str, str, bool]] = Counter()
     for case in earlier:
         had |= Counter((s.at, s.channel, s.lit) for s in _starts_of(case) if s.at)
-    left, old = _parted(starts, lambda s: (s.at, s.channel, s.lit), had)
+    left, old = _since(starts, had)
     placed = []
     for number, case in enumerate(earlier):
         if not _changed(case) or not case.told:
@@ -329,6 +380,21 @@ def _placed(
             placed.append((case.case, dated[-1]))
             left = left[dated[-1] :]
     return left, old, tuple(placed)
+
+
+def _since(starts: Iterable[Start], had: Counter[tuple[str, str, bool]]) -> tuple[tuple[Start, ...], tuple[Start, ...]]:
+    """Return the starts that are new, with a gap where others stood between them, and those that were had before."""
+    new, old = list[Start](), list[Start]()
+    between = False
+    for start in starts:
+        if had[start.at, start.channel, start.lit] > 0:
+            had[start.at, start.channel, start.lit] -= 1
+            old.append(start)
+            between = bool(new)
+        else:
+            new.append(replace(start, gap=True) if between else start)
+            between = False
+    return tuple(new), tuple(old)
 
 
 def _changed(case: Earlier) -> bool:

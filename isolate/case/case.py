@@ -127,8 +127,9 @@ class Earlier:
         if told.get("earlier"):
             raise BadIntake("an earlier case carries none before it: each is told by itself")
         if told:
-            # Read once here, so that what cannot be read is refused where it is told.
-            Intake.from_dict(told)
+            # Read once here, so that what cannot be read is refused where it is told, and kept as it was read.
+            read = Intake.from_dict(told).as_dict()
+            told = {name: read[name] for name in told}
         texts = (_text(data, n) for n in ("case", "end", "complaint"))
         case, end, complaint = texts
         evidence = tuple(_evidence(item) for item in _list(data, "evidence"))
@@ -337,9 +338,20 @@ def _number(data: Mapping[str, Any], name: str) -> float | None:
     value = data.get(name)
     if value is None:
         return None
-    if isinstance(value, bool) or not isinstance(value, int | float) or not isfinite(value):
-        raise BadIntake(f"{name} is a number, not {value!r}")
-    return float(value)
+    try:
+        if isinstance(value, bool) or not isinstance(value, int | float) or not isfinite(value):
+            raise BadIntake(f"{name} is a number, not {value!r}")
+        return float(value)
+    except OverflowError:
+        raise BadIntake(f"{name} is a number, but this one is too large") from None
+
+
+def _yes(data: Mapping[str, Any], name: str) -> bool:
+    value = data.get(name)
+    if not isinstance(value, bool | None):
+        # A word such as "no" would count as a yes.
+        raise BadIntake(f"{name} is true or false, not {value!r}")
+    return bool(value)
 
 
 def _evidence(data: Any) -> Evidence:
@@ -368,7 +380,7 @@ def _age(data: Any) -> Age:
         raise BadIntake(f"an age is from 0 up, not {min(x for x in (least, most) if x is not None):g}")
     if least is not None and most is not None and least > most:
         raise BadIntake(f"an age lies between the smaller and the larger, not between {least:g} and {most:g}")
-    return Age(_text(data, "part"), _text(data, "channel", ""), unit, least, most, bool(data.get("together")))
+    return Age(_text(data, "part"), _text(data, "channel", ""), unit, least, most, _yes(data, "together"))
 
 
 def _coming(data: Any) -> Coming:
@@ -390,8 +402,8 @@ def _start(data: Any, condition: Condition) -> Start:
         condition=had,
         seconds=_number(data, "seconds"),
         lane=_text(data, "lane", ""),
-        aborted=bool(data.get("aborted")),
-        gap=bool(data.get("gap")),
+        aborted=_yes(data, "aborted"),
+        gap=_yes(data, "gap"),
         at=_text(data, "at", ""),
         oat=_number(data, "oat"),
     )

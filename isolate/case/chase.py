@@ -21,12 +21,12 @@ import numpy as np
 from isolate.case import deferral, handing, swaps
 from isolate.case import facts as case_facts
 from isolate.case.ages import asked_already
-from isolate.case.believed import READ_BACK, before, believed, through
+from isolate.case.believed import READ_BACK, before, believed, further, heeds_answers
 from isolate.case.case import CLOSE_UP, CaseState, Evidence, Intake, Seen, Swap, apply, fold
 from isolate.case.events import Event, now_text, parse_time
 from isolate.case.intake import Refused, check_intake, checked_facts
 from isolate.case.memory import Memory
-from isolate.case.now import condition_now, setting
+from isolate.case.now import SAYS_NOTHING_NEW, condition_now, setting
 from isolate.case.parts import PART, checked_part
 from isolate.case.steps import (
     Ask,
@@ -62,8 +62,6 @@ from isolate.reasoning.recorded import counted
 from isolate.reasoning.rules import Fact, Firing, RuleBook, asks, fact
 from isolate.reasoning.surprise import Gap
 
-SAYS_NOTHING_NEW = frozenset({"belief", "fired", "offered", "accepted", "noted"})
-"""Events that change neither what the rules match nor what the moves are worth."""
 AWAY = frozenset({"left", "resumed"})
 """Events that change what is known to be safe, and not what the moves are worth."""
 BUDGET = 1
@@ -232,9 +230,9 @@ class Chase:
         if self._belief is None:
             evidence, intake = tuple(self.state.evidence), self.intake
             had = self._reached
-            # What signs say depends on all that was answered; without them only what is new has to be taken in.
-            if had is not None and had[0] == intake and not intake.signs and evidence[: len(had[1])] == had[1]:
-                self._belief = through(had[2], evidence[len(had[1]) :])
+            # Where what was told depends on all that was answered, all is taken in anew; else only what is new.
+            if had is not None and had[0] == intake and not heeds_answers(intake) and evidence[: len(had[1])] == had[1]:
+                self._belief = further(had[2], intake, evidence[len(had[1]) :])
             else:
                 self._belief = believed(self.kit.model, intake, evidence)
             self._reached = intake, evidence, self._belief
@@ -244,9 +242,12 @@ class Chase:
     def setting(self) -> Setting:
         """How it is at the aircraft now, as the trail has it."""
         if self._memo.setting is None:
-            starts = [key for key, check in self.fitted.checks.items() if check.entry.starts]
-            self._memo.setting = setting(self.state, starts)
+            self._memo.setting = setting(self.state, self._starts)
         return self._memo.setting
+
+    @property
+    def _starts(self) -> list[str]:
+        return [key for key, check in self.fitted.checks.items() if check.entry.starts]
 
     def likely(self) -> At:
         """Return the joint states that are planned over, as one array of state indices a zone."""
@@ -656,7 +657,8 @@ class Chase:
         cautions: list[CautionShown] = []
         for repair in both:
             about = case_facts.about_to("repair", repair.key, (*repair.entry.tags, swaps.CHANGES_OVER))
-            step = self._before(repair.key, repair.cautions, about, repair.channel, title, running)
+            # The spare that a replacement takes is not needed: both parts are here.
+            step = self._before(repair.key, repair.cautions, about, repair.channel, title, running, takes=False)
             if isinstance(step, Step):
                 return step
             said = {c.text for c in cautions}
@@ -962,11 +964,12 @@ class Chase:
         channel: str,
         title: str,
         running: Wait | None = None,
+        takes: bool = True,
     ) -> Step | tuple[CautionShown, ...]:
         """Return what comes before a step (held, a caution to confirm, a timer), or the cautions it shows.
 
         ``running``: the wait of a crossing that has to run out first. What has a timer of its own is told meanwhile,
-        everything else after it, so that it is fresh.
+        everything else after it, so that it is fresh. ``takes``: whether what the step takes has to be here.
         """
         entry_tags = {str(f.get("tag")) for f in about}
         name = split(key)[0]
@@ -980,7 +983,7 @@ class Chase:
                 cautions.append(firing.get("caution"))
         if reasons:
             return Held(title, key, tuple(dict.fromkeys(reasons)))
-        if (wait := self._on_its_way(key, title)) is not None:
+        if takes and (wait := self._on_its_way(key, title)) is not None:
             return wait
         shown = []
         meant = list(dict.fromkeys(c for c in cautions if c in self.fitted.cautions))
@@ -1231,7 +1234,8 @@ class Chase:
         body = {
             "check": check.key,
             "outcome": outcome,
-            **self.setting._asdict(),
+            # Who was away at length with a step in hand answers on an occasion of its own.
+            **setting(self.state, self._starts, self.clock())._asdict(),
             "minutes": check.minutes,
             "spoils": [s for s in check.spoils if s in self.state.open],
             "within": step.within,
@@ -1491,11 +1495,13 @@ class Chase:
             raise Refused(f"no answer to {check!r} stands that could be asked again{near(check, known)}")
         event = next(e for e in self.state.events if e.seq == item.seq)
         corrections: list[tuple[str, Mapping[str, Any]]] = []
-        if event.body.get("within") == "verify":
-            proved = (e for e in self.state.events if e.kind == "verified" and e.seq > item.seq)
-            corrections += [
-                ("corrected", {"seq": e.seq, "what": "verified"}) for e in proved if e.seq not in self.state.void
-            ][:1]
+        if event.body.get("within") == "verify" or check in self.verification:
+            # An answer from before the verification may have been part of its proof, up to the next work.
+            worked = ("repaired", "swapped", "verified")
+            since = (e for e in self.state.events if e.seq > item.seq and e.seq not in self.state.void)
+            proved = next((e for e in since if e.kind in worked), None)
+            if proved is not None and proved.kind == "verified":
+                corrections.append(("corrected", {"seq": proved.seq, "what": "verified"}))
         corrections.append(("corrected", {"seq": item.seq, "what": "answered", "doubted": True}))
         self._write(*corrections)
         self.state = fold(self.log.events(self.id))

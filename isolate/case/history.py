@@ -441,7 +441,9 @@ class _Reading:
         """Return the rows oldest first, duplicates out, hot and cold by the clock where nothing else says so."""
         certain = self._dates_certain(rows)
         for row in rows:
-            row.moment = self._moment(row) if certain else None
+            # Dates that cannot be are listed as well where none of them puts anything in order.
+            moment = self._moment(row)
+            row.moment = moment if certain else None
         moments = [row.moment for row in rows]
         if not all(row.when is None or row.when.clock is not None for row in rows):
             # Where some have no time of day, days alone put them in order.

@@ -12,7 +12,8 @@ from math import log
 from typing import Any, Protocol
 
 from isolate.case import swaps
-from isolate.case.believed import HALF_LIFE_DAYS, WEIGHED, fresh, known, told_belief
+from isolate.case.ages import asked_already
+from isolate.case.believed import HALF_LIFE_DAYS, WEIGHED, fresh, known, told_belief, unaged
 from isolate.case.case import CaseState, Earlier, Evidence, Intake, fold
 from isolate.case.events import Event, parse_time
 from isolate.case.parts import FINDINGS
@@ -188,11 +189,15 @@ class Shift:
 
 @dataclass(frozen=True)
 class Carried:
-    """What earlier cases bring into a case. ``left_out``: what was told again and is counted once."""
+    """What earlier cases bring into a case. ``left_out``: what was told again and is counted once.
+
+    ``undated``: starts told of which nobody can say whether an earlier case has them; they are counted as new ones.
+    """
 
     cases: tuple[CarriedCase, ...] = ()
     shifts: tuple[Shift, ...] = ()
     left_out: tuple[str, ...] = ()
+    undated: int = 0
 
     def lines(self) -> list[str]:
         """Return all of it in plain lines, indented by two under each case."""
@@ -206,6 +211,10 @@ class Carried:
             found += [f"  Done: {line}" for line in case.repairs]
             found += [f"  Not known to this knowledge any more, left out: {line}." for line in case.left_out]
         found += self.left_out
+        if self.undated:
+            found.append(
+                f"Starts without a date such as 2030-01-31, taken as made since the last earlier case: {self.undated}."
+            )
         if self.shifts:
             found.append(f"What they change, before any answer of this case: {self._shifted(self.shifts)}.")
         return found
@@ -220,14 +229,16 @@ class Carried:
             done = "; ".join(line.partition(". ")[0] for line in case.repairs) or "no repair"
             found.append(f"  {ago(case.days)}: {case.complaint}; {done}. Counts {case.counts:.0%}.")
         if self.left_out:
-            found.append("  Of what was told here, some counts there already.")
+            found.append("  Some was told there already; it counts once.")
+        if self.undated:
+            found.append(f"  Starts without a date, taken as made since: {self.undated}.")
         if self.shifts:
             found.append(f"  They change: {self._shifted(self.shifts[:most])}.")
         return found
 
     @staticmethod
     def _shifted(shifts: Iterable[Shift]) -> str:
-        return "; ".join(f"{s.title} from {s.without:.1%} to {s.with_them:.1%}" for s in shifts)
+        return "; ".join(f"{s.title} from {tenths(s.without)} to {tenths(s.with_them)}" for s in shifts)
 
     def as_dict(self) -> dict[str, Any]:
         """Return it as a JSON object."""
@@ -249,6 +260,7 @@ class Carried:
                 for c in self.cases
             ],
             "left_out": list(self.left_out),
+            "undated": self.undated,
             "changes": [
                 {"suspect": s.title, "without": round(s.without, 4), "with": round(s.with_them, 4)} for s in self.shifts
             ],
@@ -264,28 +276,31 @@ def carried(model: Model, intake: Intake, most: int = 5) -> Carried:
         return Carried()
     fitted = model.fitted
     ordered = sorted(intake.earlier, key=lambda e: -e.days)
-    kept = [known(fitted, case) for case in ordered]
+    told = fresh(intake)
+    # What was read of an age that is told now is in the age; it is named apart.
+    counted = unaged(fitted, ordered, told.intake.swaps, asked_already(fitted, intake.ages))
+    kept = [known(fitted, case) for case in counted]
     cases = []
     for number, case in enumerate(ordered):
         after = [item for _, evidence, _ in kept[number + 1 :] for item in evidence]
         cases.append(_told_of(fitted, case, kept[number][1], after, kept[number][2]))
-    told = fresh(intake)
     left_out = []
+    for case, less in zip(ordered, counted, strict=True):
+        for item in case.evidence:
+            if item not in less.evidence and item.key in fitted.checks:
+                title = fitted.check(item.key).title
+                left_out.append(f"{title}: answered in case {case.case}; the age told now says it, counted once.")
     if told.starts:
         which = "; ".join(f"{s.at} on {s.channel}" for s in told.starts[:3]) + ("; ..." if told.starts[3:] else "")
         left_out.append(f"Starts that an earlier case has already, counted there: {len(told.starts)} ({which}).")
     for name, number in told.placed:
         left_out.append(f"Starts made before the work of case {name} was done, counted there: {number}.")
-    if told.undated:
-        left_out.append(
-            f"Starts without a date such as 2030-01-31, taken as made since the last earlier case: {told.undated}."
-        )
     for swap in told.swaps:
         left_out.append(f"Parts changed places ({swap.key}): an earlier case has it; counted there, once.")
     for work in told.done:
         title = fitted.repairs[work.key].title if work.key in fitted.repairs else work.key
         left_out.append(f"{title}: told as done before, and an earlier case has it; counted there, once.")
-    return Carried(tuple(cases), _shifts(model, intake, most), tuple(left_out))
+    return Carried(tuple(cases), _shifts(model, intake, most), tuple(left_out), told.undated)
 
 
 def _told_of(
@@ -355,6 +370,13 @@ def _shifts(model: Model, intake: Intake, most: int) -> tuple[Shift, ...]:
             if state != HEALTHY and max(p, q) >= LEAST:
                 found.append(Shift(zone.title_of(state), float(p), float(q)))
     return tuple(sorted(found, key=lambda s: (-abs(s.with_them - s.without), s.title))[:most])
+
+
+def tenths(share: float) -> str:
+    """Return a probability in percent and a tenth; what is neither 0 nor 1 is not shown as 0.0% or 100.0%."""
+    if 0 < share < 0.0005:
+        return "<0.1%"
+    return ">99.9%" if 0.9995 <= share < 1 else f"{share:.1%}"
 
 
 def ago(days: float) -> str:

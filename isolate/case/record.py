@@ -8,23 +8,28 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from isolate.case import unfound
+from isolate.case import swaps, unfound
 from isolate.case.ages import described
 from isolate.case.deferral import record_lines
 from isolate.case.events import parse_time
 from isolate.case.inherit import record_lines as carried_lines
+from isolate.case.inherit import tenths
+from isolate.case.now import condition_now
 from isolate.case.parts import part_line
 from isolate.case.swaps import came_from, done_lines, where_lines
 from isolate.kb.fit import worded
 from isolate.kb.model import HEALTHY
-from isolate.reasoning.starts import UNKNOWN, Start
+from isolate.reasoning.starts import BOTH, UNKNOWN, Start
 
 if TYPE_CHECKING:
     from isolate.case.chase import Chase
 
 BLANK = "____"
+HALF = 0.5
+"""A condition that prevails less than this is not what the record says a check was made in."""
 NOT_ENDED = "not ended yet"
 """The end of a case that has none."""
 
@@ -39,6 +44,13 @@ def record(chase: Chase, end: str) -> str:
         f"Defect: {fitted.complaints[intake.complaint].title}"
         + (f", channel {intake.channel}" if intake.channel else ""),
     ]
+    if intake.condition != "steady":
+        # What was checked in another condition than this counts for little; whoever reads it has to see that.
+        here = condition_now(intake)
+        lines.append(
+            f"It shows {unfound.WHEN[intake.condition]}. At the aircraft, as told last: "
+            f"{'ordinary' if here == 'steady' else unfound.WHEN[here]}."
+        )
     if intake.starts:
         lines.append(_starts(intake.starts))
     if intake.signs:
@@ -56,7 +68,13 @@ def record(chase: Chase, end: str) -> str:
         if item.kind == "answer":
             number += 1
             check = fitted.check(item.key)
-            lines.append(f"  {number}. {check.title}: {check.said(item.outcome)}")
+            told_so = check.functional and item.condition != "steady" and item.strength >= HALF
+            lines.append(
+                f"  {number}. {check.title}: {check.said(item.outcome)}{f' ({item.condition})' if told_so else ''}"
+            )
+        elif item.kind == "swap":
+            # What was found before it and after it was found with other parts.
+            lines.append(f"     then: {swaps.happened(item.key)}")
     if not number:
         lines.append("  nothing")
     if state.unsure:
@@ -101,7 +119,7 @@ def record(chase: Chase, end: str) -> str:
     not_shut += [f"{what} (passed on half torqued or unlocked)" for what in state.loose]
     lines += [
         "",
-        f"Outcome: {end}. Probability that a fault is left, on this evidence: {chase.remaining:.1%}.",
+        f"Outcome: {end}. Probability that a fault is left, on this evidence: {tenths(chase.remaining)}.",
         "NOT CLOSED UP: " + ", ".join(not_shut)
         if not_shut
         else "Closed up: everything opened in this case is shut on the trail.",
@@ -146,20 +164,27 @@ def _verification(chase: Chase, body: dict[str, object]) -> list[str]:
     return lines
 
 
+def start_words(start: Start) -> str:
+    """Return a start in words with all that was told of it but its date."""
+    channel = {UNKNOWN: "channel not known", BOTH: "both channels"}.get(start.channel, f"channel {start.channel}")
+    more: list[str] = [start.condition] if start.condition != "steady" else []
+    more += [f"{start.seconds:g} s"] if start.seconds is not None else []
+    more += [f"lane {start.lane}"] if start.lane else []
+    how = "broken off" if start.aborted else "lit" if start.lit else "did not light"
+    told = f" ({', '.join(more)})" if more else ""
+    return f"{'a gap, ' if start.gap else ''}{channel} {how}{told}"
+
+
 ONE_BY_ONE = 12
 """No more starts than this are written out one by one."""
 
 
 def _starts(starts: Sequence[Start]) -> str:
     """Return the starts told, or how many of each where there are many."""
-
-    def said(start: Start) -> str:
-        channel = f"channel {start.channel}" if start.channel != UNKNOWN else "channel not known"
-        return f"{channel} {'broken off' if start.aborted else 'lit' if start.lit else 'did not light'}"
-
     if len(starts) <= ONE_BY_ONE:
-        return f"Starts told, oldest first: {', '.join(map(said, starts))}."
-    each = ", ".join(f"{count} of {what}" for what, count in sorted(Counter(map(said, starts)).items()))
+        return f"Starts told, oldest first: {', '.join(map(start_words, starts))}."
+    alike = Counter(start_words(replace(s, gap=False, seconds=None, lane="")) for s in starts)
+    each = ", ".join(f"{count} of {what}" for what, count in sorted(alike.items()))
     dates = f", {starts[0].at} to {starts[-1].at}" if starts[0].at and starts[-1].at else ""
     return f"Starts told: {len(starts)}{dates}: {each}."
 

@@ -17,7 +17,10 @@ MOST_ASKED = 36_500.0
 
 @dataclass(frozen=True)
 class Visit:
-    """One case of a defect. ``days``: since the one before ended, None for the first. Times are RFC 3339."""
+    """One case of a defect. ``days``: since the one before ended, None for the first. Times are RFC 3339.
+
+    ``open_before``: the one before was never ended, so that the defect did not come back but was opened once more.
+    """
 
     case: str
     opened: str
@@ -26,6 +29,7 @@ class Visit:
     complaint: str
     channel: str
     days: float | None
+    open_before: bool
     repairs: tuple[str, ...]
     findings: tuple[str, ...]
 
@@ -40,9 +44,14 @@ class Repeat:
     visits: tuple[Visit, ...]
     again: tuple[str, ...]
 
+    @property
+    def times(self) -> int:
+        """How often it came back: how many of its cases were opened with the one before ended."""
+        return sum(visit.days is not None and not visit.open_before for visit in self.visits)
+
     def as_dict(self) -> dict[str, Any]:
         """Return it as a JSON object."""
-        return asdict(self)
+        return {**asdict(self), "times": self.times}
 
 
 @dataclass(frozen=True)
@@ -127,6 +136,7 @@ def _repeat(chain: list[CaseState]) -> Repeat:
                 complaint=intake.complaint,
                 channel=intake.channel,
                 days=None if before is None else round(_between(before, state), 2),
+                open_before=before is not None and not before.ended,
                 repairs=tuple(state.repairs),
                 findings=tuple(f"{f['repair']}: {f['finding']}" for f in state.findings),
             )

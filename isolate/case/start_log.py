@@ -279,9 +279,10 @@ def _time_lines(found: Said) -> list[str]:
             "alike": "no longer than the other's, and no rise",
             "": "neither sure to be longer nor sure to be alike",
         }[times.verdict]
+        rise = round(times.rise, 1) + 0.0  # never minus nought
         told.append(
             f"Time to light of channel {times.channel}: {median(seconds[:third]):.1f} s at first, "
-            f"{median(seconds[-third:]):.1f} s at last, {times.rise:+.1f} s in ten of its starts; {verdict}."
+            f"{median(seconds[-third:]):.1f} s at last, {rise:+.1f} s in ten of its starts; {verdict}."
         )
     return told
 

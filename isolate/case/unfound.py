@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, get_args
 import numpy as np
 
 from isolate.case import facts as case_facts
+from isolate.case.inherit import tenths
 from isolate.kb.fit import FitCheck
 from isolate.kb.model import HEALTHY, Condition
 from isolate.reasoning.belief import Belief, Marginal, Table
@@ -349,14 +350,16 @@ def lines(found: Unfound, named: bool = False) -> list[str]:
     out = ["", HEADINGS[named]]
     if found.unexplained:
         out += _hung("Nothing known explains these answers together; least of all: " + "; ".join(found.unexplained))
-    passed = [c for c in found.checked if c.weak]
-    for one in passed:
-        out += _hung(f"Weak: {one.title}: {_small(one.said)} ({WHEN[one.condition]}) {one.weak}.")
-    left = "; ".join(f"{r.title} {r.probability:.1%}" for r in found.remains[:LISTED])
+    weak = [f"{c.title}: {_small(c.said)} ({WHEN[c.condition]}) {c.weak}" for c in found.checked if c.weak]
+    for line in dict.fromkeys(weak):
+        # The same test passed several times is said once.
+        times = f" ({weak.count(line)} times)" if weak.count(line) > 1 else ""
+        out += _hung(f"Weak{times}: {line}.")
+    left = "; ".join(f"{r.title} {tenths(r.probability)}" for r in found.remains[:LISTED])
     if more := found.remains[LISTED:]:
         left += f"; {len(more)} more of {LEAST:.0%} or more, together {sum(r.probability for r in more):.0%}"
     least = "Least unlikely" if found.unexplained else "Remains"
-    out += _hung(f"{least}: {left + '; ' if left else ''}nothing at fault {found.none:.1%}.")
+    out += _hung(f"{least}: {left + '; ' if left else ''}nothing at fault {tenths(found.none)}.")
     if found.settle is not None:
         out += _hung(f"Settles it best: {_best(found)}.")
     if found.watch:

@@ -125,8 +125,10 @@ class WrittenCase(_Written):
     def intake(self) -> Intake:
         """Return the intake."""
         data = self.model_dump()
+        apart = any(start.condition is not None for start in self.starts)
         for start in data["starts"]:
-            start["condition"] = start["condition"] or self.condition
+            # Where none is told apart the record says so, and isolate.case.believed takes them as the defect shows.
+            start["condition"] = start["condition"] or (self.condition if apart else "steady")
         data["now"] = self.now or ""
         data["other_engine"] = {None: "", True: "yes", False: "no"}[self.other_engine]
         return Intake.from_dict(data)
@@ -263,7 +265,8 @@ class Script:
         if not left:
             if within == "repair":
                 return None
-            raise OutOfAnswers(f"there is no answer to {check}")
+            more = "" if left is None else " left: it is asked once more"
+            raise OutOfAnswers(f"there is no answer to {check}{more}")
         return left.pop(0)
 
     def refuses(self, move: str) -> str | None:

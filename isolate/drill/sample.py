@@ -55,8 +55,7 @@ class Drawn:
         if fit.still:
             shown = frozenset(
                 (zone, self.shows(zone, how, setting.occasion))
-                for zone in fit.given
-                if self.model.switches(zone, *how)
+                for zone in sorted(self.model.switches(check, *how))
             )
         table = self.model.likelihood(check, condition, strength, shown)
         at = tuple(0 if n == 1 else self._state(z) for z, n in zip(self.model.zones, table.shape[1:], strict=True))

@@ -152,6 +152,10 @@ class _Agreement:
         for name, check in self.entries["checks"].items():
             self.likelihoods(name, check)
             self.age_of(name, check)
+            for condition, outcome in check.shows.items():
+                if outcome not in check.outcomes:
+                    message = f"`{name}` has no outcome `{outcome}`{near(outcome, check.outcomes)}"
+                    self.say("checks", name, ("shows", condition), message)
             self.swap(name, check)
             self.open_and_shut("checks", name, check)
         self.access()

@@ -247,6 +247,13 @@ class Check(Cited):
             "condition, and how far it prevails. What is in the aircraft's air then does not matter."
         ),
     )
+    shows: dict[Condition, Name] = Field(
+        default={},
+        description=(
+            "For a check that asks when the defect shows: the condition told at the opening of a case → the outcome "
+            "that it is. It is not asked then."
+        ),
+    )
     starts: bool = Field(default=False, description="True for an engine start: its first outcome counts as lit.")
     recorded: Literal["light-times", "lanes"] | None = Field(
         default=None,

@@ -128,7 +128,7 @@ _ORDER: dict[type[BaseModel], tuple[str, ...]] = {
     Zone: ("kind", "lights", "modes"),
     Check: (
         *("only", "purpose", "kind", "minutes", "needs", "shut", "spoils", "place", "authority", "tools", "people"),
-        *("cautions", "steps", "never", "outcomes", "given", "makes", "starts", "recorded"),
+        *("cautions", "steps", "never", "outcomes", "given", "makes", "shows", "starts", "recorded"),
         *("age_of", "swaps", "repeats", "sure", "tags"),
     ),
     Access: (

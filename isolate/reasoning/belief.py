@@ -29,8 +29,9 @@ from isolate.reasoning.occasion import At, Got, Makes, Occasion, Shown, columns,
 from isolate.reasoning.starts import Start
 
 Table = NDArray[np.float64]
-MOST_TABLES, MOST_TOGETHER = 400, 24
-"""So many tables are kept at once: of single answers, and of what answers say together."""
+MOST_BYTES, MOST_TOGETHER = 120_000_000, 24
+"""So much is kept at once: bytes of the tables of single answers, and tables of what answers say together. One
+condition takes 30 to 60 MB, as the shipped knowledge has it."""
 
 
 How = tuple[Condition, float, Makes]
@@ -95,6 +96,7 @@ class Model:
         self.shape = tuple(len(fitted.zones[key].states) for key in self.zones)
         self._likelihoods: dict[tuple[Any, ...], Table] = {}
         self._together: dict[tuple[Any, ...], Table] = {}
+        self._switches: dict[tuple[Any, ...], frozenset[str]] = {}
         self._lights: dict[Condition, dict[str, Table]] = {}
 
     def along(self, zone: str, values: Sequence[float] | Table) -> Table:
@@ -127,10 +129,19 @@ class Model:
         """
         return np.where(self._flickers[zone], 1.0, self.active(zone, condition, strength, makes))
 
-    def switches(self, zone: str, condition: Condition, strength: float = 1.0, makes: Makes = None) -> bool:
-        """Return whether some fault of a zone shows on one occasion and not on another in this condition."""
-        chance = self.showing(zone, condition, strength, makes)
-        return bool(((chance > 0) & (chance < 1)).any())
+    def switches(self, check: str, condition: Condition, strength: float = 1.0, makes: Makes = None) -> frozenset[str]:
+        """Return the zones of which a check may see a fault on one occasion and not on another in this condition."""
+        key = (check, condition, strength, makes)
+        if key not in self._switches:
+            fit = self.fitted.check(check)
+            found = set()
+            for zone, rows in fit.given.items() if fit.still else ():
+                chance = self.showing(zone, condition, strength, makes)
+                seen = np.array([row != rows[0] for row in rows])
+                if (seen & (chance > 0) & (chance < 1)).any():
+                    found.add(zone)
+            self._switches[key] = frozenset(found)
+        return self._switches[key]
 
     @cached_property
     def _flickers(self) -> dict[str, NDArray[np.bool_]]:
@@ -156,13 +167,25 @@ class Model:
         key = (check, *self.setting(check, condition, strength), shown)
         cached = self._likelihoods.get(key)
         if cached is None:
-            if len(self._likelihoods) > MOST_TABLES:
-                self._likelihoods.clear()
             fit = self.fitted.check(check)
-            left = [z for z in fit.given if fit.still and self.switches(z, *key[1:4]) and z not in dict(shown)]
+            left = sorted(self.switches(*key[:4]) - dict(shown).keys())
             cached = self._combine(fit, *key[1:]) if not left else self._either(key, left[0])
-            self._likelihoods[key] = cached
+            self._keep(key, cached)
         return cached
+
+    def _keep(self, key: tuple[Any, ...], table: Table) -> None:
+        """Keep a table; the oldest go when there is too much."""
+        self._likelihoods[key] = table
+        items = list(self._likelihoods.items())
+        held = sum(kept.nbytes for _, kept in items)
+        if held <= MOST_BYTES:
+            return
+        gone = 0
+        while held > MOST_BYTES and gone < len(items) - 1:
+            held -= items[gone][1].nbytes
+            gone += 1
+        # A new mapping: another thread may be going through the one before.
+        self._likelihoods = dict(items[gone:])
 
     def _either(self, key: tuple[Any, ...], zone: str) -> Table:
         """Return a likelihood summed over whether the zone's fault shows: a switch summed out is none at all."""

@@ -329,9 +329,12 @@ class Doubt:
             needs = self.relaxed.ways.closed_under(check.needs)
             again = sum(self.relaxed.most[i] for i, r in enumerate(problem.repairs) if r.renews >> k & 1)
             left = 0 if now is None else now.most - len(now.before)
-            if now is not None and left == 1:
+            if now is not None and left and (left == 1 or now.first is not None):
+                # What was seen on the occasion may make the next answer tell more than a fresh one.
                 found.append(_Asked(now.likelihood, check.cost, 1, needs))
-                left = 0
+                left -= 1
+                if left and len(now.before) > 1:
+                    return None
             elif now is not None and len(now.before) > 1:
                 # Whether it repeats itself then depends on the state: the answers are no fresh trials made worse.
                 return None

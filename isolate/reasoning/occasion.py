@@ -16,7 +16,7 @@ The sum over the switches is exact. Only zones that two answers or more have loo
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from itertools import product
 from typing import TYPE_CHECKING, Any
 
@@ -79,14 +79,15 @@ class Occasion:
         self.model, self.got, self.at = model, got, at
         self.how = (condition, strength, makes)
         looked = Counter(z for check, outcomes in got.items() for z in self._zones(check) for _ in outcomes)
-        self._looked = frozenset(z for z in looked if model.switches(z, *self.how))
+        self._looked = frozenset(looked)
         self._often = frozenset(z for z in self._looked if looked[z] > 1)
         self._thrown: dict[frozenset[str], list[tuple[Shown, Table]]] = {}
         self._summed: dict[frozenset[str], Mapping[Shown, Table]] = {}
         self._places: dict[tuple[int, ...], Index] = {}
 
-    def _zones(self, check: str) -> Iterable[str]:
-        return self.model.fitted.check(check).given
+    def _zones(self, check: str) -> frozenset[str]:
+        """Return the zones whose switch makes a difference to a check."""
+        return self.model.switches(check, *self.how)
 
     def _same(self, check: str) -> float:
         repeats = self.model.fitted.check(check).repeats
@@ -99,16 +100,13 @@ class Occasion:
     def following(self, check: str) -> Table:
         """Return P(next outcome of the check | joint, the answers got), shape (outcomes, ...)."""
         before = self.got.get(check, ())
-        met = self._looked & frozenset(self._zones(check))
+        met = self._looked & self._zones(check)
         if not before and not met:
             return self._table(check, frozenset())
         rest = {c: o for c, o in self.got.items() if c != check}
-        if before:
-            # Its own earlier answers are one run with the next.
-            switched = frozenset(z for z in self._zones(check) if self.model.switches(z, *self.how))
-            cases = Occasion(self.model, rest, *self.how, self.at)._by(switched)
-        else:
-            cases = self._by(met)
+        # Its own earlier answers are one run with the next.
+        others = Occasion(self.model, rest, *self.how, self.at) if before else self
+        cases = others._by(self._zones(check) if before else met)
         same = self._same(check)
         found: Table | None = None
         for shown, weight in cases.items():
@@ -159,7 +157,7 @@ class Occasion:
         return np.asarray(values[self.at[self.model.axis[zone]]])
 
     def _table(self, check: str, shown: Shown) -> Table:
-        zones = frozenset(self._zones(check))
+        zones = self._zones(check)
         condition, strength, _ = self.how
         table = self.model.likelihood(check, condition, strength, frozenset(s for s in shown if s[0] in zones))
         if self.at is None:

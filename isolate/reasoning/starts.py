@@ -308,6 +308,9 @@ class _Chain:
         key = (number if self.dated else None, start.condition, used, start.lit, lane_light)
         if key in self._results:
             return self._results[key]
+        if self.dated and any(other[0] != number for other in self._results):
+            # With an onset each start has tables of its own, and large ones: those before are not asked for again.
+            self._results.clear()
         letters = self.course.channels if used == BOTH else (used,)
         dark, rest = self.along(0, [1.0]), self.along(0, [1.0])
         for zone, fit in self.model.fitted.zones.items():

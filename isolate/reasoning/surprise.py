@@ -182,10 +182,8 @@ def _switches(model: Model, groups: Iterable[Sequence[Told]]) -> list[Switch]:
     looked: Counter[Switch] = Counter()
     for members in groups:
         first = members[0]
-        fit = model.fitted.check(first.check)
-        for zone in fit.given if fit.still else ():
-            if model.switches(zone, *first.how):
-                looked[(zone, *_when(first))] += len(members)
+        for zone in model.switches(first.check, *first.how):
+            looked[(zone, *_when(first))] += len(members)
     return sorted((s for s in looked if looked[s] > 1), key=lambda s: (-looked[s], repr(s)))
 
 
@@ -210,7 +208,8 @@ def _table(model: Model, members: Sequence[Told], switches: Sequence[Switch], at
     first = members[0]
     fit = model.fitted.check(first.check)
     same = fit.repeats.same if fit.repeats is not None else 0.0
-    mine = [s[0] if fit.still and s[0] in fit.given and s[1:] == _when(first) else "" for s in switches]
+    own = model.switches(first.check, *first.how)
+    mine = [s[0] if s[0] in own and s[1:] == _when(first) else "" for s in switches]
     known: dict[Shown, Table] = {}
     found = []
     for thrown in product((True, False), repeat=len(switches)):

@@ -161,8 +161,8 @@ def _all(
     if lacking("starts"):
         told["starts"], read = asking.line(
             "Recent starts, oldest first", lambda t: starts_or_file(t, fitted),
-            hint=f"Did it light? Such as: {_starts_example(fitted)}. ?: channel not known. Or the name of a file that "
-            "ends in .csv. Blank: nothing is known.",
+            hint=f"Did it light? Such as: {_starts_example(fitted)}. ?: channel not known. Behind it, where known: "
+            "hot, cold, wet, 4.5s, aborted; gap: some missing. Or the name of a .csv file. Blank: nothing is known.",
         )
         for line in read:
             asking.say(line)
@@ -504,23 +504,9 @@ def _file(path: Path, fitted: Fitted) -> tuple[tuple[Start, ...], list[str]]:
 
 def started(found: Sequence[Start]) -> str:
     """Return starts in words."""
-    from isolate.reasoning.starts import BOTH, UNKNOWN
+    from isolate.case.record import start_words
 
-    channels = {UNKNOWN: "channel not known", BOTH: "both channels"}
-
-    def more(start: Start) -> str:
-        said: list[str] = [start.condition] if start.condition != "steady" else []
-        said += [f"{start.seconds:g} s"] if start.seconds is not None else []
-        said += [f"lane {start.lane}"] if start.lane else []
-        return f" ({', '.join(said)})" if said else ""
-
-    return ", ".join(
-        ("a gap, " if s.gap else "")
-        + f"{channels.get(s.channel, f'channel {s.channel}')} "
-        + ("broken off" if s.aborted else "lit" if s.lit else "did not light")
-        + more(s)
-        for s in found
-    )
+    return ", ".join(map(start_words, found))
 
 
 NONE = ("none", "nothing", "unknown", "not known", "-")

@@ -249,17 +249,19 @@ def tenths(share: float) -> str:
 
 
 def _brought(chase: Chase, check: str, found: Sequence[Hidden]) -> str:
-    """Return which checks bring such a condition with them."""
+    """Return which check brings such a condition with it and tells most of such a suspect."""
     fitted, barred = chase.fitted, chase.barred()
-    titles = [
-        fit.title
-        for key, fit in fitted.checks.items()
-        if fit.makes is not None
-        and key != check
-        and key not in barred
-        and any(h.condition == fit.makes[0] and h.suspect.zone in fit.given for h in found)
-    ]
-    return f" To bring it: {titles[0]}." if titles else ""
+    shows: dict[str, float] = {}
+    for key, fit in fitted.checks.items():
+        if fit.makes is None or key == check or key in barred:
+            continue
+        for h in found:
+            if h.condition == fit.makes[0] and (rows := fit.given.get(h.suspect.zone)):
+                at = fitted.zones[h.suspect.zone].states.index(h.suspect.state)
+                apart = sum(abs(p - q) for p, q in zip(rows[at], rows[0], strict=True))
+                shows[fit.title] = max(shows.get(fit.title, 0.0), apart)
+    best = max(shows, key=lambda title: shows[title], default="")
+    return f" To bring it: {best}." if best and shows[best] > 0 else ""
 
 
 def again(chase: Chase, check: str) -> list[Row]:
@@ -434,6 +436,9 @@ def _ask(chase: Chase, step: Ask, width: int) -> Card:
     if step.within == "check" and (told := tells(chase, step.key)):
         top.append(("Tells", told, "bold"))
     top += sleeping(chase, step.key)
+    if step.within == "check":
+        # A check taken from the list of others, or done once more, comes here without having been offered.
+        top += again(chase, step.key)
     top.append(("Takes", minutes(step.minutes), "bold"))
     rest = [*several("How", numbered(step.how)), *several("Never", step.never)]
     unasked = [c for c in step.cautions if not c.asks]

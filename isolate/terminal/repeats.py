@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from rich.console import Group, RenderableType
 from rich.table import Table
 
+from isolate.terminal import words
 from isolate.terminal.layout import heading, text
 
 if TYPE_CHECKING:
@@ -17,12 +18,12 @@ def table(shown: Repeats, width: int) -> Group:
     """Return each defect that came back under a heading, one row a case."""
     parts: list[RenderableType] = []
     for repeat in shown.found:
-        times = len(repeat.visits) - 1
+        times = repeat.times
         parts.append(
             heading(
                 f"Aircraft {repeat.aircraft}, engine {repeat.position} ({repeat.engine})",
                 width,
-                f"Came back {'once' if times == 1 else f'{times} times'}",
+                f"Came back {words.times(times)}" if times else "Opened again",
             )
         )
         rows = Table.grid(padding=(0, 2, 0, 0))
@@ -31,7 +32,8 @@ def table(shown: Repeats, width: int) -> Group:
         for visit in repeat.visits:
             when = text(visit.opened[:10])
             if visit.days is not None:
-                when.append(f"\n{visit.days:.0f} days on")
+                days = f"{visit.days:.0f} day{'' if round(visit.days) == 1 else 's'} on"
+                when.append("\nmeanwhile" if visit.open_before else f"\n{days}")
             about = f"{visit.complaint}, {visit.channel}" if visit.channel else visit.complaint
             done = "; ".join((*visit.repairs, *(f"shop on {f}" for f in visit.findings))) or "no repair"
             rows.add_row(when, Group(text(visit.case, "bold"), text(about), text(f"{done}. {visit.end or 'Open'}.")))

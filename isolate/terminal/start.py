@@ -102,6 +102,10 @@ def _new(arguments: argparse.Namespace, store: Store, background: _Background) -
     if arguments.hands:
         given["hands"] = arguments.hands
     if arguments.starts is not None:
+        if str(arguments.starts) == "-":
+            from isolate.case.intake import Refused
+
+            raise Refused("--starts takes a file: the questions that follow are answered on the input that - means")
         # Looked for before anything is asked; read once the engine and its channels are known.
         with arguments.starts.open("rb"):
             given["starts"] = arguments.starts

@@ -168,6 +168,13 @@ def test_dates_put_the_starts_in_order_only_where_they_are_certain(dates: list[s
     assert "order" in said or "turned round" in said
 
 
+def test_dates_that_cannot_be_are_listed_where_none_puts_anything_in_order() -> None:
+    found = sheet("2026-11-01 08:00Z,,A,yes", "2026-11-02 08:00,,B,no", "2026-02-31,,A,yes", "2027-11-03,,A,yes")
+    assert any("cannot be put in one order" in note for note in found.notes)
+    assert reasons(found)[4].startswith("there is no such date") and reasons(found)[5].startswith("its date is yet")
+    assert brief(found) == ["A1", "B0", "A1", "A1"]
+
+
 def test_time_zones_are_put_into_one_and_said() -> None:
     found = sheet("2026-11-01T10:00+05:00,,A,yes", "2026-11-01T06:00Z,,B,no", "2026-10-31T23:30-08:00,,A,no")
     assert brief(found) == ["A1", "B0", "A0"]

@@ -24,7 +24,7 @@ from isolate.case.believed import SHOP_MISSES, believed, fresh, same_part, told_
 from isolate.case.case import Age, BadIntake, Earlier, Evidence, Intake, Person, Seen, Work, fold
 from isolate.case.chase import Chase, Kit
 from isolate.case.events import now_text
-from isolate.case.inherit import MOST_CASES, carried, gather
+from isolate.case.inherit import MOST_CASES, carried, gather, tenths
 from isolate.case.memory import Memory
 from isolate.case.play import Clock
 from isolate.case.record import NOT_ENDED, record
@@ -299,9 +299,51 @@ def test_starts_told_again_are_counted_once(kit: Kit) -> None:
     # The same day on the other channel, or with another result, is another start.
     others = (Start("B", False, at="2030-02-10"), Start("A", True, at="2030-02-10"))
     assert fresh(case(starts=others, earlier=(one,))).starts == ()
+    # Where one that is counted elsewhere stood between two that are not, their turns do not follow one another.
+    mixed = fresh(case(starts=(new[0], had[0], Start("unknown", True)), earlier=(one,)))
+    assert mixed.intake.starts == (new[0], Start("unknown", True, gap=True)) and mixed.starts == had[:1]
     # The same start in two earlier cases is one.
     two = earlier(5.0, intake=case(starts=had), name="b")
     assert fresh(case(starts=had[:1], earlier=(one, two))).starts == had[:1]
+
+
+def test_what_starts_or_an_age_say_is_not_counted_again_as_an_answer(kit: Kit) -> None:
+    lanes = tuple(Start("AB"[i % 2], i // 2 % 2 == 0, lane=str(1 + i // 2 % 2)) for i in range(8))
+    counted = earlier(12.0, intake=case("no-light-off", "", starts=lanes), items=())
+    again = replace(counted, evidence=(Evidence(3, "answer", "starts-by-lane", "by-lane"),))
+    one, two = (told_belief(kit.model, case(earlier=(each,))) for each in (counted, again))
+    assert np.array_equal(one.joint, two.joint), "the answer is in the starts of the case itself"
+    untold = replace(again, told={**again.told, "starts": []})
+    assert not alike(told_belief(kit.model, case(earlier=(untold,))), one, 1e-6)
+    # The papers of then and the age told now are one thing.
+    read = earlier(12.0, items=(answered("plug-age-read/A", "due"),))
+    bare = earlier(12.0, items=())
+    old = (Age("igniter", "A", "starts", 3000.0, 3200.0),)
+    one, two = (told_belief(kit.model, case(ages=old, earlier=(each,))) for each in (read, bare))
+    assert np.array_equal(one.joint, two.joint)
+    told = carried(kit.model, case(ages=old, earlier=(read,)))
+    assert told.cases[0].answers == () and "the age told now says it" in told.left_out[0]
+    assert carried(kit.model, case(earlier=(read,))).cases[0].answers
+    one, two = (told_belief(kit.model, case(earlier=(each,))) for each in (read, bare))
+    assert not alike(one, two, 1e-6), "with no age told it counts"
+    # A plug that was replaced since is another one: what was read then tells what was the matter then.
+    new = (Age("igniter", "A", "starts", 10.0, 20.0),)
+    read = earlier(2.0, items=(answered("plug-age-read/A", "due"), repaired(PLUG)))
+    bare = earlier(2.0, items=(repaired(PLUG),))
+    one, two = (told_belief(kit.model, case(ages=new, earlier=(each,))) for each in (read, bare))
+    assert not alike(one, two, 1e-6)
+
+
+def test_what_is_told_of_an_earlier_case_is_kept_as_it_was_read() -> None:
+    read = Earlier.from_dict({**GOOD, "told": {**GOOD["told"], "aircraft": 117}})
+    assert read.told["aircraft"] == "117"
+    assert Earlier.from_dict(read.as_dict()) == read
+
+
+def test_tenths_of_a_percent_never_look_certain() -> None:
+    shares = (0.0, 1e-9, 0.0004, 0.0006, 0.5, 0.9994, 0.9996, 1.0)
+    shown = ["0.0%", "<0.1%", "<0.1%", "0.1%", "50.0%", "99.9%", ">99.9%", "100.0%"]
+    assert [tenths(share) for share in shares] == shown
 
 
 def test_a_log_of_starts_is_parted_where_a_part_was_changed(kit: Kit) -> None:
@@ -320,6 +362,12 @@ def test_a_log_of_starts_is_parted_where_a_part_was_changed(kit: Kit) -> None:
     lines = carried(kit.model, case(starts=(*before, *after), earlier=(one,))).lines()
     assert f"Starts made before the work of case {one.case} was done, counted there: 3." in lines
     assert any(line.endswith("taken as made since the last earlier case: 1.") for line in lines)
+    # In few lines as well: what counts there and what is taken as new are two things.
+    short = carried(kit.model, case(starts=(*before, *after), earlier=(one,))).short()
+    assert any("counts once" in line for line in short)
+    assert any("without a date, taken as made since: 1." in line for line in short)
+    undated = carried(kit.model, case(starts=after[2:], earlier=(one,)))
+    assert undated.undated == 1 and not undated.left_out and not any("once" in line for line in undated.short())
     # Where nothing was changed they are about what is there still.
     looked = earlier(12.0, items=STORY[:2])
     kept = fresh(case(starts=(*before, *after), earlier=(looked,)))
@@ -404,6 +452,8 @@ ITEM = GOOD["evidence"][0]
         {**GOOD, "days": "12"},
         {**GOOD, "days": None},
         {**GOOD, "days": float("nan")},
+        {**GOOD, "days": 10**400},
+        {**GOOD, "told": {**GOOD["told"], "starts": [{"channel": "A", "lit": False, "aborted": "no"}]}},
         {**GOOD, "case": None},
         {**GOOD, "told": "x"},
         {**GOOD, "told": {"nonsense": 1}},

@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from isolate.case.case import Intake, Person, fold
+from isolate.case.believed import as_it_shows
+from isolate.case.case import Intake, Person, Seen, fold
 from isolate.case.chase import Chase, Kit
 from isolate.case.memory import Memory
 from isolate.case.now import setting, strength
@@ -89,7 +90,8 @@ def test_passing_cold_counts_for_less_than_passing_hot_in_a_case(kit: Kit) -> No
         chase, _ = begun(kit, now=now)
         belief = chase.belief.answer("spark-test/B", "snaps", *chase.setting)
         zone = kit.fitted.zones["channel/B"]
-        return float(belief.zone("channel/B")[zone.states.index("exciter-fails-hot")])
+        chance = float(belief.zone("channel/B")[zone.states.index("exciter-fails-hot")])
+        return chance / (1 - chance)
 
     assert left("cold") > 1.5 * left("hot")
 
@@ -109,3 +111,59 @@ def test_old_cases_without_it_are_worked_as_they_were_told() -> None:
         Intake.from_dict({**data, "now": "warm"})
     with pytest.raises(ValueError, match="shut_down"):
         Intake.from_dict({**data, "shut_down": 1e9})
+
+
+def test_after_an_hour_away_with_a_step_in_hand_the_answer_is_of_another_occasion(kit: Kit) -> None:
+    chase, clock = begun(kit, now="hot", shut_down=20)
+    answer(chase)
+    step = chase.now()
+    assert isinstance(step, Offer)
+    chase.accept("check", next(m.name for m in chase.ranked().moves if m.kind == "check" and chase.offer(m).direct))
+    clock.pass_minutes(400)
+    answer(chase)
+    first, last = (e.body for e in chase.state.events if e.kind == "answered")
+    assert (first["occasion"], last["occasion"]) == (0, 1)
+    assert first["strength"] == 1.0 and last["strength"] < 0.3, "the heat has gone meanwhile"
+
+
+def test_the_hour_of_an_occasion_runs_from_an_answer_that_stands(kit: Kit) -> None:
+    chase, clock = begun(kit, now="cold")
+    answer(chase)
+    clock.pass_minutes(70)
+    chase.note("an hour later")
+    chase.tell(minutes_left=None)
+    answer(chase)
+    assert chase.setting.occasion == 1
+    chase.take_back()
+    clock.pass_minutes(70)
+    answer(chase)
+    assert [e.body["occasion"] for e in chase.state.events if e.kind == "answered"] == [0, 1, 1]
+    # Two answers a minute apart are of one occasion, whatever was taken back before.
+    clock.pass_minutes(1)
+    chase.tell(minutes_left=None)
+    assert chase.setting.occasion == 1
+
+
+def test_when_it_shows_is_evidence_told_once(kit: Kit) -> None:
+    """What is told at the opening is what the check that asks for it would have been told."""
+    zone = kit.fitted.zones["channel/B"]
+    fails_hot = zone.states.index("exciter-fails-hot")
+    plain = tuple(replace(s, condition="steady") for s in INTAKE.starts)
+    hot, steady = (begun(kit, condition=c, starts=plain)[0] for c in ("hot", "steady"))
+    assert hot.belief.occasion["when-ask"] == ("hot",) and "when-ask" not in steady.belief.occasion
+    assert hot.belief.zone("channel/B")[fails_hot] > 3 * steady.belief.zone("channel/B")[fails_hot]
+    assert hot.barred()["when-ask"] == "answered" and "when-ask" not in steady.barred()
+    # A sign that says the same is not counted with it.
+    twice = begun(kit, condition="hot", starts=plain, signs=(Seen("when-hot"),))[0]
+    assert twice.belief.joint == pytest.approx(hot.belief.joint)
+    # The starts are told as they were told; where none is told apart they are taken as the defect shows.
+    assert {s.condition for s in hot.intake.starts} == {"steady"}
+    assert {s.condition for s in as_it_shows(hot.intake)} == {"hot"}
+    apart = replace(hot.intake, starts=(Start("A", False, "cold"), *plain))
+    assert as_it_shows(apart) == apart.starts
+    # Asked and answered first, it is not said again by what is told later.
+    steady.accept("check", "when-ask")
+    steady.answer("no-pattern")
+    before = steady.belief.occasion["when-ask"]
+    steady.tell(condition="hot", now="cold")
+    assert steady.belief.occasion["when-ask"] == before == ("no-pattern",)

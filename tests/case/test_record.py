@@ -10,12 +10,12 @@ from typing import Any
 
 import pytest
 
-from isolate.case.case import Intake, Person
+from isolate.case.case import Evidence, Intake, Person
 from isolate.case.chase import Chase, Kit
 from isolate.case.intake import Refused
 from isolate.case.memory import Memory
 from isolate.case.play import Clock
-from isolate.case.record import record
+from isolate.case.record import NOT_ENDED, record
 from isolate.case.steps import Walk
 from isolate.reasoning.starts import Start
 
@@ -48,7 +48,7 @@ def test_a_record_of_nothing_done_says_so(kit: Kit) -> None:
 
 
 def test_what_was_told_seen_not_told_and_not_done_is_on_it(kit: Kit) -> None:
-    chase = begun(kit, starts=(Start("A", False), Start("unknown", True), Start("both", False)))
+    chase = begun(kit, starts=(Start("A", False, "hot", 4.5), Start("unknown", True), Start("both", False, gap=True)))
     first = chase.now()
     chase.answer(first.outcomes[0].outcome)  # type: ignore[attr-defined]
     second = chase.now()
@@ -57,14 +57,15 @@ def test_what_was_told_seen_not_told_and_not_done_is_on_it(kit: Kit) -> None:
     chase.decline("the crew has left")
     chase.note("wind from the west")
     text = record(chase, "x")
-    assert "channel A did not light, channel not known lit, channel both did not light" in text
+    assert "It shows" not in text, "no condition was told"
+    assert "channel A did not light (hot, 4.5 s), channel not known lit, a gap, both channels did not light" in text
     said = first.outcomes[0].said  # type: ignore[attr-defined]
     assert f"1. {first.title}: {said}" in section(text, "Checked, in this order:")
     assert f"Could not tell: {second.title}" in text
     assert f"Not done: {third.title} (the crew has left)" in text
     assert second.title not in section(text, "Checked, in this order:").splitlines()[0]
     assert section(text, "Notes:").strip() == "wind from the west"
-    assert f"{chase.remaining:.1%}" in text
+    assert chase.remaining < 1 and "on this evidence: >99.9%." in text, "no certainty where there is none"
 
 
 def test_an_answer_taken_back_is_not_on_it(kit: Kit) -> None:
@@ -96,3 +97,15 @@ def test_odd_words_of_people_stay_words(kit: Kit) -> None:
     assert "{channel}" in text and "({0} %s)" in text
     with pytest.raises(Refused):
         chase.crossed()
+
+
+def test_the_condition_it_shows_in_and_that_of_each_test_are_on_it(kit: Kit) -> None:
+    """Who reads of a pass has to see that it was made cold, of a defect that shows hot [practice]."""
+    chase = begun(kit, "intermittent-no-ignite", condition="hot", now="cold")
+    assert "It shows hot, soon after a run. At the aircraft, as told last: cold soaked." in record(chase, "x")
+    evidence = (Evidence(0, "answer", "spark-test/A", "snaps", "cold"), Evidence(0, "swap", "lead:A<>B"),
+                Evidence(0, "answer", "spark-test/A", "silent", "hot", 0.2))  # fmt: skip
+    chase.state.evidence.extend(evidence)
+    checked = section(record(chase, NOT_ENDED), "Checked, in this order:").splitlines()
+    assert checked[0].endswith("snaps, loud and even (cold)") and checked[2].endswith("no snap at all")
+    assert checked[1] == "     then: Leads of channels A and B changed places"

@@ -86,3 +86,21 @@ def test_starts_of_a_log_are_kept_with_the_case_as_they_were_told(kit: Kit) -> N
         Start("B", False, aborted=True, gap=True),
     )
     assert Intake.from_dict(told(kit, starts).as_dict()).starts == starts
+
+
+def test_what_is_told_twice_counts_once_in_whichever_order_it_comes(kit: Kit) -> None:
+    """A chase that goes on and one that begins anew over the same events believe the same."""
+    chase = begun(kit, LANES)
+    chase.belief  # noqa: B018 -- what it is taken on from
+    for check, outcome in (("starts-by-lane", "by-lane"), ("light-time-compare/A", "longer")):
+        body = {"check": check, "outcome": outcome, "minutes": 1, "spoils": [], "within": ""}
+        chase._write(("answered", body))
+        chase.belief  # noqa: B018
+    anew = Chase(kit, Memory(chase.state.events), "recorded", chase.clock)
+    assert chase.belief.joint == pytest.approx(anew.belief.joint)
+    # Answered in the case after starts with times were told: it stands in place of what they say.
+    chase = begun(kit, SLOW)
+    chase.belief  # noqa: B018
+    chase._write(("answered", {"check": "light-time-compare/A", "outcome": "alike", "minutes": 1, "spoils": []}))
+    anew = Chase(kit, Memory(chase.state.events), "recorded", chase.clock)
+    assert chase.belief.joint == pytest.approx(anew.belief.joint)

@@ -98,3 +98,18 @@ def test_it_fits_the_screen(store: Store, width: int) -> None:
     with console.capture() as captured:
         console.print(table(repeats(store, aircraft="104"), width))
     assert captured.get().startswith("Nothing came back")
+
+
+def test_a_case_opened_beside_an_open_one_did_not_come_back(store: Store) -> None:
+    """A defect comes back once it was said to be gone; one opened twice is the same visit."""
+    keep(store, "open", 10, ended=False)
+    keep(store, "beside", 9)
+    (found,) = repeats(store).found
+    assert found.times == found.as_dict()["times"] == 0 and found.visits[1].open_before
+    keep(store, "after", 2)
+    (found,) = repeats(store).found
+    assert found.times == 1 and [v.open_before for v in found.visits] == [False, True, False]
+    console = Console(width=80, record=True, force_terminal=False, no_color=True)
+    with console.capture() as captured:
+        console.print(table(repeats(store), 80))
+    assert "Came back once" in captured.get() and "meanwhile" in captured.get()

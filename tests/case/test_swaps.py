@@ -249,7 +249,7 @@ def test_put_back_they_sit_where_they_were_and_the_record_still_has_both(kit: Ki
     assert not [f for f in chase.firings() if f.rule == "parts-changed-places"]
     text = record(chase, NOT_ENDED)
     assert "NOT WHERE IT WAS" not in text
-    assert text.count("Leads of channels") == 2
+    assert text.count("changed over i.a.w.") == text.count("then: Leads of channels A and B changed places") == 2
     assert swaps.where(chase)["lead", "A"] == "the lead that was on A"
 
 
@@ -531,3 +531,11 @@ def test_with_a_departure_told_the_time_that_it_takes_is_gone(kit: Kit) -> None:
     assert late.chance is not None and first.chance is not None and late.chance < first.chance
     hand.chase.tell(minutes_left=hand.chase.elapsed + 0.5 * late.now)
     assert {m.name: m for m in hand.chase.exchanges()}["lead:A<>B"].chance == pytest.approx(0.0, abs=1e-9)
+
+
+def test_changing_over_waits_for_no_spare(kit: Kit) -> None:
+    hand = heard(kit)
+    hand.chase.tell(coming=[{"tool": "spare-igniter", "minutes": 600}])
+    hand.take("swap", "igniter:A<>B")
+    hand.until(a(Mend), most=200)
+    assert hand.chase.elapsed < 600

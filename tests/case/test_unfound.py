@@ -195,6 +195,24 @@ def test_a_doubted_answer_of_the_verification_takes_the_verification_with_it(kit
     assert isinstance(done, Done) and done.end == "verified, fault found"
 
 
+def test_a_doubted_proof_from_before_the_verification_takes_it_along(kit: Kit) -> None:
+    """What was proven before counts in the verification; doubted, it counts no more. Other answers change nothing."""
+    chase = opened(kit)
+    asked = ("spark-test/A", "spark-test/B", "lead-continuity/B")
+    for check in asked:
+        outcome = kit.fitted.check(check).outcomes[0]
+        chase._write(("answered", {"check": check, "outcome": outcome, "minutes": 1, "spoils": [], "within": "check"}))
+    assert {"spark-test/A", "spark-test/B"} <= set(chase.verification) and asked[2] not in chase.verification
+    chase._write(
+        ("accepted", {"kind": "verify", "move": "verification"}),
+        ("verified", {"result": "passed", "channels": {}, "failed": [], "outstanding": [], "remaining": 0.2}),
+    )
+    chase.recheck("lead-continuity/B")
+    assert chase.state.verified == "passed" and chase.state.passes == 1
+    chase.recheck("spark-test/A")
+    assert chase.state.verified == "" and chase.state.passes == 0
+
+
 def test_an_ended_case_is_not_doubted(kit: Kit) -> None:
     hand: Hand = begin(kit)
     hand.take("end", "escalate")

@@ -13,6 +13,7 @@ import pytest
 from isolate.case.chase import Kit
 from isolate.kb.fit import Fitted, UnknownName, fit
 from isolate.kb.model import FLOOR, Condition, Knowledge
+from isolate.reasoning import belief
 from isolate.reasoning.belief import Belief, Model, enumerate_states
 from isolate.reasoning.starts import Start
 from tests.reasoning.history import weigh
@@ -502,3 +503,20 @@ def test_predicted_chances_are_those_of_the_answers(hf3: Fitted, kit: Kit) -> No
         for outcome, chance in zip(hf3.checks[key].outcomes, chances, strict=True):
             gained = belief.answer(key, outcome, "hot").log_evidence - belief.log_evidence
             assert np.exp(gained) == pytest.approx(chance, rel=1e-9)
+
+
+def held(model: Model) -> int:
+    return sum(table.nbytes for table in model._likelihoods.values())
+
+
+def test_tables_kept_stay_within_their_bytes_and_say_the_same(hf3: Fitted, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(belief, "MOST_BYTES", 3_000_000)
+    small, large = Model(hf3), Model(hf3)
+    for check in [key for key, c in hf3.checks.items() if c.functional][:12]:
+        for condition in ("cold", "hot"):
+            table = small.likelihood(check, condition, 0.6)  # type: ignore[arg-type]
+            assert held(small) <= 3_000_000
+            monkeypatch.setattr(belief, "MOST_BYTES", 10**9)
+            assert np.array_equal(table, large.likelihood(check, condition, 0.6))  # type: ignore[arg-type]
+            monkeypatch.setattr(belief, "MOST_BYTES", 3_000_000)
+    assert held(small) < held(large)

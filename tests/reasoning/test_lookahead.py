@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from isolate.reasoning import lookahead
 from isolate.reasoning.decide import decide
 from isolate.reasoning.lookahead import Lookahead
 from isolate.reasoning.plan import Planner
@@ -241,3 +242,30 @@ def test_a_small_problem_is_decided_by_its_optimum_and_says_so(seed: int) -> Non
     found = decide(problem, budget=1)
     assert found.exact and found.kept == pytest.approx(1.0)
     assert found.first.expected == pytest.approx(optimum(problem), abs=1e-6) == found.bound
+
+
+def test_a_check_coloured_by_its_occasion_is_as_new_after_a_repair_that_renews_it() -> None:
+    problem = general(1)
+    i = next(k for k, c in enumerate(problem.checks) if any(r.renews >> k & 1 for r in problem.repairs))
+    plain = problem.checks[i]
+    coloured = np.full_like(plain.likelihood, 1 / len(plain.likelihood))
+    checks = list(problem.checks)
+    # Nothing was asked of it, but what else was seen on the occasion leaves it nothing to say.
+    checks[i] = replace(plain, likelihood=coloured, first=plain.likelihood)
+    problem = replace(problem, checks=tuple(checks))
+    k = next(k for k, r in enumerate(problem.repairs) if r.renews >> i & 1)
+    after = problem.repaired(problem.start(), k)
+    now = problem.check(after, i)
+    assert now is not None and np.array_equal(now.likelihood, plain.likelihood)
+    before = problem.check(problem.start(), i)
+    assert before is not None and np.array_equal(before.likelihood, coloured)
+
+
+def test_estimates_are_raised_no_further_than_a_stated_share(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where an open door makes all near things cheap and dull, staying put would else seem never to end."""
+    problem = small(20)
+    raised = Lookahead(problem).run(1)
+    assert 0.1 < raised.short < lookahead.MOST_SHORT
+    monkeypatch.setattr(lookahead, "MOST_SHORT", 0.1)
+    held = Lookahead(problem).run(1)
+    assert held.short == pytest.approx(0.1) and held.first().expected < raised.first().expected

@@ -402,7 +402,10 @@ CASES: dict[str, tuple[list[Fact], list[Fact]]] = {
     ),
     "nothing-known-explains-it": ([HIGH], [LOW]),
     # -- escalations
-    "still-unexplained-after-checking-again": ([DOUBTED, answer("spark-test", "silent", "A")], [HIGH, answer("spark-test", "silent", "A")]),
+    "still-unexplained-after-checking-again": (
+        [DOUBTED, answer("spark-test", "silent", "A")],
+        [HIGH, answer("spark-test", "silent", "A")],
+    ),
     "unexplained-after-repair": ([HIGH, FAILED], [LOW, FAILED]),
     "same-repair-failed-twice": (
         [repaired("replace-igniter", "A", 2), FAILED],

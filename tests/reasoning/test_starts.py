@@ -95,3 +95,10 @@ def test_a_dead_channel_hides_behind_the_other_and_its_onset_shows_nothing() -> 
     states = {"channel/A": "healthy", "channel/B": "dead", "shared": "healthy"}
     healthy = {**states, "channel/B": "healthy"}
     assert weigh(model.fitted, states, starts) == pytest.approx(weigh(model.fitted, healthy, starts), rel=0.1)
+
+
+def test_dating_a_fault_keeps_the_tables_of_one_start_only() -> None:
+    model = Model(bench())
+    chain = history._Chain(model, tuple(Start("unknown", i % 3 > 0) for i in range(40)), dated="channel/A")
+    chain.run()
+    assert {key[0] for key in chain._results} == {39}

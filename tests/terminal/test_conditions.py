@@ -9,10 +9,12 @@ from typing import Any
 import pytest
 from rich.console import Console
 
-from isolate.case.case import Intake, Person
+from isolate.case.case import Intake, Person, Seen
 from isolate.case.chase import Chase, Kit
 from isolate.case.memory import Memory
 from isolate.case.play import Clock
+from isolate.case.steps import Ask, Confirm, Wait
+from isolate.drill.simulate import Aircraft
 from isolate.reasoning.starts import Start
 from isolate.terminal import intake, layout, live
 from isolate.terminal.intake import Unclear
@@ -97,3 +99,32 @@ def test_the_card_says_what_a_pass_here_is_worth(kit: Kit) -> None:
     assert re.search(r"On one occasion a second try after a pass adds \d+% of what the first says", said)
     hot = begun(kit, now="hot", shut_down=20)
     assert "exciter fails hot" not in str(layout.sleeping(hot, "spark-test/B"))
+
+
+def test_what_brings_the_condition_tells_something_of_what_sleeps(kit: Kit) -> None:
+    """Moving the feed's harness shakes as well, and says nothing of a lead that is chafed."""
+    fitted = kit.model.fitted
+    at = fitted.zones["channel/A"].states.index("lead-chafed")
+    row, good = (fitted.check("feeder-wiggle/A").given["channel/A"][i] for i in (at, 0))
+    assert row == good and fitted.check("feeder-wiggle/A").makes == ("vibrating", 1.0)
+    (said,) = layout.sleeping(begun(kit, now="hot", starts=(), signs=(Seen("radio-pops", "A"),)), "spark-test/A")
+    assert "while it shakes: lead chafed A" in said[1] and "To bring it: " in said[1]
+    assert fitted.check("feeder-wiggle/A").title not in said[1]
+
+
+def test_a_check_done_once_more_says_on_its_own_card_what_that_adds(kit: Kit) -> None:
+    """It may be taken from the list of others, without having been offered."""
+    chase = begun(kit, now="cold")
+    chase.accept("check", "spark-test/B")
+    while not isinstance(step := chase.now(), Ask):
+        if isinstance(step, Confirm):
+            chase.confirm({ask.name: Aircraft(kit.model, ()).fact(ask, "") for ask in step.caution.asks})
+        elif isinstance(step, Wait):
+            chase.clock.pass_minutes(10)  # type: ignore[attr-defined]
+            if not isinstance(chase.now(), Wait):
+                chase.waited()
+        else:
+            chase.crossed()
+    console = screen(80)
+    console.print(layout.card(chase, step, 80).body)
+    assert "Again On one occasion a second try" in shown(console)
