@@ -57,9 +57,15 @@ def further(belief: Belief, intake: Intake, evidence: Sequence[Evidence]) -> Bel
     return through(belief, _unasked(belief.model, intake, evidence))
 
 
-def heeds_answers(intake: Intake) -> bool:
-    """Return whether what counts of what was told depends on what is answered later: of signs and times to light."""
-    return bool(intake.signs) or any(start.seconds is not None for start in intake.starts)
+def heeds_answers(intake: Intake, more: Iterable[Evidence]) -> bool:
+    """Return whether what counts of what was told depends on these answers.
+
+    What signs, times to light and earlier cases say of a check is left out where the check is done in this case.
+    """
+    if intake.signs or any(start.seconds is not None for start in intake.starts):
+        return True
+    had = {item.key for case in intake.earlier for item in case.evidence}
+    return any(item.key in had for item in more)
 
 
 def through(belief: Belief, evidence: Sequence[Evidence]) -> Belief:
@@ -103,7 +109,8 @@ def told_belief(model: Model, intake: Intake, answered: Collection[str] = ()) ->
     new = fresh(intake).intake
     if intake.earlier:
         # Without an earlier case nothing is known of the parts yet, and it is all one where they were.
-        belief = inherited(belief, new.earlier, new.swaps, asked_already(model.fitted, intake.ages))
+        earlier = unrepeated(model, new.earlier, new.swaps, answered)
+        belief = inherited(belief, earlier, new.swaps, asked_already(model.fitted, intake.ages))
     return _told(belief, new, answered)
 
 
@@ -205,6 +212,39 @@ def unaged(
             elif item.kind == "swap" and known_swap(fitted, item.key):
                 part, one, other = swap.read(item.key)
                 gone |= {(part, one), (part, other)}
+        found.append(case if len(kept) == len(case.evidence) else replace(case, evidence=tuple(reversed(kept))))
+    return tuple(reversed(found))
+
+
+def unrepeated(
+    model: Model, earlier: Sequence[Earlier], swaps: Sequence[Swap], answered: Collection[str]
+) -> tuple[Earlier, ...]:
+    """Return cases without the answers to checks that were done again in this one, ``answered``, on the same parts.
+
+    A look that says the same when it is done again says so in the next case as well. Functional checks are another
+    occasion, and what was worked on or moved since is another state.
+    """
+    fitted = model.fitted
+    again = {
+        k for k in answered if k in fitted.checks and not fitted.checks[k].functional and not fitted.checks[k].repeats
+    }
+    if not again:
+        return tuple(earlier)
+    touched = {
+        z for moved in swaps for c in (moved.channel, moved.other) if c for z in swap.zones(model, moved.part, c)
+    }
+    found = []
+    for case in sorted(earlier, key=lambda e: e.days):
+        kept = []
+        for item in reversed(case.evidence):
+            if item.kind == "answer" and item.key in again and not touched & set(fitted.checks[item.key].given):
+                continue
+            kept.append(item)
+            if item.kind == "repair" and item.key in fitted.repairs:
+                touched |= set(fitted.repairs[item.key].clears)
+            elif item.kind == "swap" and known_swap(fitted, item.key):
+                part, one, other = swap.read(item.key)
+                touched |= {z for c in (one, other) if c for z in swap.zones(model, part, c)}
         found.append(case if len(kept) == len(case.evidence) else replace(case, evidence=tuple(reversed(kept))))
     return tuple(reversed(found))
 
@@ -468,9 +508,7 @@ def known(fitted: Fitted, case: Earlier) -> tuple[Intake | None, tuple[Evidence,
 # -- looking back ----------------------------------------------------------------------------------
 
 
-def before(
-    model: Model, intake: Intake, evidence: Sequence[Evidence], position: int, zone: str
-) -> NDArray[np.float64]:
+def before(model: Model, intake: Intake, evidence: Sequence[Evidence], position: int, zone: str) -> NDArray[np.float64]:
     """Return P(zone's state just before evidence[position] | all the evidence), by filtering once for each state."""
     first, then = (_unasked(model, intake, some) for some in (evidence[:position], evidence[position:]))
     reached = through(told_belief(model, intake, _answered(evidence)), first)

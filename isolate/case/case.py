@@ -651,6 +651,9 @@ def _swapped(state: CaseState, event: Event, void: bool) -> None:
     state.passes = 0
     state.unsure.clear()
     state.declined.clear()
+    if not event.body.get("taken_up") and not event.body.get("of_itself"):
+        # Somebody had hands in, and nobody knows by what steps.
+        _nothing_known(state)
 
 
 def _verified(state: CaseState, event: Event, void: bool) -> None:

@@ -182,6 +182,7 @@ class Chase:
             raise Refused(f"case {case} has no beginning")
         self._belief: Belief | None = None
         self._reached: tuple[Intake, tuple[Evidence, ...], Belief] | None = None
+        self._judged: tuple[tuple[Any, ...], tuple[Found, ...]] | None = None
         self._memo = _Memo()
         self._at_once = BUDGET
         self._stopped: Callable[[], bool] = lambda: False
@@ -231,7 +232,8 @@ class Chase:
             evidence, intake = tuple(self.state.evidence), self.intake
             had = self._reached
             # Where what was told depends on all that was answered, all is taken in anew; else only what is new.
-            if had is not None and had[0] == intake and not heeds_answers(intake) and evidence[: len(had[1])] == had[1]:
+            follows = had is not None and had[0] == intake and evidence[: len(had[1])] == had[1]
+            if had is not None and follows and not heeds_answers(intake, evidence[len(had[1]) :]):
                 self._belief = further(had[2], intake, evidence[len(had[1]) :])
             else:
                 self._belief = believed(self.kit.model, intake, evidence)
@@ -1726,6 +1728,12 @@ class Chase:
         """
         if self.gap.stands:
             return ()
+        asked = self.intake, tuple(self.state.evidence), self.state.ending
+        if self._judged is None or self._judged[0] != asked:
+            self._judged = asked, self._verdict()
+        return self._judged[1]
+
+    def _verdict(self) -> tuple[Found, ...]:
         found = []
         for position, item in enumerate(self.state.evidence):
             if item.kind == "repair":

@@ -29,8 +29,8 @@ HARDLY = 1e-3
 """A repair that clears nothing at least so probable is no move."""
 ORDER: dict[Kind, int] = {"check": 0, "verify": 1, "repair": 2, "end": 3}
 MOST_SHORT = 1.0
-"""Estimates are taken to fall short by no more than this share of themselves: where little is told by anything that is
-near, staying put would else seem never to end."""
+"""Nobody gives up because estimates fall short by more than this share of themselves: where little is told by anything
+that is near, going on would else seem never to end."""
 SETTLING = 24
 """Halvings in which the shortfall is found."""
 
@@ -181,11 +181,15 @@ class Lookahead:
 
         if not short(0.0):
             return
-        low, high = 0.0, min(max(stop / max(going_on, 1e-9) - 1.0, 0.0), MOST_SHORT)
+        low, high = 0.0, max(stop / max(going_on, 1e-9) - 1.0, 0.0)
         for _ in range(SETTLING):
             middle = (low + high) / 2
             low, high = (middle, high) if short(middle) else (low, middle)
         self.short = high
+        ahead = np.minimum(node.going_on * (1 + high), node.stop)
+        best = int((node.now + (node.chances * ahead).sum(axis=1)).argmin())
+        if node.moves is not None and node.moves[best].kind == "end":
+            self.short = min(high, MOST_SHORT)
 
     # -- expanding -----------------------------------------------------------------------------------
 

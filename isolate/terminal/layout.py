@@ -435,15 +435,14 @@ def _ask(chase: Chase, step: Ask, width: int) -> Card:
     top: list[Row] = [("Purpose", step.purpose, "bold")]
     if step.within == "check" and (told := tells(chase, step.key)):
         top.append(("Tells", told, "bold"))
-    top += sleeping(chase, step.key)
-    if step.within == "check":
-        # A check taken from the list of others, or done once more, comes here without having been offered.
-        top += again(chase, step.key)
     top.append(("Takes", minutes(step.minutes), "bold"))
     rest = [*several("How", numbered(step.how)), *several("Never", step.never)]
     unasked = [c for c in step.cautions if not c.asks]
-    asked = [c for c in step.cautions if c.asks]
-    body = rows([*top, *rest, *warnings(unasked), *_confirmed(asked)])
+    # Next to the answers: on a small screen what stands above scrolls off first. A check taken from the list of others,
+    # or done once more, comes here without having been offered.
+    worth = [*sleeping(chase, step.key), *(again(chase, step.key) if step.within == "check" else [])]
+    last = [*_confirmed([c for c in step.cautions if c.asks]), *worth]
+    body = rows([*top, *rest, *warnings(unasked), *last])
     full = [(str(i), said, means) for i, (_, said, means) in enumerate(step.outcomes, start=1)]
     unsure = ("u", "could not tell", "")
     return Card(
@@ -451,9 +450,9 @@ def _ask(chase: Chase, step: Ask, width: int) -> Card:
         body,
         keyed([*full, unsure], width),
         spare=(
-            rows([*top[1:], *rest, *warnings(unasked), *_confirmed(asked)]),
-            rows([*top, *rest, *_seen(chase, unasked), *_confirmed(asked)]),
-            rows([*top[1:], *rest, *_seen(chase, unasked), *_confirmed(asked)]),
+            rows([*top[1:], *rest, *warnings(unasked), *last]),
+            rows([*top, *rest, *_seen(chase, unasked), *last]),
+            rows([*top[1:], *rest, *_seen(chase, unasked), *last]),
         ),
         spare_answers=keyed([*((k, said, "") for k, said, _ in full), unsure], width),
     )

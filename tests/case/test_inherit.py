@@ -641,3 +641,28 @@ def test_the_answers_of_the_case_itself_come_on_top(kit: Kit) -> None:
     evidence = [Evidence(3, "answer", "lead-continuity/A", "open")]
     expected = told_belief(kit.model, intake).answer("lead-continuity/A", "open")
     assert np.array_equal(believed(kit.model, intake, evidence).joint, expected.joint)
+
+
+def test_a_look_done_again_stands_in_place_of_the_earlier_one(kit: Kit) -> None:
+    look, spark = answered("lead-continuity/A", "open"), answered("spark-test/A", "silent")
+    again_now = [Evidence(9, "answer", "lead-continuity/A", "open")]
+
+    def told(*items: tuple[str, dict[str, Any]]) -> Intake:
+        return case(earlier=(earlier(days=1.0, items=items),))
+
+    def same(one: Intake, other: Intake, now: Sequence[Evidence]) -> bool:
+        return alike(believed(kit.model, one, now), believed(kit.model, other, now), 1e-9)
+
+    # Asked again it says the same: as evidence it is one answer, and not nearly two.
+    assert same(told(look, spark), told(spark), again_now)
+    assert not same(told(look, spark), told(spark), [])
+    # A lead fitted in between is another one: both answers speak, each of its own.
+    assert not same(told(look, repaired("replace-lead/A")), told(repaired("replace-lead/A")), again_now)
+    # A functional check is another occasion.
+    assert not same(told(spark), told(), [Evidence(9, "answer", "spark-test/A", "silent")])
+    # Taken in answer by answer, as a chase does, it is the same.
+    chase = Chase.begin(kit, Memory(), "case", told(look, spark), Clock())
+    assert chase.belief is not None
+    chase.state.evidence.extend(again_now)
+    chase._belief = None
+    assert alike(chase.belief, believed(kit.model, told(look, spark), again_now), 1e-12)

@@ -22,7 +22,7 @@ from isolate.case.intake import Refused
 from isolate.case.memory import Memory
 from isolate.case.play import Clock
 from isolate.case.record import NOT_ENDED, record
-from isolate.case.steps import Done, Held, Mend, Offer
+from isolate.case.steps import Done, Held, Mend, Offer, Walk
 from isolate.case.written import Answers, read
 from isolate.drill.simulate import Aircraft
 from isolate.kb.fit import Fitted, fit
@@ -539,3 +539,14 @@ def test_changing_over_waits_for_no_spare(kit: Kit) -> None:
     hand.take("swap", "igniter:A<>B")
     hand.until(a(Mend), most=200)
     assert hand.chase.elapsed < 600
+
+
+def test_parts_changed_over_by_somebody_leave_nothing_known_to_be_safe(kit: Kit) -> None:
+    hand = begin(kit)
+    for key in ("hazard-zones", "fire-cover"):
+        hand.chase._write(("access", {"access": key, "state": "open", "minutes": 1}))
+    assert hand.chase.state.unknown == []
+    hand.chase.swapped(PLUGS)
+    # Somebody had hands in: heads, zones and what stands open are looked at before anything else is done.
+    assert set(hand.chase.state.unknown) == {"hazard-zones", "fire-cover"} and not hand.chase.state.confirmed
+    assert isinstance(hand.chase.now(), Walk)

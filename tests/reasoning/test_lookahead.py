@@ -7,7 +7,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from isolate.reasoning import lookahead
 from isolate.reasoning.decide import decide
 from isolate.reasoning.lookahead import Lookahead
 from isolate.reasoning.plan import Planner
@@ -259,13 +258,3 @@ def test_a_check_coloured_by_its_occasion_is_as_new_after_a_repair_that_renews_i
     assert now is not None and np.array_equal(now.likelihood, plain.likelihood)
     before = problem.check(problem.start(), i)
     assert before is not None and np.array_equal(before.likelihood, coloured)
-
-
-def test_estimates_are_raised_no_further_than_a_stated_share(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Where an open door makes all near things cheap and dull, staying put would else seem never to end."""
-    problem = small(20)
-    raised = Lookahead(problem).run(1)
-    assert 0.1 < raised.short < lookahead.MOST_SHORT
-    monkeypatch.setattr(lookahead, "MOST_SHORT", 0.1)
-    held = Lookahead(problem).run(1)
-    assert held.short == pytest.approx(0.1) and held.first().expected < raised.first().expected
