@@ -49,7 +49,7 @@ NO_LIGHT = {"complaint": "no-light-off", "starts": (Start("A", False), Start("B"
 LEAK = {"complaint": "gas-leak-at-boss", "channel": "B", "starts": ()}
 FACTS = {"person": "Quill", "tag": "T-17", "time": "06:10", "text": "seen", "minutes": 3, "count": 6}
 SCOPE = "plug-hole-borescope/B"
-THOUGHT = 8
+THOUGHT = 6
 """Expansions thought of ahead here: enough to tell it from what was not, and quick."""
 
 

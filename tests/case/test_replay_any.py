@@ -26,7 +26,7 @@ from isolate.reasoning.starts import Start
 from tests.case.test_chase import EVERYBODY, seen
 
 CONDITIONS = get_args(Condition)
-ACTIONS = 22
+ACTIONS = 14
 
 
 def fact(ask: FactAsk) -> Any:

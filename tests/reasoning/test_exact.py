@@ -31,8 +31,10 @@ def bounded(problem: Problem, least: float, seed: int) -> None:
     """Assert that the search brackets the least cost, better and better, and says it is exact only when it is."""
     before: Found | None = None
     searching_on = Search(problem)
+    # Beginning anew takes as long again; every third problem shows whether it is the same.
+    anew = seed % 3 == 0
     for budget in BUDGETS:
-        found = solve(problem, budget)
+        found = searching_on.run(budget)
         assert found.bound <= least + NEAR, f"seed {seed}, {budget} expansions: the bound is above the optimum"
         assert least <= found.expected + NEAR, f"seed {seed}, {budget} expansions: a plan cheaper than the optimum"
         assert found.bound <= found.expected
@@ -42,9 +44,11 @@ def bounded(problem: Problem, least: float, seed: int) -> None:
             assert found.expected <= before.expected, f"seed {seed}: the plan got worse with {budget} expansions"
         if found.exact:
             assert found.expected == pytest.approx(least, abs=1e-4), f"seed {seed} is said to be exact"
-        assert searching_on.run(budget) == found, f"seed {seed}: going on is not the same as beginning anew"
+        if anew:
+            assert solve(problem, budget) == found, f"seed {seed}: going on is not the same as beginning anew"
         before = found
-    assert solve(problem, BUDGETS[-1]) == before, f"seed {seed}: asked twice, answered differently"
+    if anew:
+        assert solve(problem, BUDGETS[-1]) == before, f"seed {seed}: asked twice, answered differently"
 
 
 @pytest.mark.parametrize("seeds", CHUNKS, ids=lambda seeds: f"{seeds.start}-{seeds.stop - 1}")

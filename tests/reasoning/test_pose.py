@@ -130,7 +130,9 @@ def test_the_verification_passes_when_all_of_it_passes(poser: Poser, hf3: Fitted
         for shows in itertools.product((True, False), repeat=len(zones)):
             weight = 1.0
             for zone, on in zip(zones, shows, strict=True):
-                active = hf3.zones[zone].active("steady")[at[zone]]
+                # What flickers has no switch: it is drawn anew at each answer, and its row holds that.
+                flickers = hf3.zones[zone].flickers[at[zone]]
+                active = 1.0 if flickers else hf3.zones[zone].active("steady")[at[zone]]
                 weight *= active if on else 1 - active
             seen = tuple(
                 i if dict(zip(zones, shows, strict=True)).get(z, True) else 0

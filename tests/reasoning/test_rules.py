@@ -60,7 +60,7 @@ def fires(one: Rule, *facts: Fact) -> bool:
 def test_a_fact_has_every_slot_of_its_kind_in_order() -> None:
     made = fact("case", minutes_left=40, place="gate")
     assert [slot for slot, _ in made.slots] == [
-        "engine", "complaint", "channel", "place", "condition", "selection", "minutes-left", "people", "spent"
+        "engine", "complaint", "channel", "place", "condition", "now", "selection", "minutes-left", "people", "spent"
     ]  # fmt: skip
     assert made.get("minutes-left") == 40
     assert made.get("engine") == ""

@@ -42,7 +42,7 @@ def test_with_nothing_answered_there_is_nothing_to_doubt(kit: Kit) -> None:
     assert words.DOUBT.split(":")[0] not in " ".join(shown(console).split())
 
 
-@pytest.mark.parametrize("width", [40, 80])
+@pytest.mark.parametrize("width", [40])
 def test_an_end_without_a_fault_ends_the_screen_with_what_remains(kit: Kit, width: int) -> None:
     clock, console = Clock(), screen(width)
     chase = begun(kit, clock)
