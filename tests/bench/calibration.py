@@ -28,6 +28,7 @@ from isolate.kb.fit import Fitted, fit
 from isolate.kb.load import load
 from isolate.kb.model import HEALTHY, Condition
 from isolate.reasoning.belief import Belief, Model, Setting
+from isolate.reasoning.occasion import Makes
 
 BINS = np.linspace(0, 1, 11)
 LEAST = 0.01
@@ -48,8 +49,8 @@ class Off(Model):
         size = math.log(most)
         self._odds = {zone: np.exp(rng.uniform(-size, size, len(z.states))) for zone, z in fitted.zones.items()}
 
-    def active(self, zone: str, condition: Condition, strength: float = 1.0) -> np.ndarray:
-        sure = super().active(zone, condition, strength)
+    def active(self, zone: str, condition: Condition, strength: float = 1.0, makes: Makes = None) -> np.ndarray:
+        sure = super().active(zone, condition, strength, makes)
         odds = sure * self._odds[zone]
         return np.where(sure >= 1.0, 1.0, odds / (odds + 1 - sure))
 
@@ -132,8 +133,10 @@ def show(title: str, found: list[tuple[float, bool, bool]]) -> None:
         print(f"  {count:7d}  said {said:6.3f}  so {so:6.3f}  ± {spread:.3f}")
     top = [f for f in found if f[2]]
     _, own = table(top)
-    print(f"  most probable fault of a case: so {np.mean([f[1] for f in top]):.3f}, said "
-          f"{np.mean([f[0] for f in top]):.3f}, error {own:.4f}")
+    print(
+        f"  most probable fault of a case: so {np.mean([f[1] for f in top]):.3f}, said "
+        f"{np.mean([f[0] for f in top]):.3f}, error {own:.4f}"
+    )
     clipped = np.clip([f[0] if f[1] else 1 - f[0] for f in found], 1e-4, 1)
     print(f"  mean log loss {-np.log(clipped).mean():.4f} nats a prediction")
 
