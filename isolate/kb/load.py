@@ -62,10 +62,36 @@ def _travelling(name: str) -> Path:
 def load(folder: Path | None = None) -> Loaded:
     """Read and check a folder of knowledge, the shipped one by default.
 
+    The shipped one is read once in a process, for as long as none of its files changes.
+
     Raises:
         KnowledgeError: anything is wrong, with all that is wrong.
     """
-    top = Path(os.path.abspath(folder if folder is not None else shipped()))
+    if folder is not None:
+        return _load(folder)
+    top = shipped()
+    stamp = _stamp(top)
+    if _kept.get("stamp") != stamp:
+        _kept.update(stamp=stamp, loaded=_load(top))
+    found: Loaded = _kept["loaded"]
+    return found
+
+
+_kept: dict[str, Any] = {}
+"""The shipped knowledge as it was read last, and the stamp of its files."""
+
+
+def _stamp(top: Path) -> tuple[Any, ...]:
+    """Return what changes with any file of a folder: names, sizes, times of the last change."""
+    found = []
+    for path in sorted(top.rglob("*")):
+        about = path.stat()
+        found.append((str(path), about.st_size, about.st_mtime_ns))
+    return (str(top), *found)
+
+
+def _load(folder: Path) -> Loaded:
+    top = Path(os.path.abspath(folder))
     report = Report()
     base = read_folder(top, report)
     entries = _shape(base, report)

@@ -1386,3 +1386,27 @@ def test_the_shipped_knowledge_is_sound() -> None:
     knowledge = load().knowledge
     assert "halden-hf-3" in knowledge.engines
     assert len(knowledge.digest) == 64
+
+
+def test_the_shipped_knowledge_is_read_once_until_a_file_of_it_changes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from shutil import copytree
+
+    from isolate.kb import load as loading
+
+    mine = tmp_path / "mine"
+    copytree(loading.shipped(), mine)
+    monkeypatch.setattr(loading, "shipped", lambda: mine)
+    monkeypatch.setattr(loading, "_kept", {})
+    first = loading.load()
+    assert loading.load() is first
+    file = mine / "zones" / "engine.yaml"
+    file.write_text(file.read_text(encoding="utf-8").replace("prior: ", "prior:  ") + "\n# changed\n", encoding="utf-8")
+    second = loading.load()
+    assert second is not first and second.knowledge.digest == first.knowledge.digest
+    (mine / "zones" / "more.yaml").write_text("zones: {no}\n", encoding="utf-8")
+    with pytest.raises(KnowledgeError):
+        loading.load()
+    with pytest.raises(KnowledgeError):
+        loading.load()

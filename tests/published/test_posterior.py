@@ -279,17 +279,15 @@ def test_the_engines_have_the_channels_taken_here(engine: Fitted) -> None:
     assert engine.channels == ENGINES[engine.name]
 
 
-def test_repeated_trials_share_a_disposition(hf3: Fitted, kit: Kit) -> None:
-    # The explicit network: a hidden coin "same" (share of the entry) with, under it, one trial copied k times, else
-    # k independent trials.
-    key = "plug-hole-borescope/A"
+def trials(hf3: Fitted, key: str) -> Network:
+    """Return a network with three trials of a check: a hidden coin "same" (share of the entry), and under it one trial
+    copied, or else each of them fresh."""
     check = hf3.checks[key]
     assert check.repeats is not None
     network = Network(hf3)
     network.net.add(pyagrum.LabelizedVariable("same", "same", ["no", "yes"]))
     network.net.cpt("same").fillWith([1 - check.repeats.same, check.repeats.same])
-    channel = key.partition("/")[2]
-    network.add_check("trial 0", check.entry, channel, "steady")
+    network.add_check("trial 0", check.entry, key.partition("/")[2], "steady")
     parents = list(network.net.cpt("trial 0").names)[1:]
     for i in (1, 2):
         node = f"trial {i}"
@@ -304,6 +302,12 @@ def test_repeated_trials_share_a_disposition(hf3: Fitted, kit: Kit) -> None:
         # Axes now: parents in reverse, same, first trial, this trial.
         n = len(parents)
         network.fill(node, [*parents, "same", "trial 0"], table.transpose([*reversed(range(n)), n, n + 1, n + 2]))
+    return network
+
+
+def test_repeated_trials_share_a_disposition(hf3: Fitted, kit: Kit) -> None:
+    key = "plug-hole-borescope/A"
+    check, network = hf3.checks[key], trials(hf3, key)
     for outcomes in (
         [check.outcomes[-1]] * 3,
         [check.outcomes[0], check.outcomes[0], check.outcomes[-1]],
@@ -352,24 +356,8 @@ def test_activity_and_occasions_agree_with_pyagrum(engine: Fitted, seed: int) ->
 
 def test_tries_on_one_occasion_share_what_shows_and_the_ear_that_hears(hf3: Fitted, kit: Kit) -> None:
     """[reference library] Three spark tests on one occasion: a switch a zone, and a coin for repeating oneself."""
-    key, check = "spark-test/A", hf3.checks["spark-test/A"]
-    assert check.repeats is not None
-    network = Network(hf3)
-    network.net.add(pyagrum.LabelizedVariable("same", "same", ["no", "yes"]))
-    network.net.cpt("same").fillWith([1 - check.repeats.same, check.repeats.same])
-    network.add_check("trial 0", check.entry, "A", "steady")
-    parents = list(network.net.cpt("trial 0").names)[1:]
-    count = len(check.outcomes)
-    for node in ("trial 1", "trial 2"):
-        network.net.add(pyagrum.LabelizedVariable(node, node, list(check.outcomes)))
-        for parent in [*parents, "same", "trial 0"]:
-            network.net.addArc(parent, node)
-        trial = network.net.cpt("trial 0")[:]
-        table = np.empty([*trial.shape[:-1], 2, count, count])
-        table[..., 0, :, :] = trial[..., None, :]
-        table[..., 1, :, :] = np.eye(count)
-        n = len(parents)
-        network.fill(node, [*parents, "same", "trial 0"], table.transpose([*reversed(range(n)), n, n + 1, n + 2]))
+    key = "spark-test/A"
+    network = trials(hf3, key)
     for outcomes in (["snaps"] * 3, ["silent"] * 3, ["snaps", "silent", "snaps"]):
         belief = Belief.before(kit.model)
         for outcome in outcomes:

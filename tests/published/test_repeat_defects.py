@@ -58,7 +58,8 @@ class Unrolled:
 def story(first: float, second: float, shop: str = "") -> tuple[Unrolled, dict[str, str]]:
     """Return the network and the last node of each zone.
 
-    Case one, ``first`` days ago: A looks bad, is changed, looks good; case two: B looks poor; now: A looks poor.
+    Case one, ``first`` days ago: A looks bad, is changed, looks good; case two: B looks poor; now: A reads poor on a
+    meter. The look itself, done again, would stand in place of the earlier one (tests/case/test_inherit.py).
     """
     u = Unrolled()
     at = {zone: u.node(f"{zone} 0", STATES[zone], "", [PRIOR[zone]]) for zone in STATES}
@@ -102,7 +103,7 @@ def earlier(first: float, second: float, shop: str) -> tuple[Earlier, ...]:
 def test_earlier_cases_leave_what_the_unrolled_network_says(first: float, second: float, shop: str) -> None:
     model = Model(small())
     intake = Intake("117", "2", "bench", "dark", earlier=earlier(first, second, shop))
-    belief = believed(model, intake, [answered(2, "look/A", "poor")])
+    belief = believed(model, intake, [answered(2, "meter/A", "poor")])
     unrolled, at = story(first, second, shop)
     inference = pyagrum.LazyPropagation(unrolled.net)
     inference.setEvidence(unrolled.evidence)
@@ -115,7 +116,8 @@ def test_the_figures_written_here_are_those_of_the_aircraft() -> None:
     fitted = small()
     for zone, prior in PRIOR.items():
         assert fitted.zones[zone].prior == pytest.approx(prior) and list(fitted.zones[zone].states) == STATES[zone]
-    assert np.asarray(fitted.check("look/A").given["channel/A"]) == pytest.approx(np.array(list(LOOK.values())))
+    for check in ("look/A", "meter/A"):
+        assert np.asarray(fitted.check(check).given["channel/A"]) == pytest.approx(np.array(list(LOOK.values())))
     assert Model(fitted).transition(fitted.repair("change/A"), "channel/A") == pytest.approx(np.array(CHANGE))
 
 
