@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
-import pytest
+import os
 
-from isolate.case.chase import Kit
-from isolate.kb.fit import Fitted, fit
-from isolate.kb.load import load
+# As the command line does it, and before numpy is there: the tests share the processors among themselves already, and
+# tables of this size only lose by being split.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+import pytest  # noqa: E402
+
+from isolate.case.chase import Kit  # noqa: E402
+from isolate.kb.fit import Fitted, fit  # noqa: E402
+from isolate.kb.load import load  # noqa: E402
 
 
 @pytest.fixture(scope="session")
