@@ -8,11 +8,11 @@ import os
 # tables of this size only lose by being split.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-import pytest  # noqa: E402
+import pytest
 
-from isolate.case.chase import Kit  # noqa: E402
-from isolate.kb.fit import Fitted, fit  # noqa: E402
-from isolate.kb.load import load  # noqa: E402
+from isolate.case.chase import Kit
+from isolate.kb.fit import Fitted, fit
+from isolate.kb.load import load
 
 
 @pytest.fixture(scope="session")
