@@ -14,7 +14,8 @@ from datetime import datetime, timedelta
 from functools import cached_property
 from itertools import combinations
 from threading import Lock
-from typing import Any, Protocol
+from types import MappingProxyType
+from typing import Any, Protocol, Self
 
 import numpy as np
 
@@ -48,7 +49,7 @@ from isolate.case.steps import (
     Walk,
 )
 from isolate.kb.fit import FitAccess, FitCheck, FitRepair, Fitted, instance, near, split, worded
-from isolate.kb.model import HEALTHY, Caution, Condition, Place
+from isolate.kb.model import HEALTHY, Access, Caution, Check, Condition, Place, Repair
 from isolate.kb.model import Ask as FactAsk
 from isolate.reasoning import explain, swap
 from isolate.reasoning.belief import Belief, Model, Setting
@@ -190,8 +191,19 @@ class Chase:
         """Rules that fired since the caller last emptied this list."""
 
     @classmethod
-    def begin(cls, kit: Kit, log: Log, case: str, intake: Intake, clock: Callable[[], datetime]) -> Chase:
-        """Open a case. Raises Refused for an intake that names what the knowledge does not have."""
+    def begin(
+        cls,
+        kit: Kit,
+        log: Log,
+        case: str,
+        intake: Intake,
+        clock: Callable[[], datetime],
+        more: Mapping[str, Any] = MappingProxyType({}),
+    ) -> Self:
+        """Open a case. Raises Refused for an intake that names what the knowledge does not have.
+
+        ``more``: what else the opening says, by names of its own.
+        """
         check_intake(kit.fitted, intake)
         body = {
             "intake": intake.as_dict(),
@@ -200,6 +212,7 @@ class Chase:
             "position": intake.position,
             "engine": intake.engine,
             "complaint": intake.complaint,
+            **more,
         }
         items: list[tuple[str, Mapping[str, Any]]] = [("opened", body)]
         for key in _found_open(kit, intake):
@@ -210,7 +223,7 @@ class Chase:
         return chase
 
     @classmethod
-    def resume(cls, kit: Kit, log: Log, case: str, clock: Callable[[], datetime]) -> Chase:
+    def resume(cls, kit: Kit, log: Log, case: str, clock: Callable[[], datetime]) -> Self:
         """Take a case up again. Every open access state is unknown until it is walked."""
         chase = cls(kit, log, case, clock)
         if not chase.state.ended:
@@ -315,25 +328,17 @@ class Chase:
     def _barred(self) -> dict[str, str]:
         intake, fitted = self.intake, self.fitted
         found: dict[str, str] = {}
-        may = {a for p in intake.people for a in p.may}
-        on_the_way = {c.tool for c in intake.coming}
         gates = [f for f in self.firings() if f.kind == "gate"]
         for kind in (fitted.checks, fitted.repairs, fitted.access):
             for key, fit in kind.items():
-                entry = fit.entry
-                lacking = [a for a in entry.authority if a not in may]
-                without = [t for t in entry.tools if t in intake.missing and t not in on_the_way]
-                if intake.place not in entry.place:
-                    found[key] = f"not at the {intake.place}"
-                elif lacking:
-                    found[key] = f"nobody here holds: {', '.join(lacking)}"
-                elif without:
-                    found[key] = f"not at hand: {', '.join(without)}"
-                elif entry.people > max(1, len(intake.people)):
-                    found[key] = f"takes {entry.people} people"
+                if why := self.lacking(fit.entry):
+                    found[key] = why
                 else:
                     for gate in gates:
-                        if gate.get("block") in (fit.name, *entry.tags) and gate.get("channel") in ("", fit.channel):
+                        if gate.get("block") in (fit.name, *fit.entry.tags) and gate.get("channel") in (
+                            "",
+                            fit.channel,
+                        ):
                             found[key] = gate.says
                             break
         for key in self.state.open:
@@ -388,6 +393,21 @@ class Chase:
             ):
                 found.setdefault(key, "answered")
         return found
+
+    def lacking(self, entry: Check | Repair | Access) -> str:
+        """Return why a step cannot be done here whatever stands: place, people, tools; empty where it can."""
+        intake = self.intake
+        may = {a for p in intake.people for a in p.may}
+        on_the_way = {c.tool for c in intake.coming}
+        lacking = [a for a in entry.authority if a not in may]
+        without = [t for t in entry.tools if t in intake.missing and t not in on_the_way]
+        if intake.place not in entry.place:
+            return f"not at the {intake.place}"
+        if lacking:
+            return f"nobody here holds: {', '.join(lacking)}"
+        if without:
+            return f"not at hand: {', '.join(without)}"
+        return f"takes {entry.people} people" if entry.people > max(1, len(intake.people)) else ""
 
     def think(self, budget: int, stopped: Callable[[], bool] = lambda: False) -> None:
         """Look so many expansions ahead from now on at each offer, until stopped (then an offer is not kept)."""
@@ -731,9 +751,7 @@ class Chase:
     def _exchange(self, key: str) -> Valued:
         poser, both = self.poser, self._exchanged(key)
         needs, shut = [n for r in both for n in r.needs], [n for r in both for n in r.shut]
-        minutes, after, crossings = poser.crossings.go(
-            poser.mask(self.state.open), poser.mask(needs), poser.mask(shut)
-        )
+        minutes, after, crossings = poser.crossings.go(poser.mask(self.state.open), poser.mask(needs), poser.mask(shut))
         own = poser.weights.labour * sum(r.entry.minutes for r in both)
         done_at = self.clock() + timedelta(minutes=minutes + own)
         then = Chase(self.kit, Memory(self.state.events), self.id, lambda: done_at)
@@ -1564,17 +1582,7 @@ class Chase:
     def _settle(self) -> None:
         """Write what follows by itself from what was just said: belief, rules fired, verification, offer, ending."""
         state = self.state
-        items: list[tuple[str, Mapping[str, Any]]] = []
-        belief = self._belief_body()
-        if belief != self._last("belief"):
-            items.append(("belief", belief))
-        for firing in self.firings():
-            key = f"{firing.rule} {sorted(dict(firing.bindings).items())}"
-            if key not in state.fired:
-                items.append(("fired", {"key": key, **firing.as_dict()}))
-                self.news.append(firing)
-        if items:
-            self._write(*items)
+        self._conclude()
         if state.ended or state.unsettled:
             return
         while loose := self._unfounded(lasting=False):
@@ -1596,6 +1604,21 @@ class Chase:
                 self._end(*loose)
             if not state.open and self._due() is None and self._waited((), tuple(self.fitted.access), "") is None:
                 self._close()
+
+    def _conclude(self) -> None:
+        """Write the belief and the rules that fire, as far as they are new."""
+        state = self.state
+        items: list[tuple[str, Mapping[str, Any]]] = []
+        belief = self._belief_body()
+        if belief != self._last("belief"):
+            items.append(("belief", belief))
+        for firing in self.firings():
+            key = f"{firing.rule} {sorted(dict(firing.bindings).items())}"
+            if key not in state.fired:
+                items.append(("fired", {"key": key, **firing.as_dict()}))
+                self.news.append(firing)
+        if items:
+            self._write(*items)
 
     def _let_go(self) -> None:
         """End by themselves the states on the way that nobody has to put back, such as a dry motor done."""

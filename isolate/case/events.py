@@ -39,6 +39,13 @@ KINDS: dict[str, str] = {
     "inspected": "somebody who did none of the work inspected it",
     "handed-over": "the case went to somebody else, with the reason",
     "closed": "the case ended, with the way it ended",
+    "stopped": "in a drill: something unsafe was about to be done; it was not, and what it would have done was said",
+    "taken-again": "in a drill: it was taken up again from just before it was stopped",
+    "refused": "in a drill: something was tried that cannot be done there and then, with the reason",
+    "waited": "in a drill: time was let go by",
+    "hinted": "in a drill: a hint was asked for and given",
+    "suspected": "in a drill: who was the prime suspect then, and how sure the trainee was",
+    "debriefed": "after a drill: what it cost beside the reference, step by step; it changes no belief",
     "shop-finding": "the shop said what it found in a part that came off; it changes no belief",
 }
 """Every kind of event and what it says, in one line."""

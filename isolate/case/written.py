@@ -92,6 +92,54 @@ class WrittenSwap(_Written):
     where: str = Field(default="", description="The aircraft, position and channel of another engine.")
 
 
+class WrittenSeen(_Written):
+    """An answer, or a repair done, of an earlier case: one of the two, in the order they came."""
+
+    check: str = ""
+    outcome: str = ""
+    repair: str = ""
+    condition: Condition = "steady"
+
+    @model_validator(mode="after")
+    def _one(self) -> WrittenSeen:
+        if bool(self.check) == bool(self.repair) or bool(self.check) != bool(self.outcome):
+            raise ValueError("say a check with its outcome, or a repair")
+        return self
+
+
+class WrittenEarlier(_Written):
+    """An earlier case on the same engine."""
+
+    case: Text
+    days: float = Field(ge=0, le=10_000, description="Between its end and the opening of this one.")
+    end: Text = "verified, fault found"
+    complaint: Text
+    channel: str = ""
+    starts: list[WrittenStart] = []
+    trail: list[WrittenSeen] = Field(min_length=1, description="What was answered and repaired, in order.")
+    findings: dict[Text, Text] = Field(default={}, description="Repair → what the shop found in what came off.")
+
+    def data(self, engine: dict[str, str]) -> dict[str, Any]:
+        """Return it in the form of :class:`isolate.case.case.Earlier`; ``engine``: aircraft, position, engine."""
+        evidence = [
+            {"seq": i, "kind": "answer", "key": seen.check, "outcome": seen.outcome, "condition": seen.condition}
+            if seen.check
+            else {"seq": i, "kind": "repair", "key": seen.repair}
+            for i, seen in enumerate(self.trail, 2)
+        ]
+        told = {
+            **engine,
+            "complaint": self.complaint,
+            "channel": self.channel,
+            "starts": [{**start.model_dump(), "condition": start.condition or "steady"} for start in self.starts],
+        }
+        return {
+            **{"case": self.case, "days": self.days, "end": self.end, "complaint": self.complaint},
+            **{"channel": self.channel, "told": told, "evidence": evidence},
+            "findings": [{"repair": repair, "finding": said} for repair, said in self.findings.items()],
+        }
+
+
 class WrittenCase(_Written):
     """What is told when a case is opened."""
 
@@ -121,6 +169,7 @@ class WrittenCase(_Written):
     ages: list[WrittenAge] = Field(default=[], description="Of parts that wear: plug, lead, exciter.")
     swaps: list[WrittenSwap] = Field(default=[], description="Parts that changed places before the case.")
     hands: Literal[1, 2] = Field(default=1, description="People who work side by side on the engine.")
+    earlier: list[WrittenEarlier] = Field(default=[], description="Earlier cases on this engine, the latest first.")
 
     def intake(self) -> Intake:
         """Return the intake."""
@@ -130,6 +179,8 @@ class WrittenCase(_Written):
             # Where none is told apart the record says so, and isolate.case.believed takes them as the defect shows.
             start["condition"] = start["condition"] or (self.condition if apart else "steady")
         data["now"] = self.now or ""
+        engine = {"aircraft": self.aircraft, "position": self.position, "engine": self.engine}
+        data["earlier"] = [earlier.data(engine) for earlier in self.earlier]
         data["other_engine"] = {None: "", True: "yes", False: "no"}[self.other_engine]
         return Intake.from_dict(data)
 

@@ -7,7 +7,9 @@ the one by which it reasons: forward, one draw at a time.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
+from hashlib import sha256
 from typing import Any
 
 import numpy as np
@@ -26,7 +28,12 @@ class Drawn:
         self._shows: dict[tuple[Any, ...], bool] = {}
         self._said: dict[tuple[Any, ...], int] = {}
         self._copies: dict[tuple[Any, ...], bool] = {}
+        self._trials: Counter[tuple[Any, ...]] = Counter()
         self._era = 0
+
+    def chance(self, *what: Any) -> float:
+        """Return the next draw, from 0 up to 1. ``what``: what is drawn; here it does not matter."""
+        return float(self.rng.random())
 
     def worked(self, zones: frozenset[str] | set[str]) -> None:
         """Say that something was done to these zones: what shows and what is said begins anew."""
@@ -43,7 +50,7 @@ class Drawn:
         key = (zone, *how, occasion, self._era)
         if key not in self._shows:
             chance = float(self.model.showing(zone, *how)[self._state(zone)])
-            self._shows[key] = bool(self.rng.random() < chance)
+            self._shows[key] = self.chance("shows", *key) < chance
         return self._shows[key]
 
     def outcome(self, check: str, setting: Setting) -> str:
@@ -54,8 +61,7 @@ class Drawn:
         shown: Shown = frozenset()
         if fit.still:
             shown = frozenset(
-                (zone, self.shows(zone, how, setting.occasion))
-                for zone in sorted(self.model.switches(check, *how))
+                (zone, self.shows(zone, how, setting.occasion)) for zone in sorted(self.model.switches(check, *how))
             )
         table = self.model.likelihood(check, condition, strength, shown)
         at = tuple(0 if n == 1 else self._state(z) for z, n in zip(self.model.zones, table.shape[1:], strict=True))
@@ -64,19 +70,22 @@ class Drawn:
         story = (check, *how, setting.occasion, self._era) if fit.functional else (check,)
         if fit.repeats is None:
             # Asked again it gives the same answer.
-            if story not in self._said:
-                self._said[story] = self._draw(chances)
-            return fit.outcomes[self._said[story]]
+            return fit.outcomes[self._first(story, chances)]
         if story not in self._copies:
-            self._copies[story] = bool(self.rng.random() < fit.repeats.same)
+            self._copies[story] = self.chance("same", *story, self._era) < fit.repeats.same
         if self._copies[story]:
-            if story not in self._said:
-                self._said[story] = self._draw(chances)
-            return fit.outcomes[self._said[story]]
-        return fit.outcomes[self._draw(chances)]
+            return fit.outcomes[self._first(story, chances)]
+        self._trials[story] += 1
+        return fit.outcomes[self._draw(chances, *story, self._era, self._trials[story])]
 
-    def _draw(self, chances: Any) -> int:
-        return int(np.searchsorted(np.cumsum(chances), self.rng.random() * float(np.sum(chances)), side="right"))
+    def _first(self, story: tuple[Any, ...], chances: Any) -> int:
+        if story not in self._said:
+            self._said[story] = self._draw(chances, *story, self._era)
+        return self._said[story]
+
+    def _draw(self, chances: Any, *what: Any) -> int:
+        drawn = self.chance("says", *what) * float(np.sum(chances))
+        return int(np.searchsorted(np.cumsum(chances), drawn, side="right"))
 
     def lights(self, channel: str, condition: Condition) -> bool:
         """Return whether a start on this channel (a letter or ``both``) lights; each start is drawn anew."""
@@ -89,4 +98,21 @@ class Drawn:
                 rest *= chance
             elif channel in ("both", zone.channel):
                 dark *= 1 - chance
-        return bool(self.rng.random() < (1 - dark) * rest)
+        self._trials["lights", channel] += 1
+        return self.chance("lights", channel, condition, self._trials["lights", channel]) < (1 - dark) * rest
+
+
+class Seeded(Drawn):
+    """Drawn from a seed, each draw by what it is for: what shows does not depend on what was asked before it.
+
+    So two people who take two roads through one case meet the same aircraft, and one who takes a step anew meets what
+    he or she met.
+    """
+
+    def __init__(self, model: Model, truth: Mapping[str, str], seed: int) -> None:
+        super().__init__(model, truth, np.random.default_rng(seed))
+        self.seed = seed
+
+    def chance(self, *what: Any) -> float:
+        """Return the draw for this, from 0 up to 1."""
+        return int.from_bytes(sha256(repr((self.seed, what)).encode()).digest()[:7], "big") / 2**56

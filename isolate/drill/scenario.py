@@ -15,8 +15,15 @@ from isolate.case.steps import Done, Found, Step
 from isolate.case.written import Answers, read_for
 from isolate.drill.simulate import Aircraft
 from isolate.kb.fit import Fitted, UnknownName, near
-from isolate.kb.model import HEALTHY, Text
+from isolate.kb.model import HEALTHY, Minutes, Model, Text
 from isolate.kb.read import KnowledgeError, Problem
+
+
+class Point(Model):
+    """Something to be learnt. ``by``: what one meets it by; a drill in which none of it came up did not teach it."""
+
+    say: Text
+    by: list[Text] = Field(default=[], description="Checks, repairs, access states (instance names), rules.")
 
 
 class Scenario(Answers):
@@ -24,12 +31,33 @@ class Scenario(Answers):
 
     title: Text
     story: Text
-    learning: list[Text] = Field(min_length=1)
+    learning: list[Text | Point] = Field(min_length=1)
+    seed: int = Field(default=1, ge=0, description="What the aircraft shows by chance follows from it.")
+    approved: dict[Text, Minutes] = Field(
+        default={}, description="Caution with a wait → the minutes that the invented approved data of this drill gives."
+    )
+    topics: list[Text] = Field(
+        default=[], description="What it is about besides the parts of its truth, one word each."
+    )
     truth: list[Text] = Field(description="Fault modes by instance name (lead-open/A, no-fuel); empty: no fault.")
     source: list[Text] = Field(min_length=1)
 
+    @property
+    def points(self) -> tuple[Point, ...]:
+        """What is to be learnt."""
+        return tuple(Point(say=p) if isinstance(p, str) else p for p in self.learning)
+
     def odd(self, fitted: Fitted) -> Iterator[tuple[tuple[str | int, ...], str]]:
         """Yield where the truth names no fault mode, or two of one zone."""
+        known = {*fitted.checks, *fitted.repairs, *fitted.access, *fitted.rules}
+        for i, point in enumerate(self.learning):
+            for j, name in enumerate([] if isinstance(point, str) else point.by):
+                if name not in known:
+                    yield ("learning", i, "by", j), f"nothing is called {name!r}{near(name, known)}"
+        waits = [name for name, caution in fitted.cautions.items() if caution.wait is not None]
+        for name in self.approved:
+            if name not in waits:
+                yield ("approved", name), f"no caution with a wait is called {name!r}{near(name, waits)}"
         taken: dict[str, str] = {}
         for i, mode in enumerate(self.truth):
             zone = fitted.mode_zone.get(mode)
@@ -74,9 +102,7 @@ class Solved:
         return self.named == tuple(sorted(self.truth))
 
 
-def solve(
-    path: Path, kits: Callable[[str], Kit], tell: Callable[[Chase, Step, str], None] | None = None
-) -> Solved:
+def solve(path: Path, kits: Callable[[str], Kit], tell: Callable[[Chase, Step, str], None] | None = None) -> Solved:
     """Play a scenario by the tool's own advice. Raises KnowledgeError for a file that cannot be used."""
     scenario, kit = read_for(path, Scenario, kits)
     clock = Clock()

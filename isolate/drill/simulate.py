@@ -6,8 +6,8 @@ so that a drill played twice is the same twice. A repair of the faulty part cure
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Collection, Mapping, Sequence
+from typing import Any, Literal
 
 from isolate.case import swaps
 from isolate.kb.fit import UnknownName, near, split
@@ -56,13 +56,19 @@ class Aircraft:
                 raise UnknownName(f"{check} has no answer {outcome!r}{near(str(outcome), fit.outcomes)}")
         return list(outcomes)
 
+    def scripted(self, check: str) -> str | Literal[False] | None:
+        """Return the next scripted answer to a check, None for could not tell, False where nothing is scripted."""
+        scripted = self.script.get(check)
+        if not scripted:
+            return False
+        turn = self._asked.get(check, 0)
+        self._asked[check] = turn + 1
+        return scripted[min(turn, len(scripted) - 1)]
+
     def outcome(self, check: str, within: str) -> str | None:
         """Return what the check shows now."""
-        scripted = self.script.get(check)
-        if scripted:
-            turn = self._asked.get(check, 0)
-            self._asked[check] = turn + 1
-            return scripted[min(turn, len(scripted) - 1)]
+        if (scripted := self.scripted(check)) is not False:
+            return scripted
         table = self.model.likelihood(check, self.condition)
         at = [
             0 if length == 1 else self.fitted.zones[zone].states.index(self.truth[zone])
@@ -98,13 +104,22 @@ class Aircraft:
     def repaired(self, repair: str) -> None:
         """Carry out a repair, or parts changed over between channels, on the truth."""
         if swaps.known(self.fitted, repair):
-            part, one, other = swaps.read(repair)
-            self.truth = carried(self.fitted, self.truth, part, one, other)
-            touched = {z for channel in (one, other) for z in swap_zones(self.model, part, channel)}
-        else:
-            fit = self.fitted.repair(repair)
-            for zone, states in fit.clears.items():
-                if self.truth[zone] in states:
-                    self.truth[zone] = HEALTHY
-            touched = set(fit.clears)
-        self.script = {c: s for c, s in self.script.items() if not touched & set(self.fitted.check(c).given)}
+            self.changed_over(repair)
+            return
+        fit = self.fitted.repair(repair)
+        for zone, states in fit.clears.items():
+            if self.truth[zone] in states:
+                self.truth[zone] = HEALTHY
+        self.unscript(set(fit.clears))
+
+    def changed_over(self, key: str) -> set[str]:
+        """Carry parts changed over to their places; return the zones touched."""
+        part, one, other = swaps.read(key)
+        self.truth = carried(self.fitted, self.truth, part, one, other)
+        touched = {z for channel in (one, other) for z in swap_zones(self.model, part, channel)}
+        self.unscript(touched)
+        return touched
+
+    def unscript(self, touched: Collection[str]) -> None:
+        """End the scripts of checks that look at what was touched."""
+        self.script = {c: s for c, s in self.script.items() if not set(touched) & set(self.fitted.check(c).given)}

@@ -62,15 +62,16 @@ class Watch:
             return
         yield from (f"{name} opened without {need}" for need in access.needs if need not in now)
         yield from (f"{name} opened while {other} is open" for other in access.shut if other in now)
-        yield from self._tags(now, name, frozenset(access.entry.tags))
+        yield from self.tagged(now, name, frozenset(access.entry.tags))
 
     def _made(self, now: Collection[str], key: str) -> Iterator[str]:
         what = self.what(key)
         yield from (f"{key} without {need}" for need in sorted(self.fitted.needed(what.needs)) if need not in now)
         yield from (f"{key} while {other} is open" for other in what.shut if other in now)
-        yield from self._tags(now, key, frozenset(what.entry.tags))
+        yield from self.tagged(now, key, frozenset(what.entry.tags))
 
-    def _tags(self, now: Collection[str], name: str, tags: frozenset[str]) -> Iterator[str]:
+    def tagged(self, now: Collection[str], name: str, tags: frozenset[str]) -> Iterator[str]:
+        """Yield what is unsafe about a step of this name and tags, for whoever is near, with all that stands open."""
         if tags & FIRING:
             for other in sorted(now):
                 if other != name and APART & set(self.fitted.access[other].entry.tags):

@@ -373,6 +373,7 @@ class Caution(Sourced, Fitting):
             "Once confirmed it need not be asked again while all of these stay open; none: asked for each move."
         ),
     )
+    harm: Text | None = Field(default=None, description="Told in a drill: what going on before its wait is over does.")
 
 
 # -- complaints ----------------------------------------------------------------------------------
@@ -431,6 +432,13 @@ class Weights(Model):
     defer: Minutes = Field(default=240, description="Cost of carrying a defect on under the operator's own procedure.")
 
 
+class Money(Model):
+    """What an equivalent minute is worth, for those who think in money; no decision depends on it."""
+
+    minute: float = Field(gt=0, le=1000)
+    unit: Text
+
+
 class Omits(Model):
     """What a profile does not have."""
 
@@ -464,6 +472,7 @@ class Profile(Sourced):
     check_minutes: dict[Name, Minutes] = {}
     priors: dict[Name, Chance] = {}
     weights: dict[Place, Weights]
+    money: Money | None = None
     remaining: Chance = Field(default=0.05, description="Verified asks for less than this probability of a fault left.")
     book: Book | None = Field(default=None, description="A fixed order to hold the plan against in trials.")
 
@@ -538,6 +547,10 @@ class Rule(Sourced, Fitting):
     says: Text = Field(description="The plain sentence shown; {variables} are filled in.")
     when: list[Pattern] = Field(min_length=1)
     then: Then = Then()
+    harm: Text | None = Field(
+        default=None,
+        description="Of a gate: what going on in spite of it does to people or the engine, told in a drill.",
+    )
 
 
 # -- all of it -----------------------------------------------------------------------------------
