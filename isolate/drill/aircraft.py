@@ -6,7 +6,8 @@ The answers follow from the seed and from what was done to the aircraft, not fro
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -23,21 +24,21 @@ class Simulated(Aircraft):
     """An aircraft with a hidden truth that answers as the knowledge says, drawn from a seed.
 
     A scripted answer comes first, until a repair changes what its check looks at. A repair does what the knowledge
-    says of it: it clears with its chance, and may bring a fault of its own. ``place`` tells where and how it stands
-    when it is asked, and has to be told before :meth:`outcome`. Raises UnknownName and ValueError like its parent.
+    says of it: it clears with its chance, and may bring a fault of its own. ``where`` says how it is when it is asked:
+    whoever plays sets it. Raises UnknownName and ValueError like its parent.
     """
 
     def __init__(self, model: Model, truth: Iterable[str], seed: int, script: Mapping[str, Any] | None = None,
                  refusals: Mapping[str, str] | None = None, people: Iterable[str] = ()) -> None:  # fmt: skip
         super().__init__(model, tuple(truth), script, "steady", refusals, tuple(people))
-        self.place = Setting()
+        self.where: Callable[[], Setting] = Setting
         self._drawn = Seeded(model, self.truth, seed)
         self._done = 0
 
     def outcome(self, check: str, within: str) -> str | None:
-        """Return what the check shows at :attr:`place`."""
+        """Return what the check shows as it is now."""
         scripted = self.scripted(check)
-        return self._drawn.outcome(check, self.place) if scripted is False else scripted
+        return self._drawn.outcome(check, self.where()) if scripted is False else scripted
 
     def repaired(self, repair: str) -> None:
         """Carry out a repair, or parts changed over between channels, on the truth."""
@@ -59,16 +60,19 @@ class Simulated(Aircraft):
 
     def replay(self, events: Iterable[Event]) -> None:
         """Bring the aircraft to where the trail of a drill left it."""
+        now = self.where
         for event in events:
             if event.kind == "answered":
                 body = event.body
                 condition, strength = body.get("condition", "steady"), float(body.get("strength", 1.0))
-                self.place = Setting(condition, strength, int(body.get("occasion", 0)))
+                then = Setting(condition, strength, int(body.get("occasion", 0)))
+                self.where = partial(_as, then)
                 self.outcome(body["check"], "check")
             elif event.kind == "repaired":
                 self.repaired(event.body["repair"])
             elif event.kind == "swapped":
                 self.repaired(event.body["key"])
+        self.where = now
 
     def faults(self) -> tuple[str, ...]:
         """Return the fault modes that are there now, by instance name."""
@@ -81,4 +85,5 @@ class Simulated(Aircraft):
         )
 
 
-__all__ = ["Simulated"]
+def _as(setting: Setting) -> Setting:
+    return setting

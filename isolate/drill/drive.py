@@ -181,6 +181,7 @@ class Drive:
     def __init__(self, chase: Driven, clock: Clock, aircraft: Simulated, scenario: Scenario, about: Mapping[str, Any]):
         self.chase, self.clock, self.aircraft, self.scenario = chase, clock, aircraft, scenario
         self.about = dict(about)
+        aircraft.where = chase.at_clock
         self.fitted: Fitted = chase.fitted
         self.watch = Watch(chase.fitted, chase.verification)
         self.choices = tuple(choices(chase.fitted))
@@ -533,7 +534,6 @@ class Drive:
         chase = self.chase
         self.clock.pass_minutes(check.minutes)
         here = chase.at_clock()
-        self.aircraft.place = here
         outcome = self.aircraft.outcome(check.key, "check")
         body: dict[str, Any] = {
             "check": check.key,

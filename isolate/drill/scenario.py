@@ -13,7 +13,7 @@ from isolate.case.memory import Memory
 from isolate.case.play import Clock, play
 from isolate.case.steps import Done, Found, Step
 from isolate.case.written import Answers, read_for
-from isolate.drill.simulate import Aircraft
+from isolate.drill.aircraft import Simulated
 from isolate.kb.fit import Fitted, UnknownName, near
 from isolate.kb.model import HEALTHY, Minutes, Model, Text
 from isolate.kb.read import KnowledgeError, Problem
@@ -102,20 +102,29 @@ class Solved:
         return self.named == tuple(sorted(self.truth))
 
 
-def solve(path: Path, kits: Callable[[str], Kit], tell: Callable[[Chase, Step, str], None] | None = None) -> Solved:
-    """Play a scenario by the tool's own advice. Raises KnowledgeError for a file that cannot be used."""
+def solve(
+    path: Path,
+    kits: Callable[[str], Kit],
+    tell: Callable[[Chase, Step, str], None] | None = None,
+    seed: int | None = None,
+) -> Solved:
+    """Play a scenario by the tool's own advice, with the scenario's seed where none is given.
+
+    Raises KnowledgeError for a file that cannot be used.
+    """
     scenario, kit = read_for(path, Scenario, kits)
     clock = Clock()
     try:
-        aircraft = Aircraft(
+        aircraft = Simulated(
             kit.model,
             scenario.truth,
+            scenario.seed if seed is None else seed,
             scenario.answers,
-            scenario.case.condition,
             scenario.cannot,
             [p.name for p in scenario.case.people],
         )
         chase = Chase.begin(kit, Memory(), "drill", scenario.case.intake(), clock)
+        aircraft.where = lambda: chase.setting
     except (UnknownName, ValueError) as error:
         raise KnowledgeError([Problem(str(path), 0, str(error))]) from None
     done = play(chase, aircraft, clock, None if tell is None else lambda step, said: tell(chase, step, said))
