@@ -32,16 +32,20 @@ LONGEST = 60
 _NOT_KNOWN = ("", "unknown", "not known", "?", "-")
 
 
-def checked_part(told: Mapping[str, Any]) -> dict[str, Any]:
+def checked_part(told: Mapping[str, Any], blanks: bool = False) -> dict[str, Any]:
     """Return what is known of the parts as it is kept: the numbers as text, hours and starts as numbers or None.
 
-    Nothing told of it at all stays out, to be filled in by hand. Raises Refused for a name that is not asked, a
-    number missing, too long or no number.
+    Nothing told of it at all stays out, to be filled in by hand. ``blanks``: a number missing is None, a blank in the
+    record. Raises Refused for a name that is not asked, a number missing without ``blanks``, too long or no number.
     """
     names = [ask.name for ask in PART]
     for name in told:
         if name not in names:
             raise Refused(f"nothing of a part is called {name!r}{near(str(name), names)}; known: {', '.join(names)}")
+    if blanks:
+        given = {name: value for name, value in told.items() if value is not None and str(value).strip()}
+        found = {ask.name: checked_part_fact(ask, given[ask.name]) if ask.name in given else None for ask in PART}
+        return found if given else {}
     return {ask.name: checked_part_fact(ask, told.get(ask.name)) for ask in PART} if told else {}
 
 

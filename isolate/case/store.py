@@ -79,15 +79,18 @@ class Merged:
 # -- the database --------------------------------------------------------------------------------
 
 
-def open_store(where: str | Path | None = None, *, patience: float = 5.0) -> Store:
+def open_store(
+    where: str | Path | None = None, *, patience: float = 5.0, named: tuple[str, str] = ("ISOLATE_STORE", "cases.db")
+) -> Store:
     """Open the store at `where`, making it if there is none.
 
     Without `where`: the environment variable ISOLATE_STORE, else `isolate/cases.db` in the user's data folder
-    (XDG_DATA_HOME, else ~/.local/share). `patience` is how many seconds to wait for another program's lock.
+    (XDG_DATA_HOME, else ~/.local/share); `named` gives another variable and file. `patience` is how many seconds to
+    wait for another program's lock.
 
     Raises StoreError: no permission, a folder, not a store, newer than this version, locked, disk full, not SQLite.
     """
-    given = str(where) if where is not None else os.environ.get("ISOLATE_STORE", "")
+    given = str(where) if where is not None else os.environ.get(named[0], "")
     if re.match(r"postgres(ql)?(\+\w+)?:", given):
         raise StoreError(
             "A PostgreSQL store cannot be opened by this version: give the path of a file for an SQLite store instead."
@@ -96,7 +99,7 @@ def open_store(where: str | Path | None = None, *, patience: float = 5.0) -> Sto
         raise StoreError(f"A store is the path of a file; {scheme[1]!r} addresses cannot be opened.")
     if "\0" in given:
         raise StoreError("The path of the store holds a NUL character, which no path can.")
-    path = Path(given) if given else _data_folder() / "isolate" / "cases.db"
+    path = Path(given) if given else _data_folder() / "isolate" / named[1]
     if given.startswith("~"):
         with suppress(RuntimeError):  # no home folder: the path is then taken as it is written
             path = path.expanduser()

@@ -276,6 +276,16 @@ class Drive:
 
     # -- doing -----------------------------------------------------------------------------------------
 
+    def hindered(self, choice: Choice) -> bool:
+        """Return whether a check, a repair or a change of access would be refused or stopped as it stands now.
+
+        Waits that are not over are not looked at. Writes nothing.
+        """
+        if self.ended or self.stopped is not None:
+            return True
+        step = self._step(choice)
+        return bool(self._dangers(step) or self._refusal(step))
+
     def cautions(self, choice: Choice) -> tuple[CautionShown, ...]:
         """Return the cautions to be read before a move; none where it cannot or must not be made. Writes nothing."""
         if choice.kind in ("wait", "inspect", "end"):
@@ -495,7 +505,7 @@ class Drive:
             return self._answered(choice, fitted.check(choice.key))
         lines: list[str] = []
         minutes = sum(one.minutes for one in (step, *step.more))
-        part = checked_part(told) if choice.kind == "repair" and told else {}
+        part = checked_part(told, blanks=True) if choice.kind == "repair" and told else {}
         self.clock.pass_minutes(minutes)
         if choice.kind == "swap":
             moved, one_channel, other = swaps.read(choice.key)

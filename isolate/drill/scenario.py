@@ -95,7 +95,7 @@ class Solved:
     @property
     def named(self) -> tuple[str, ...]:
         """The fault modes of the verdict."""
-        return tuple(sorted(f.mode for f in self.verdict if f.state != HEALTHY))
+        return tuple(sorted({f.mode for f in self.verdict if f.state != HEALTHY}))
 
     @property
     def right(self) -> bool:
