@@ -318,7 +318,7 @@ class Store:
         events = self.events(case)
         data = b"".join(to_line(event) + b"\n" for event in events)
         if isinstance(to, (str, Path)):
-            _write_whole(Path(to), data, overwrite)
+            write_whole(Path(to), data, overwrite)
         else:
             try:
                 _write_to(to, data)
@@ -515,8 +515,8 @@ def _write_to(stream: BinaryIO, data: bytes) -> None:
     stream.flush()
 
 
-def _write_whole(path: Path, data: bytes, overwrite: bool) -> None:
-    """Write a file so that it is there whole or not at all: to a neighbour first, then renamed."""
+def write_whole(path: Path, data: bytes, overwrite: bool) -> None:
+    """Write a file so that it is there whole or not at all: to a neighbour first, then renamed. Raises StoreError."""
     part: Path | None = None
     try:
         path = Path(os.path.realpath(path))  # through a link: what it points to is replaced, not the link

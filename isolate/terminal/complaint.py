@@ -15,6 +15,8 @@ from functools import lru_cache
 from math import exp, log
 from typing import TYPE_CHECKING
 
+from isolate.kb.spoken import stem, words
+
 if TYPE_CHECKING:
     from isolate.kb.fit import Fitted
 
@@ -38,11 +40,6 @@ _SAME = {
 }  # fmt: skip
 
 
-def words(text: str) -> list[str]:
-    """Return the words of a text, lower-case, without their punctuation."""
-    return re.findall(r"[a-z0-9]+", text.casefold().replace("'", "").replace("\u2019", ""))
-
-
 _DENIES = frozenset(
     words(
         "no not never none nothing nil non without cannot cant wont didnt doesnt dont wouldnt couldnt isnt wasnt hasnt "
@@ -58,13 +55,7 @@ _IDLE = frozenset(
 
 
 def _stem(word: str) -> str:
-    if word in _SAME:
-        return _SAME[word]
-    for ending in ("ing", "ies", "ed", "s"):
-        if word.endswith(ending) and len(word) - len(ending) >= 4 and not word.endswith("ss"):
-            word = word[: -len(ending)]
-            break
-    return _SAME.get(word, word)
+    return stem(word, _SAME)
 
 
 def features(text: str) -> frozenset[str]:

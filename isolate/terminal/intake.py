@@ -8,9 +8,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, cast, get_args
 
+from isolate.kb.spoken import words as spoken
 from isolate.terminal import words
 from isolate.terminal.complaint import meant, search, sign_meant, signs_near
-from isolate.terminal.complaint import words as spoken
 from isolate.terminal.keys import Bar, Choices, Face, Key, Search, Stopped, quiet
 from isolate.terminal.words import listed, plain
 

@@ -606,7 +606,7 @@ def test_export_to_places_that_cannot_take_it(store: Store, tmp_path: Path, open
 
     def work() -> None:
         with pytest.raises(StoreError, match="you do not have permission"):
-            module._write_whole(open_folder / "case.jsonl", data, False)
+            module.write_whole(open_folder / "case.jsonl", data, False)
 
     as_nobody(work)
 
