@@ -386,11 +386,14 @@ class Chase:
         setting = self.setting
         for key in self.belief.occasion:
             repeats = fitted.checks[key].repeats
-            if (
-                self.belief.in_condition(key, setting)
-                if repeats is None
-                else len(self.belief.had(key, *setting)) >= repeats.most
-            ):
+            if repeats is None:
+                asked = self.belief.in_condition(key, setting)
+            elif fitted.checks[key].entry.starts:
+                # Each start is an occasion of its own, so that they are counted from the last work on.
+                asked = len(self.belief.occasion[key]) >= repeats.most
+            else:
+                asked = len(self.belief.had(key, *setting)) >= repeats.most
+            if asked:
                 found.setdefault(key, "answered")
         return found
 
