@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 import yaml
 
-from isolate.case.chase import Kit
+from isolate.case.chase import MOST_FAILS, Kit
 from isolate.case.written import read
 from isolate.cli import main
 from isolate.drill.scenario import Scenario, find, names, solve
@@ -120,5 +120,6 @@ def test_starts_are_not_asked_for_without_end(kit: Kit) -> None:
 
     solved = solve(FOLDER / "overdue-plug.yaml", made_for, tell, seed=6)
     repeats = made["halden-hf-5"].fitted.check("start-alone/A").repeats
-    assert repeats is not None and starts and max(starts.values()) <= repeats.most
+    # A verification may ask for one besides, and may fail so often.
+    assert repeats is not None and starts and max(starts.values()) <= repeats.most + MOST_FAILS
     assert solved.right
