@@ -5,24 +5,28 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from datetime import UTC
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-if TYPE_CHECKING:
-    from isolate.case.chase import Chase, Kit
-    from isolate.case.steps import Step
-    from isolate.kb.load import Loaded
-    from isolate.kb.model import Knowledge
+from isolate.terminal.plain import kits as _kits
+from isolate.terminal.plain import print_step as _print_step
+from isolate.terminal.plain import say as _say
+from isolate.terminal.plain import text as _text
 
-STEP = " " * 12
-"""Where the lines of a step go on."""
+if TYPE_CHECKING:
+    from isolate.kb.load import Loaded
+
 STOPPED = 130
 """Exit status after Ctrl-C, as shells have it."""
 PLACES = ("gate", "hangar")
 CONDITIONS = ("steady", "cold", "hot", "wet", "vibrating", "sagging")
 """As the knowledge has them; written out, so that parsing a command line does not load it."""
+
+
+DRILLS = ("check", "class", "debrief", "export", "mark", "new", "progress")
+"""Words after ``drill`` that are commands and no scenario's name."""
 
 
 class Failure(Exception):
@@ -34,7 +38,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     # The tables are small: a second thread of the numeric library only spins beside the first.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     parser = _parser()
-    arguments = parser.parse_args(argv)
+    arguments = parser.parse_args(_joined(sys.argv[1:] if argv is None else argv))
     if arguments.run is None:
         parser.print_help()
         return 2
@@ -175,11 +179,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     following.set_defaults(run=_next)
 
-    drill = commands.add_parser("drill", parents=[common], help="practise on a scenario")
-    drill.add_argument("name", nargs="?", help="a scenario's name or file; none: list them")
-    drill.add_argument("--solve", action="store_true", help="let the tool play it by its own advice")
-    drill.add_argument("--scenarios", type=Path, metavar="FOLDER", help="scenarios to use instead of the shipped ones")
-    drill.set_defaults(run=_drill)
+    _drill_parsers(commands, common, stored)
 
     calc = commands.add_parser("calc", help="work something out by itself, without a case")
     sums = calc.add_subparsers(metavar="WHAT", required=True)
@@ -239,6 +239,64 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _drill_parsers(commands: Any, common: argparse.ArgumentParser, stored: argparse.ArgumentParser) -> None:
+    """Add ``drill``, which takes a scenario's name, and the commands beside it, each told by a word after ``drill``."""
+    kept = argparse.ArgumentParser(add_help=False)
+    kept.add_argument(
+        "--drills", metavar="FILE", help="where drills are kept (else ISOLATE_DRILLS, else your data folder)"
+    )
+    found = argparse.ArgumentParser(add_help=False)
+    found.add_argument("--scenarios", type=Path, metavar="FOLDER", help="scenarios to use instead of the shipped ones")
+    out = argparse.ArgumentParser(add_help=False)
+    out.add_argument("--overwrite", action="store_true", help="replace a file that is there")
+
+    def command(name: str, *parents: argparse.ArgumentParser, text: str) -> argparse.ArgumentParser:
+        parser: argparse.ArgumentParser = commands.add_parser(name, parents=parents, help=text)
+        parser.set_defaults(run=_drill, command=name)
+        return parser
+
+    drill = command("drill", common, kept, found, text="practise on a simulated aircraft; you name every move")
+    drill.add_argument("name", nargs="?", help="a scenario's name or file; none: list them")
+    drill.add_argument("--random", action="store_true", help="a case drawn from the knowledge, another each time")
+    drill.add_argument("--level", choices=("easy", "middle", "hard"), help="with --random: how hard, as measured")
+    drill.add_argument("--about", metavar="PART", help="with --random: what it is about, e.g. lead")
+    drill.add_argument("--engine", metavar="TYPE", help="with --random: engine type")
+    drill.add_argument("--seed", type=int, metavar="S", help="of what the aircraft shows; with --random of the case")
+    drill.add_argument("--as", dest="trainee", metavar="NAME", help="who practises (else ISOLATE_TRAINEE)")
+    drill.add_argument("--resume", nargs="?", const="", metavar="DRILL", help="go on with a drill (the latest)")
+    drill.add_argument("--script", type=Path, metavar="FILE", help="play a drill from a file of moves, and debrief it")
+    drill.add_argument("--solve", action="store_true", help="let the tool play it by its own advice")
+
+    check = command("drill check", common, found, text="whether a scenario can be solved, safely, and how hard it is")
+    check.add_argument("names", nargs="*", metavar="NAME", help="a scenario's name or file; none: each shipped one")
+    new = command("drill new", common, stored, out, text="write a scenario from a finished case, without names")
+    new.add_argument("case", metavar="CASE", help="its id")
+    new.add_argument("--out", type=Path, metavar="FILE", help="where to write it; else it is printed here")
+    debrief = command("drill debrief", common, kept, out, text="what a drill cost beside the reference, step by step")
+    debrief.add_argument("drill", nargs="?", metavar="DRILL", help="its id; none: the latest")
+    debrief.add_argument("--html", type=Path, metavar="FILE", help="write it there as a page")
+    debrief.add_argument("--text", type=Path, metavar="FILE", help="write it there as text")
+    debrief.add_argument("--json", action="store_true", help="print it as JSON")
+    progress = command("drill progress", common, kept, text="how a trainee gets on, and what to practise next")
+    progress.add_argument("trainee", nargs="?", metavar="NAME", help="who (else ISOLATE_TRAINEE)")
+    many = command("drill class", kept, out, text="many trainees beside each other, from files that they bring")
+    many.add_argument("files", nargs="*", metavar="FILE", help="exported drills or drill stores; none: your own")
+    many.add_argument("--csv", type=Path, metavar="FILE", help="write one row a drill there")
+    mark = command("drill mark", common, found, kept, out, text="play and mark many files of moves")
+    mark.add_argument("files", nargs="+", type=Path, metavar="FILE", help="files of moves")
+    mark.add_argument("--csv", type=Path, metavar="FILE", help="write one row a file there")
+    export = command("drill export", kept, out, text="write a drill to a file of JSON lines")
+    export.add_argument("drill", metavar="DRILL", help="its id")
+    export.add_argument("file", nargs="?", type=Path, metavar="FILE", help="where to (else DRILL.jsonl)")
+
+
+def _joined(argv: Sequence[str]) -> list[str]:
+    """Return the arguments with a word after ``drill`` that is a command of its own joined to it."""
+    if len(argv) > 1 and argv[0] == "drill" and argv[1] in DRILLS:
+        return [" ".join(argv[:2]), *argv[2:]]
+    return list(argv)
+
+
 def _version() -> str:
     from isolate import __version__
 
@@ -248,42 +306,10 @@ def _version() -> str:
 # -- what several commands need ------------------------------------------------------------------
 
 
-def _kits(knowledge: Knowledge) -> Callable[[str], Kit]:
-    """Return a function from engine name to its kit, each made once."""
-    from isolate.case.chase import Kit
-    from isolate.kb.fit import fit
-
-    made: dict[str, Kit] = {}
-
-    def kit(engine: str) -> Kit:
-        if engine not in made:
-            made[engine] = Kit(fit(knowledge, engine))
-        return made[engine]
-
-    return kit
-
-
 def _load(arguments: argparse.Namespace) -> Loaded:
     from isolate.kb.load import load
 
     return load(arguments.knowledge)
-
-
-def _say(text: str, indent: str = "") -> None:
-    """Print text; on a terminal, broken between words, lines after the first indented."""
-    if sys.stdout.isatty():
-        import shutil
-        import textwrap
-
-        width = max(20, shutil.get_terminal_size().columns - 1)
-        text = textwrap.fill(text, width, subsequent_indent=indent, break_on_hyphens=False)
-    print(text)
-
-
-def _text(text: str) -> None:
-    """Print a text of several lines; on a terminal each broken between words, under its own indent."""
-    for line in text.splitlines():
-        _say(line, " " * (len(line) - len(line.lstrip())) + "  ")
 
 
 def _now() -> Any:
@@ -362,30 +388,6 @@ def new_case(intake: Any) -> str:
     from isolate.case.chain import case_id
 
     return case_id(intake.aircraft, intake.position, _now(), os.urandom(8))
-
-
-def _print_step(chase: Chase, step: Step, said: str) -> None:
-    from isolate.case.steps import Ask, Confirm, Cross, Mend, Offer
-
-    spent = f"{chase.state.book_minutes:4.0f} min"
-    if isinstance(step, Offer):
-        _say(f"{spent}  next: {step.title}  (about {step.expected:.0f} min to a verified, closed-up aircraft)", STEP)
-        for firing in chase.news:
-            if firing.kind != "gate":
-                _say(f"          {firing.kind}: {firing.says}", STEP)
-        chase.news.clear()
-    elif isinstance(step, Ask):
-        _say(f"{spent}    {step.title}: {said}", STEP)
-        leading = ", ".join(
-            f"{chase.fitted.zones[m.zone].title_of(m.state)} {m.probability:.0%}" for m in chase.belief.faults(0.05)[:3]
-        )
-        _say(f"            suspects now: {leading or 'none above 5 %'}", STEP)
-    elif isinstance(step, Confirm):
-        _say(f"{spent}    {step.caution.level.upper()} {step.caution.title}: {said}", STEP)
-    elif isinstance(step, Cross | Mend):
-        _say(f"{spent}    {step.title}: {said}", STEP)
-    else:
-        _say(f"{spent}    {step.title}: {said}", STEP)
 
 
 # -- cases -----------------------------------------------------------------------------------------
@@ -561,35 +563,9 @@ def _next(arguments: argparse.Namespace) -> int:
 
 
 def _drill(arguments: argparse.Namespace) -> int:
-    from isolate.case.written import read
-    from isolate.drill.scenario import Scenario, find, names, solve
-    from isolate.kb.load import shipped_scenarios
+    from isolate.terminal import drills
 
-    folder = arguments.scenarios or shipped_scenarios()
-    if arguments.name is None:
-        if not folder.is_dir():
-            raise Failure(f"{folder}: there is no such folder of scenarios")
-        for name in names(folder):
-            print(f"{name:28} {read(folder / f'{name}.yaml', Scenario).title}")
-        return 0
-    path = find(arguments.name, folder)
-    scenario = read(path, Scenario)
-    print(scenario.title)
-    _say(scenario.story)
-    if not arguments.solve:
-        print(f"\nThe tool plays it by its own advice with:\n  isolate drill {arguments.name} --solve")
-        return 0
-    kits = _kits(_load(arguments).knowledge)
-    print()
-    solved = solve(path, kits, _print_step)
-    fitted = kits(scenario.case.engine).fitted
-    print()
-    print(f"End: {solved.done.end}; {solved.book_minutes:.0f} min by the book.")
-    for found in solved.verdict:
-        print(f"Verdict: {found.title} ({found.probability:.0%}), {fitted.repairs[found.repair].title}")
-    print(f"Truth:   {', '.join(solved.truth) or 'no fault'}")
-    print("The verdict is the truth." if solved.right else "THE VERDICT IS NOT THE TRUTH.")
-    return 0 if solved.right else 1
+    return drills.run(arguments)
 
 
 # -- calc ------------------------------------------------------------------------------------------

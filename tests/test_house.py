@@ -18,7 +18,7 @@ import pytest
 ROOT = Path(__file__).parent.parent
 ORDER = ("kb", "reasoning", "case", "drill", "terminal", "cli", "__main__")
 """From left to right: each may import itself and what stands before it."""
-HEAVY = ("experta", "numpy", "prompt_toolkit", "pydantic", "rich", "yaml")
+HEAVY = ("experta", "numpy", "prompt_toolkit", "pydantic", "rapidfuzz", "rich", "yaml")
 IMPURE = frozenset(
     {
         *("asyncio", "datetime", "io", "multiprocessing", "os", "pathlib", "prompt_toolkit", "random", "rich"),
@@ -31,7 +31,8 @@ ONLY = {
     "sqlite3": {"isolate/case/store.py"},
     "rich": {"isolate/terminal/", "isolate/cli.py"},
     "prompt_toolkit": {"isolate/terminal/"},
-    "argparse": {"isolate/cli.py", "isolate/terminal/start.py"},
+    "argparse": {"isolate/cli.py", "isolate/terminal/start.py", "isolate/terminal/drills.py"},
+    "rapidfuzz": {"isolate/drill/said.py"},
 }
 """Library → the files, or folders, that may know it."""
 FILES = sorted((ROOT / "isolate").rglob("*.py"))

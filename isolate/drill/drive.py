@@ -44,6 +44,8 @@ HINTS = (4.0, 8.0)
 """Equivalent minutes that a first hint costs at a step, and the second, which names the move: our judgement."""
 APPROVED = {"ignition-energy": 5.0, "drain-time": 5.0, "heat-soak": 45.0}
 """Waits, in minutes, that the approved data of a drill gives where its scenario says nothing; invented."""
+HEAT = "cool-enough"
+"""The access state in which an engine that ran is left to cool."""
 ASK_EVERY = 3
 """So many answers after the last suspicion the prime suspect is asked for again."""
 SOMETHING = "Going on like this hurts people. It is never done like this."
@@ -206,7 +208,8 @@ class Drive:
             "scenario": scenario.model_dump(mode="json", by_alias=True, exclude_unset=True),
             **({"level": dict(level)} if level else {}),
         }
-        clock = Clock()
+        # From the real time on, so that drills come in the order in which they were begun.
+        clock = Clock(parse_time(begun))
         chase = Driven.begin(kit, log, drill, scenario.case.intake(), clock, {"drill": about})
         # What the story found open is open: whoever tells it stands before it.
         if unknown := chase.state.unknown:
@@ -248,10 +251,7 @@ class Drive:
     def approved(self) -> dict[str, float]:
         """Return caution → minutes that this drill's approved data gives for its wait."""
         waits = {n: APPROVED.get(n, 0.0) for n, c in self.fitted.cautions.items() if c.wait is not None}
-        found = {**waits, **self.scenario.approved}
-        if self.chase.setting.condition != "hot" and "heat-soak" not in self.scenario.approved:
-            found["heat-soak"] = 0.0
-        return found
+        return {**waits, **self.scenario.approved}
 
     def choice(self, kind: str, key: str) -> Choice:
         """Return a move by kind and key. Raises UnknownName."""
@@ -348,8 +348,8 @@ class Drive:
         else:
             lines = [f"The tool would do this next: {offer.title}", offer.purpose]
             if offer.crossings:
-                lines.append("The way there: " + ", ".join(f"{c.title} {c.word}" if c.opening else f"{c.title} put back"
-                                                           for c in offer.crossings))  # fmt: skip
+                lines.append("The way there: " + " · ".join(f"{c.title}: {c.word if c.opening else 'put back'}"
+                                                            for c in offer.crossings))  # fmt: skip
         cost = HINTS[min(had, len(HINTS) - 1)]
         self.chase.write(("hinted", {"move": move.name, "kind": move.kind, "minutes": cost, "named": had > 0}))
         return tuple(line for line in lines if line)
@@ -493,8 +493,28 @@ class Drive:
     def _fact(self, ask: Any, caution: CautionShown) -> Any:
         entry = self.fitted.cautions[caution.name]
         if entry.wait == ask.name:
-            return max(float(ask.least or 0), self.approved().get(caution.name, 0.0))
+            asked = self.approved().get(caution.name, 0.0)
+            if set(entry.since) & {HEAT}:
+                asked = max(0.0, asked - self._cooled())
+            return max(float(ask.least or 0), asked)
         return self.aircraft.fact(ask, caution.name)
+
+    def _cooled(self) -> float:
+        """Return the minutes from when the engine last ran to when it was left to cool; endless for a cold one."""
+        chase = self.chase
+        events = chase.state.events
+        since = chase.state.since.get(HEAT)
+        left = next((parse_time(e.time) for e in events if e.seq == since), self.clock())
+        ran = [
+            parse_time(e.time)
+            for e in events
+            if e.kind == "answered" and "engine-run" in self.fitted.check(e.body["check"]).entry.tags
+        ]
+        if ran:
+            return (left - ran[-1]).total_seconds() / 60
+        if chase.setting.condition != "hot":
+            return float("inf")
+        return (chase.intake.shut_down or 0.0) + (left - parse_time(chase.state.opened)).total_seconds() / 60
 
     def _made(self, choice: Choice, step: Doing, told: Mapping[str, Any]) -> Came:
         chase, fitted = self.chase, self.fitted

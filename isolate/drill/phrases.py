@@ -213,7 +213,7 @@ ACCESS: dict[str, Way] = {
     ),
     "tools-listed": Way(
         ("tool|cap|blank list|write|record|inventory (tool cap blank down up out)",),
-        ("tool|cap|blank count|account|back|in|tally|check|away|clear (tool cap blank list off)",),
+        ("tool|cap|blank count|account|back|in|out|tally|check|away|clear (tool cap blank list off out)",),
         "List the tools, caps and blanks", "Count the tools, caps and blanks back in",
     ),
     "wind-checked": Way(

@@ -10,7 +10,7 @@ from collections.abc import Callable, Collection
 from typing import Protocol
 
 from isolate.drill.drive import DONE, INSPECT, Came, Choice, Drive
-from isolate.kb.fit import FitCheck, FitRepair
+from isolate.kb.fit import FitCheck, FitRepair, instance
 from isolate.reasoning.plan import Valued
 from isolate.reasoning.pose import WATCH
 
@@ -48,7 +48,14 @@ def run(drive: Drive, mover: Mover = ours, tell: Callable[[Came], None] = lambda
         chase = drive.chase
         if chase.state.verified == "passed" and chase.remaining < chase.fitted.profile.remaining:
             return _finish(drive, DONE, tell)
-        move = mover(drive, chase.ranked().moves)
+        moves = chase.ranked().moves
+        move = mover(drive, moves)
+        if move.kind == "verify" and _held(drive):
+            # What a gate keeps from being proven is proven once the look that it asks for was taken, or not here.
+            if (look := _lifting(drive)) is not None:
+                make(drive, drive.choice("check", look), tell)
+                continue
+            move = next(m for m in moves if m.kind == "end")
         if move.kind == "end":
             return _finish(drive, move.name, tell)
         if move.kind == "verify":
@@ -58,8 +65,34 @@ def run(drive: Drive, mover: Mover = ours, tell: Callable[[Came], None] = lambda
                 if came.outcome != check.outcomes[0]:
                     break
         else:
+            if move.kind == "repair" and (look := _lifting(drive)) in chase.fitted.repair(move.name).examines:
+                # Once the part is away nobody can look any more.
+                make(drive, drive.choice("check", str(look)), tell)
             make(drive, drive.choice(move.kind, move.name), tell)
     raise Stuck(f"the drill has not ended after {MOST_MOVES} moves")
+
+
+def _held(drive: Drive) -> bool:
+    """Return whether a gate, or what is not there, keeps part of the verification from being made."""
+    barred, told = drive.chase.barred(), (None, "answered", "could not tell")
+    return any(barred.get(key) not in told for key in drive.chase.verification)
+
+
+def _lifting(drive: Drive) -> str | None:
+    """Return a check that a standing gate waits for: its finding stands as long as that check has no answer."""
+    chase, fitted = drive.chase, drive.fitted
+    barred, asked = chase.barred(), chase.state.answers
+    gates = (f for f in chase.firings() if f.kind == "gate")
+    found = {(str(m.get("name")), str(m.get("channel"))) for gate in gates for m in gate.matched if m.kind == "finding"}
+    for name, channel in sorted(found):
+        for rule in fitted.rules.values():
+            for pattern in rule.when if rule.then.finding == name else ():
+                if pattern.absent is None or pattern.absent.fact != "answer":
+                    continue
+                key = instance(str(pattern.absent.where.get("check")), channel)
+                if key in fitted.checks and key not in asked and key not in barred:
+                    return key
+    return None
 
 
 def make(drive: Drive, choice: Choice, tell: Callable[[Came], None] = lambda came: None) -> Came:
