@@ -1,8 +1,10 @@
-"""Gates that nothing can lift, and cautions that only come where a gate holds.
+"""Gates that nothing can lift, cautions that only come where a gate holds, and harm that is not told.
 
 A gate is there to be lifted: by a state opened or shut, a caution confirmed, an answer, by time, or by somebody who
 is here or not. Where whatever would lift it lies behind the gate itself, or is not on the engine at all, nobody can
 go on.
+
+In a drill somebody may go on in spite of a gate or a wait. Then he or she is told the harm, where it is written.
 """
 
 from __future__ import annotations
@@ -11,7 +13,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from typing import Any, NamedTuple
 
 from isolate.kb.check_rules import coded, values
-from isolate.kb.check_view import Step, View, above, listed, literals, steps
+from isolate.kb.check_view import Step, View, above, listed, literals, patterns, steps
 from isolate.kb.fit import Fitted
 from isolate.kb.model import VERIFY, Pattern, Rule
 
@@ -25,6 +27,9 @@ _RUNS_ON = ("minutes-left", "spent")
 
 _ENGINE = {"engine", "selection"}
 """Slots of the case that an engine settles."""
+
+_LIMITS = ("about-to", "case", "feature", "person", "at-hand", "motored", "done", "declined")
+"""What a gate about a step rests on that only refuses: who is here, what is at hand, the limits of the operator."""
 
 _GIVEN = {"answer": ("check", "check"), "repaired": ("repair", "repair")}
 """Facts that a step of some kind brings: fact → the slot that names the step, and its kind."""
@@ -71,6 +76,7 @@ def gates(view: View, alive: Mapping[str, Collection[str]]) -> None:
         if rule.kind == "gate" and fires and name not in blocking and rule.then.block != VERIFY:
             message = f"blocks nothing: no step that it is about is `{rule.then.block}` on an engine that has this rule"
             view.say("rules", name, ("then", "block"), message)
+    _harms(view)
 
 
 class _Engine(NamedTuple):
@@ -350,3 +356,26 @@ def _never_shown(view: View, here: _Engine, alive: Collection[str]) -> None:
                 message = f"is never shown: under its conditions the gate `{other}` holds every step that it is about"
                 view.say("rules", name, ("then", "caution"), message, here.fitted.name)
                 break
+
+
+# -- harm ----------------------------------------------------------------------------------------
+
+
+def _harms(view: View) -> None:
+    """Say where a drill would not tell what an unsafe move does. Knowledge that nowhere tells harm is for no drills."""
+    rules, cautions = view.knowledge.rules, view.knowledge.cautions
+    if not any(entry.harm for entries in (rules, cautions) for entry in entries.values()):
+        return
+    for name, rule in rules.items():
+        facts = {pattern.fact for pattern, _ in patterns(rule)}
+        if rule.kind != "gate":
+            if rule.harm:
+                view.say("rules", name, ("harm",), "is told of gates only, and this rule is none")
+        elif "about-to" in facts and not facts <= set(_LIMITS) and not rule.harm:
+            message = "holds a step until something is safe and does not say what going on does to people or the engine"
+            view.say("rules", name, ("harm",), message)
+    for name, caution in cautions.items():
+        if caution.wait and not caution.harm:
+            view.say("cautions", name, ("harm",), "has a wait and does not say what going on before it is over does")
+        elif caution.harm and not caution.wait:
+            view.say("cautions", name, ("harm",), "is told only where a wait is not over, and this caution has none")

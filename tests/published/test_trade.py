@@ -727,12 +727,12 @@ def test_a_hot_engine_is_not_given_up(kit: Kit) -> None:
     assert any(seen.at("open", "cool-enough") < i < seen.at("open", "lead-off/A") for i in cooled)
     assert [key for _, key, _ in seen.steps[: seen.at("open", "lead-off/A")]].count("hot-parts") == 1
     # Lead and plug are shut off where nobody has judged the heat; unknown, after a resume, is not judged.
-    for move, blocked in (("lead-off", "lead-work"), ("plug-out", "plug-out")):
-        about = fact("about-to", move=move, kind="open", channel="A", tag="hands-in")
+    for move, rule in (("lead-off", "hot-engine-hands-wait"), ("plug-out", "hot-engine-plug-waits")):
+        about = fact("about-to", move=move, kind="open", channel="A", tag="heat")
         for state, held in (("open", False), ("unknown", True), ("shut", True)):
             cool = fact("access", name="cool-enough", channel="", state=state)
             lead = fact("access", name="lead-off", channel="A", state="open")
-            assert (blocked in {f.get("block") for f in BOOK.run([about, cool, lead])}) is held, (move, state)
+            assert (rule in {f.rule for f in BOOK.run([about, cool, lead])}) is held, (move, state)
 
 
 def test_supplies_found_in_again_are_pulled_before_hands_close_up(kit: Kit) -> None:

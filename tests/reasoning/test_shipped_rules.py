@@ -14,7 +14,7 @@ import pytest
 from isolate.kb.fit import Fitted, fit
 from isolate.kb.load import load
 from isolate.kb.model import FACTS, Knowledge, Pattern, Scalar
-from isolate.reasoning.rules import Fact, Firing, RuleBook, fact
+from isolate.reasoning.rules import Fact, Firing, RuleBook, asks, fact
 
 KNOWLEDGE: Knowledge = load().knowledge
 BOOK = RuleBook(KNOWLEDGE.rules)
@@ -219,7 +219,7 @@ CASES: dict[str, tuple[list[Fact], list[Fact]]] = {
         [*CORE_PANEL, access("reverser-deactivated", "unknown")],
         [*CORE_PANEL, access("reverser-deactivated")],
     ),
-    "hot-engine-lead-waits": (
+    "hot-engine-hands-wait": (
         [*LEAD_OFF, access("cool-enough", "unknown")],
         [*LEAD_OFF, COOL],
     ),
@@ -242,10 +242,6 @@ CASES: dict[str, tuple[list[Fact], list[Fact]]] = {
         [*START, access("heads-counted", "unknown"), access("fire-cover")],
         [*START, *QUIET],
     ),
-    "lead-at-exciter-needs-input-off": (
-        [*step("lead-off-exciter", "open", "A", "high-voltage"), access("input-off", "open", "B")],
-        [*step("lead-off-exciter", "open", "A", "high-voltage"), access("input-off", "open", "A")],
-    ),
     "plug-needs-lead-off": (
         [*PLUG_OUT, access("lead-off", "open", "B")],
         [*PLUG_OUT, access("lead-off", "open", "A")],
@@ -257,6 +253,120 @@ CASES: dict[str, tuple[list[Fact], list[Fact]]] = {
             access("lead-off", "open", "A"),
             access("lead-off-exciter", "open", "A"),
         ],
+    ),
+    # -- step gates: before hands, while power is back, putting back, before it turns (harm said in a drill)
+    "movables-need-notices": (
+        [*step("movables-safe", "open"), access("notices", "unknown")],
+        [*step("movables-safe", "open"), access("notices")],
+    ),
+    "hands-in-need-starter-off": (
+        [*LEAD_OFF, access("air-on", "unknown")],
+        [*LEAD_OFF, access("air-on", "shut")],
+    ),
+    "cowls-need-air-off": ([*COWLS, access("air-on")], [*COWLS, access("air-on", "shut")]),
+    "reverser-needs-movables-and-air-off": (
+        [*step("reverser-deactivated", "open", "", "reverser"), access("movables-safe"), access("air-on")],
+        [*step("reverser-deactivated", "open", "", "reverser"), access("movables-safe"), access("air-on", "shut")],
+    ),
+    "restraint-needs-power-off": (
+        [*step("prop-clear", "open", "", "propeller"), access("notices"), access("ground-power-on", "unknown")],
+        [*step("prop-clear", "open", "", "propeller"), access("notices"), access("ground-power-on", "shut")],
+    ),
+    "valve-look-needs-air-off": (
+        [*step("start-valve-look", "check"), access("notices", "unknown")],
+        [*step("start-valve-look", "check"), access("notices"), access("air-on", "shut")],
+    ),
+    "drains-need-notices": (
+        [*step("tailpipe-look", "check", "", "fuel"), access("notices", "shut")],
+        [*step("tailpipe-look", "check", "", "fuel"), access("notices")],
+    ),
+    "hands-at-channel-need-input-off": (
+        [*NEW_PLUG, *CHANNELS, access("input-off", "open", "B")],
+        [*NEW_PLUG, *CHANNELS, access("input-off", "open", "A")],
+    ),
+    "hands-at-exciters-need-inputs-off": (
+        [*step("correct-connections", "repair", "", "hands-in", "exciter-work"), access("input-off", "unknown", "B")],
+        [*step("correct-connections", "repair", "", "hands-in", "exciter-work"), access("input-off", "open", "B")],
+    ),
+    "exciter-look-needs-breakers": (
+        [*step("exciter-mount-look", "check", "A", "aloft", "exciter-work"), access("breakers-pulled", "unknown")],
+        [*step("exciter-mount-look", "check", "A", "aloft", "exciter-work"), access("breakers-pulled")],
+    ),
+    "exciter-needs-lead-off": (
+        [*step("replace-exciter", "repair", "A", "exciter-work"), access("lead-off-exciter", "open", "B")],
+        [*step("replace-exciter", "repair", "A", "exciter-work"), access("lead-off-exciter", "open", "A")],
+    ),
+    "both-outputs-need-leads-off": (
+        [*step("exciter-swap-test", "check", "", "exciter-work"), access("lead-off-exciter", "shut", "B")],
+        [*step("exciter-swap-test", "check", "", "exciter-work"), access("lead-off-exciter", "open", "B")],
+    ),
+    "sleeve-needs-input-off": (
+        [*step("cooling-air-off", "open", "A", "lead-work"), access("input-off", "open", "B")],
+        [*step("cooling-air-off", "open", "A", "lead-work"), access("input-off", "open", "A")],
+    ),
+    "feed-reading-needs-lead-on": (
+        [*step("feeder-volts", "check", "A", "hands-in"), access("lead-off", "unknown", "A")],
+        [*step("feeder-volts", "check", "A", "hands-in"), access("lead-off", "unknown", "B")],
+    ),
+    "box-reading-needs-leads-on": (
+        [*step("box-input-volts", "check"), access("lead-off", "open", "2")],
+        [*step("box-input-volts", "check"), access("lead-off", "shut", "2")],
+    ),
+    "selector-reading-needs-box-dead": (
+        [*step("selector-volts", "check", "1"), access("box-input-off", "unknown")],
+        [*step("selector-volts", "check", "1"), access("box-input-off")],
+    ),
+    "ignition-command-needs-breakers": (
+        [*step("lane-test", "check", "", "ignition-command"), access("breakers-pulled", "unknown")],
+        [*step("lane-test", "check", "", "ignition-command"), access("breakers-pulled")],
+    ),
+    "supply-work-needs-breakers": (
+        [*step("replace-switch", "repair", "A", "supply-work"), access("breakers-pulled", "unknown")],
+        [*step("replace-switch", "repair", "A", "supply-work"), access("breakers-pulled")],
+    ),
+    "wet-motor-needs-breakers": (
+        [*step("wet-motor-flow", "check", "", "motoring", "fuel"), access("breakers-pulled", "unknown")],
+        [*step("wet-motor-flow", "check", "", "motoring", "fuel"), access("breakers-pulled")],
+    ),
+    "notices-down-last": (
+        [*step("notices", "close"), access("breakers-pulled", "unknown")],
+        [*step("notices", "close"), access("breakers-pulled", "shut")],
+    ),
+    "movables-back-after-cowls": (
+        [*step("movables-safe", "close"), access("cowls-open", "unknown")],
+        [*step("movables-safe", "close"), access("cowls-open", "shut")],
+    ),
+    "doors-shut-after-leads": (
+        [*step("reverser-open", "close", "", "hands-in"), access("lead-off", "unknown", "B")],
+        [*step("reverser-open", "close", "", "hands-in"), access("lead-off", "shut", "B")],
+    ),
+    "tools-out-last": (
+        [*step("tools-listed", "close"), access("input-off", "unknown", "A")],
+        [*step("tools-listed", "close"), access("input-off", "shut", "A")],
+    ),
+    "supply-returns-after-leads": (
+        [*step("restore-standby", "repair", "", "supply-returns"), access("lead-off", "unknown", "B")],
+        [*step("restore-standby", "repair", "", "supply-returns"), access("lead-off", "shut", "B")],
+    ),
+    "breaker-reset-after-leads": (
+        [*step("reset-breaker", "repair", "A"), access("lead-off", "unknown", "A")],
+        [*step("reset-breaker", "repair", "A"), access("lead-off", "unknown", "B"), access("cowls-open")],
+    ),
+    "air-needs-hands-out": (
+        [*step("air-on", "open"), access("hazard-zones"), access("reverser-open", "unknown")],
+        [*step("air-on", "open"), access("hazard-zones"), access("reverser-open", "shut")],
+    ),
+    "power-needs-hands-out": (
+        [*step("ground-power-on", "open"), access("hazard-zones"), access("prop-clear")],
+        [*step("ground-power-on", "open"), access("hazard-zones"), access("prop-clear", "shut")],
+    ),
+    "zones-stay-marked": (
+        [*step("hazard-zones", "close"), access("air-on", "unknown")],
+        [*step("hazard-zones", "close"), access("air-on", "shut")],
+    ),
+    "no-start-under-tags": (
+        [*START, *QUIET, access("notices", "unknown")],
+        [*START, *QUIET, access("notices", "shut")],
     ),
     "halves-need-reverser-deactivated": (
         [*step("reverser-open", "open", "", "reverser"), access("reverser-deactivated", "unknown")],
@@ -578,8 +688,11 @@ def shown(name: str, facts: list[Fact]) -> list[Firing]:
 
 def test_the_table_covers_every_shipped_rule() -> None:
     assert sorted(CASES) == sorted(KNOWLEDGE.rules)
-    # Each costs start-up time.
-    assert 100 <= len(CASES) <= 175
+    standing = [name for name, rule in KNOWLEDGE.rules.items() if not asks(rule, "about-to")]
+    assert len(CASES) >= 100
+    # The first question waits until the standing rules are built, the first step for those on steps.
+    assert len(standing) <= 115
+    assert len(CASES) - len(standing) <= 100
 
 
 @pytest.mark.parametrize("name", CASES)
