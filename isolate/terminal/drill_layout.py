@@ -249,6 +249,7 @@ def minute(drive: Drive, event: Event) -> float:
 def look(drive: Drive, width: int) -> RenderableType:
     """Return the story again, what stands open and since when, and what was found and done so far."""
     items = [(f"{at:.0f}", said) for at, said in _done(drive)]
+    so_far: list[RenderableType] = [text("By its minute:", "bold"), _minutes(items)] if items else []
     return Group(
         heading(drive.scenario.title, width, "Drill"),
         *told(drive),
@@ -257,7 +258,7 @@ def look(drive: Drive, width: int) -> RenderableType:
             *several("Open now", standing(drive) or [words.NOTHING_OPEN]),
             *several("Clock", [f"{clock(drive)}; {spent(drive)}"]),
         ]),
-        *([text("By its minute:", "bold"), _minutes(items)] if items else []),
+        *so_far,
     )  # fmt: skip
 
 

@@ -104,13 +104,25 @@ def _drill(arguments: argparse.Namespace) -> int:
 
 
 def _list(arguments: argparse.Namespace) -> int:
+    """List the scenarios, the easiest first; those that were not measured last."""
     from isolate.case.written import read
+    from isolate.drill.measure import read as read_table
     from isolate.drill.scenario import Scenario, names
+    from isolate.kb.fit import Fitted, fit
+    from isolate.kb.load import load
 
-    folder = _folder(arguments)
+    folder, knowledge = _folder(arguments), load(arguments.knowledge).knowledge
+    table, fits = read_table(folder), dict[str, Fitted]()
+    rows = []
     for name in names(folder):
         scenario = read(folder / f"{name}.yaml", Scenario)
-        print(f"{name:22} {scenario.case.engine:13} {scenario.title}")
+        case = scenario.case
+        if case.engine not in fits:
+            fits[case.engine] = fit(knowledge, case.engine)
+        level = table.level(fits[case.engine], case.complaint, case.channel, scenario.truth, case.place)
+        rows.append((level.get("ratio", float("inf")), name, case.engine, level["name"], scenario.title))
+    for _, name, engine, level, title in sorted(rows):
+        say(f"{name:20} {engine:12} {level:13} {title}", " " * 48)
     return 0
 
 
