@@ -227,7 +227,8 @@ class Model:
         if key not in self._together:
             if len(self._together) > MOST_TOGETHER:
                 self._together.clear()
-            self._together[key] = Occasion(self, got, condition, strength, makes).weight()
+            # In the order of the key: a table kept from before is then the one that would be made now, to the last bit.
+            self._together[key] = Occasion(self, dict(key[0]), condition, strength, makes).weight()
         return self._together[key]
 
     def lights(self, condition: Condition) -> Mapping[str, Table]:

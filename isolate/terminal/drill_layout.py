@@ -107,8 +107,8 @@ def waits(drive: Drive) -> list[str]:
             found.append(drill_words.COOLS.format(minutes=minutes(length)))
             continue
         names = dict.fromkeys((re.sub(r"\s+", " ", worded(a.entry.title, "")).strip(), a.entry.word) for a in since)
-        what = " or ".join(f"{title}: {word}" for title, word in names)
-        found.append(f"{minutes(length)} after {what}" if since else f"{minutes(length)}: {caution.title}")
+        what = " or ".join(f"'{title}: {word}'" for title, word in names)
+        found.append(f"{minutes(length)} from {what}" if since else f"{minutes(length)}: {caution.title}")
     return found
 
 

@@ -7,7 +7,9 @@ beside the checks are the knowledge itself and arithmetic. [practice]: how work 
 from __future__ import annotations
 
 import threading
+from collections import OrderedDict
 from collections.abc import Callable
+from copy import copy
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from typing import Any
@@ -107,6 +109,13 @@ def begin(kit: Kit, **told: Any) -> Bench:
     return Bench(Chase.begin(kit, log, "case", replace(TOLD, **told), clock), clock, log)
 
 
+def anew(kit: Kit) -> Kit:
+    """Return a kit that has decided nothing yet, as another process has it; its tables and rules are the same."""
+    other = copy(kit)
+    other.plans = OrderedDict()
+    return other
+
+
 def first(outcome_of: Offer) -> str:
     return outcome_of.outcomes[0].outcome
 
@@ -119,9 +128,9 @@ def first(outcome_of: Offer) -> str:
     [({}, True), ({"minutes_left": 45.0}, True), ({"minutes_left": 45.0}, False), ({"hands": 2}, False)],
 )
 def test_after_leaving_and_resuming_it_is_the_same_offer_with_the_same_figures(
-    hf3: Fitted, told: dict[str, Any], thought: bool
+    kit: Kit, told: dict[str, Any], thought: bool
 ) -> None:
-    bench = begin(Kit(hf3), **told)
+    bench = begin(anew(kit), **told)
     if thought:
         thinker = Thinker(bench.chase)
         thinker.begin(bench.offer)
@@ -129,14 +138,14 @@ def test_after_leaving_and_resuming_it_is_the_same_offer_with_the_same_figures(
     bench.chase.answer(first(bench.offer))
     before, offered = bench.offer, bench.offered()
     bench.chase.leave()
-    again = Chase.resume(Kit(hf3), bench.log, "case", bench.clock)
+    again = Chase.resume(anew(kit), bench.log, "case", bench.clock)
     assert again.now() == before
     assert bench.offered() == offered, "it was offered anew, although nothing changed"
     assert offered[-1]["budget"] == (THOUGHT if thought else BUDGET)
 
 
-def test_with_things_open_it_is_the_same_offer_once_they_were_walked(hf3: Fitted) -> None:
-    bench = begin(Kit(hf3), **SILENT, place="hangar")
+def test_with_things_open_it_is_the_same_offer_once_they_were_walked(kit: Kit) -> None:
+    bench = begin(anew(kit), **SILENT, place="hangar")
     move = next(m for m in bench.chase.ranked().moves if m.kind == "check" and len(m.crossings) > 3)
     bench.chase.accept("check", move.name)
     bench.until(lambda step: len(bench.chase.state.open) == 2)
@@ -147,7 +156,7 @@ def test_with_things_open_it_is_the_same_offer_once_they_were_walked(hf3: Fitted
     bench.chase.answer(first(bench.offer))
     before = bench.offer
     assert bench.offered()[-1]["budget"] == THOUGHT
-    again = Chase.resume(Kit(hf3), bench.log, "case", bench.clock)
+    again = Chase.resume(anew(kit), bench.log, "case", bench.clock)
     walks = 0
     while isinstance(again.now(), Walk):
         again.walked(True)
@@ -157,8 +166,8 @@ def test_with_things_open_it_is_the_same_offer_once_they_were_walked(hf3: Fitted
 
 
 @pytest.mark.parametrize("told", [{"minutes_left": 90.0, "objective": "chance"}, {"objective": "cost"}])
-def test_the_trail_replays_each_offer_with_its_figures(hf3: Fitted, told: dict[str, Any]) -> None:
-    bench = begin(Kit(hf3), **told)
+def test_the_trail_replays_each_offer_with_its_figures(kit: Kit, told: dict[str, Any]) -> None:
+    bench = begin(anew(kit), **told)
     thinker = Thinker(bench.chase)
     for number in range(3):
         if number == 1:
@@ -167,7 +176,7 @@ def test_the_trail_replays_each_offer_with_its_figures(hf3: Fitted, told: dict[s
         bench.clock.pass_minutes(5)
         bench.chase.answer(first(bench.offer)) if bench.offer.direct else bench.chase.decline("no stand")
     events = bench.log.events("case")
-    kit, seen = Kit(hf3), 0
+    kit, seen = anew(kit), 0
     for place, event in enumerate(events):
         if event.kind != "offered":
             continue
@@ -184,8 +193,8 @@ def test_the_trail_replays_each_offer_with_its_figures(hf3: Fitted, told: dict[s
 # -- thinking ahead ----------------------------------------------------------------------------------
 
 
-def test_what_was_thought_of_is_used_and_nothing_of_it_is_on_the_trail(hf3: Fitted) -> None:
-    slow, quick = begin(Kit(hf3)), begin(Kit(hf3))
+def test_what_was_thought_of_is_used_and_nothing_of_it_is_on_the_trail(kit: Kit) -> None:
+    slow, quick = begin(anew(kit)), begin(anew(kit))
     thinker = Thinker(slow.chase)
     before, asked = slow.log.events("case"), slow.offer
     thinker.begin(asked)
@@ -200,9 +209,9 @@ def test_what_was_thought_of_is_used_and_nothing_of_it_is_on_the_trail(hf3: Fitt
     assert len([key for key in slow.chase.kit.plans if key[-1] == THOUGHT]) == len(asked.outcomes)
 
 
-def test_as_the_minutes_left_go_by_it_thinks_anew(hf3: Fitted, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_as_the_minutes_left_go_by_it_thinks_anew(kit: Kit, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("isolate.case.think.LOOK", 0.01)
-    bench = begin(Kit(hf3), minutes_left=90.0)
+    bench = begin(anew(kit), minutes_left=90.0)
     asked = bench.offer
     thinker = Thinker(bench.chase)
     thinker.begin(asked)
@@ -234,8 +243,8 @@ class After:
 
 
 @pytest.mark.parametrize("times", [0, 1, 5])
-def test_a_thought_broken_off_is_not_kept(hf3: Fitted, times: int) -> None:
-    kit = Kit(hf3)
+def test_a_thought_broken_off_is_not_kept(kit: Kit, times: int) -> None:
+    kit = anew(kit)
     bench = begin(kit)
     outcome = first(bench.offer)
     copy = Chase(kit, Memory(bench.log.events("case")), "case", bench.clock)
@@ -243,19 +252,19 @@ def test_a_thought_broken_off_is_not_kept(hf3: Fitted, times: int) -> None:
     copy.answer(outcome)
     assert not [key for key in kit.plans if key[-1] == THOUGHT]
     bench.chase.answer(outcome)
-    alone = begin(Kit(hf3))
+    alone = begin(anew(kit))
     alone.chase.answer(outcome)
     assert bench.offer == alone.offer
     assert bench.offered() == alone.offered()
 
 
-def test_stopped_at_any_time_it_leaves_whole_decisions_or_none(hf3: Fitted) -> None:
-    whole = begin(Kit(hf3))
+def test_stopped_at_any_time_it_leaves_whole_decisions_or_none(kit: Kit) -> None:
+    whole = begin(anew(kit))
     thinker = Thinker(whole.chase)
     thinker.begin(whole.offer)
     thinker.wait()
     for pause in (0.0, 0.05, 0.15):
-        part = begin(Kit(hf3))
+        part = begin(anew(kit))
         hurried = Thinker(part.chase)
         hurried.begin(part.offer)
         threading.Event().wait(pause)
@@ -268,12 +277,12 @@ def test_stopped_at_any_time_it_leaves_whole_decisions_or_none(hf3: Fitted) -> N
 
 @pytest.mark.parametrize("error", [Refused, RuntimeError, OSError])
 def test_what_goes_wrong_in_a_thought_never_shows(
-    hf3: Fitted,
+    kit: Kit,
     error: type[Exception],
     monkeypatch: pytest.MonkeyPatch,
     capfd: pytest.CaptureFixture[str],
 ) -> None:
-    bench = begin(Kit(hf3))
+    bench = begin(anew(kit))
     told: list[object] = []
     monkeypatch.setattr(threading, "excepthook", told.append)
     broken: list[str] = []

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import cache
 
 import pytest
 
@@ -20,7 +21,7 @@ from isolate.case.steps import Ask, Confirm, Cross, Offer, Step, Wait
 from isolate.drill.simulate import Aircraft
 from isolate.kb.fit import FitCheck, FitRepair, Fitted, fit
 from isolate.kb.load import load
-from isolate.reasoning.belief import Belief, Model
+from isolate.reasoning.belief import Belief
 from isolate.reasoning.pose import Poser
 from isolate.reasoning.rules import RuleBook, fact
 from isolate.reasoning.starts import Start
@@ -31,12 +32,18 @@ ENGINES = ("halden-hf-3", "halden-hf-5", "orrin-t-9")
 
 @pytest.fixture(scope="module", params=ENGINES)
 def engine(request: pytest.FixtureRequest) -> Fitted:
-    return fit(KNOWLEDGE, request.param)
+    return kit_of(request.param).fitted
+
+
+@cache
+def kit_of(name: str) -> Kit:
+    """Return the kit of an engine; nothing is decided ahead here, so the cases of these tests may share it."""
+    return Kit(fit(KNOWLEDGE, name))
 
 
 def way(fitted: Fitted, start: Sequence[str], needs: Sequence[str], shut: Sequence[str] = ()) -> list[tuple[str, bool]]:
     """The crossings (access, opening) from these open states to what is needed."""
-    poser = Poser(Model(fitted), "gate")
+    poser = kit_of(fitted.name).poser("gate")
     _, _, crossed = poser.crossings.go(poser.mask(start), poser.mask(needs), poser.mask(shut))
     return [(poser.access[c.access], c.opening) for c in crossed]
 
@@ -90,7 +97,7 @@ def test_a_hot_engine_is_waited_for_and_a_cold_one_is_not(engine: Fitted) -> Non
     cool = engine.access["cool-enough"].open
     assert cool.waits("hot") >= 30
     assert cool.waits("cold") == 0
-    model = Model(engine)
+    model = kit_of(engine.name).model
     lead = own(engine, "lead-off")
     costs = {}
     for condition in ("steady", "hot"):
@@ -167,7 +174,7 @@ class Session:
     """A case worked by hand: moves are taken up in the order a test wants, whatever the tool would rather do."""
 
     def __init__(self, fitted: Fitted, place: str = "gate", people: Sequence[Person] = CREW) -> None:
-        self.kit, self.clock, self.log = Kit(fitted), Clock(), Memory()
+        self.kit, self.clock, self.log = kit_of(fitted.name), Clock(), Memory()
         told = Intake("104", "2", fitted.name, "no-light-off", people=tuple(people), place=place)  # type: ignore[arg-type]
         self.chase = Chase.begin(self.kit, self.log, "crew", told, self.clock)
         self.player = Aircraft(self.kit.model, [])
@@ -256,11 +263,11 @@ def test_a_missing_piece_that_is_written_up_stops_the_engine(engine: Fitted) -> 
     # [practice] a missing tip or ceramic stops the job: accounted for, or an approved disposition, before it turns.
     one = engine.channels[0]
     told = Intake("104", "2", engine.name, "piece-missing", channel=one, people=CREW, place="hangar")
-    chase = Chase.begin(Kit(engine), Memory(), "piece", told, Clock())
+    chase = Chase.begin(kit_of(engine.name), Memory(), "piece", told, Clock())
     blocked = {f.get("block") for f in chase.firings() if f.kind == "gate"}
     assert {"motoring", "engine-run"} <= blocked
     assert "spark-test/" + one in chase.barred()
-    other = Chase.begin(Kit(engine), Memory(), "other", replace(told, complaint="one-channel-silent"), Clock())
+    other = Chase.begin(kit_of(engine.name), Memory(), "other", replace(told, complaint="one-channel-silent"), Clock())
     assert not {"motoring", "engine-run"} & {f.get("block") for f in other.firings() if f.kind == "gate"}
 
 
@@ -384,7 +391,7 @@ def part_shares(belief: Belief, channel: str) -> dict[str, float]:
 def test_silence_is_the_exciter_the_feed_or_an_open_lead_before_the_plug(engine: Fitted) -> None:
     # [practice] a weak plug is heard too; complete silence points to exciter, feed or an open lead.
     channel = engine.channels[0]
-    belief = Belief.before(Model(engine)).answer(f"spark-test/{channel}", "silent")
+    belief = Belief.before(kit_of(engine.name).model).answer(f"spark-test/{channel}", "silent")
     shares = part_shares(belief, channel)
     plug = shares["igniter"]
     feed = sum(shares.get(p, 0.0) for p in ("feeder", "breaker", "switch", "wiring"))
@@ -395,7 +402,7 @@ def test_silence_is_the_exciter_the_feed_or_an_open_lead_before_the_plug(engine:
 def test_both_silent_on_one_box_is_the_box_or_what_feeds_it() -> None:
     # [practice; 14 CFR 33.69 asks for two separate secondary circuits: the box is what they share]
     fitted = fit(KNOWLEDGE, "orrin-t-9")
-    model = Model(fitted)
+    model = kit_of(fitted.name).model
     one = Belief.before(model).answer("spark-test/1", "silent").answer("spark-test/2", "snaps")
     assert one.zone("shared")[0] > 0.9, "the other output fires from the same box"
     assert part_shares(one, "1")["exciter"] > part_shares(one, "2")["exciter"]
@@ -408,11 +415,11 @@ def test_both_silent_on_one_box_is_the_box_or_what_feeds_it() -> None:
 
 def test_alternation_shows_a_dead_channel_and_a_hand_that_selects_both_hides_it() -> None:
     # [practice] alternation shows a dead channel within a start or two; starts on both hide it.
-    alternating = Belief.before(Model(fit(KNOWLEDGE, "halden-hf-5"))).starts(
+    alternating = Belief.before(kit_of("halden-hf-5").model).starts(
         [Start("A", True), Start("B", False), Start("A", True), Start("B", False)]
     )
     assert 1 - alternating.zone("channel/B")[0] > 0.8
-    prior = Belief.before(Model(fit(KNOWLEDGE, "orrin-t-9")))
+    prior = Belief.before(kit_of("orrin-t-9").model)
     hidden = prior.starts([Start("both", True)] * 4)
     for key in ("channel/1", "channel/2"):
         assert hidden.zone(key)[0] == pytest.approx(prior.zone(key)[0], abs=0.01)
@@ -424,7 +431,7 @@ def test_alternation_shows_a_dead_channel_and_a_hand_that_selects_both_hides_it(
 @pytest.mark.parametrize("name", ["halden-hf-3", "halden-hf-5"])
 def test_both_channels_failing_is_mostly_not_ignition(name: str, starts: list[Start]) -> None:
     # [our judgement, issue's table] about three quarters of the time; within half of it either way.
-    belief = Belief.before(Model(fit(KNOWLEDGE, name))).starts(starts)
+    belief = Belief.before(kit_of(name).model).starts(starts)
     other = 1 - float(belief.zone("engine")[0])
     assert 0.375 <= other <= 0.98
 

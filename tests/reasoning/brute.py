@@ -3,13 +3,16 @@
 It shares no line with what it checks: it reads the fields of a :class:`~isolate.reasoning.problem.Problem` and works
 out crossings, answers and beliefs by itself, as that module's docstring defines them. Masses are not normalised: the
 cost from a position is that share of the whole expected cost which falls there. A move is skipped only where a sum
-that no case can stay below has already reached the best so far: what was paid, and for each state the cheaper of an
-end and (a repair, where the state is not clear, and) a verification, with all access free.
+that no case can stay below has already reached the best so far: what was paid, and what each state would cost from
+there if it were told and every move could be made any number of times. Moves are tried in the order of that sum, so
+that few have to be followed; that nothing is lost by it, the two brute forces show on each other.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import product
+from operator import mul
 
 from isolate.reasoning.problem import Problem, Way
 
@@ -94,10 +97,39 @@ def optimum(problem: Problem) -> float:
     likelihoods = [[[float(x) for x in row] for row in check.likelihood] for check in problem.checks]
     # A pass is sure, so it ends the case; an end that is there only while a pass stands is never reached.
     ends = [[float(x) for x in end.cost] for end in problem.ends if not end.proven]
-    least = [min(end[h] for end in ends) for h in range(n)]
-    least[0] = min(least[0], verify.cost)
-    for (h, _), repair in zip(cures, problem.repairs, strict=True):
-        least[h] = min(least[h], repair.cost + verify.cost)
+
+    def told_costs() -> tuple[list[Masses], list[Masses]]:
+        """Return what each state costs from each open set if it is told: its repair not tried yet, and tried.
+
+        Checks are made for what they open and shut alone, and like other repairs as often as one likes.
+        """
+        both: list[list[list[float]]] = []
+        for tried in (True, False):
+            costs = [[closing[opened] + min(end[h] for end in ends) for h in range(n)] for opened in sets]
+            both.append(costs)
+            changed = True
+            while changed:
+                changed = False
+                for opened in sets:
+                    for h in range(n):
+                        best = costs[opened][h]
+                        for now, after in (*asking[opened], proving[opened]):
+                            best = min(best, now + costs[after][h])
+                        if h == 0:
+                            best = min([best, *(now + closing[after] for now, after in mending[opened])])
+                            now, after = proving[opened]
+                            best = min(best, now + closing[after])
+                        for (fault, success), (now, after) in zip(cures, mending[opened], strict=True):
+                            if fault != h:
+                                best = min(best, now + (closing[after] if h == 0 else costs[after][h]))
+                            elif not tried:
+                                best = min(best, now + success * closing[after] + (1 - success) * both[0][after][h])
+                        if best < costs[opened][h]:
+                            costs[opened][h] = best
+                            changed = True
+        return [tuple(c) for c in both[1]], [tuple(c) for c in both[0]]
+
+    fresh, failed_once = told_costs()
     # A position as one number: which outcome each check had (0: not asked), then which repairs were tried, then what
     # is open, then whether a verification failed.
     digits, place = [], 1
@@ -105,59 +137,83 @@ def optimum(problem: Problem) -> float:
         digits.append(place)
         place *= len(table) + 1
     known: dict[tuple[int, int, int, bool], float] = {}
-    checks, repairs = range(len(likelihoods)), range(len(cures))
-    bases = [(digits[i], len(likelihoods[i]) + 1, i) for i in checks]
 
-    def value(told: int, tried: int, opened: int, failed: bool, mass: Masses, least_of_all: float) -> float:
-        key = (told, tried, opened, failed)
-        found = known.get(key)
-        if found is not None:
-            return found
-        total = sum(mass)
-        best = closing[opened] * total + min(_dot(mass, end) for end in ends)
-        if not failed:
-            now, after = proving[opened]
-            cost = now * total + closing[after] * mass[0]
-            rest = least_of_all - mass[0] * least[0]
-            if cost + rest < best:
-                cost += value(told, tried, after, True, (0.0, *mass[1:]), rest)
-                if cost < best:
-                    best = cost
-        for i in repairs:
+    def told_at(opened: int, tried: int) -> Masses:
+        """Return what each state costs from there if it is told."""
+        costs = list(fresh[opened])
+        for i, (h, _) in enumerate(cures):
             if tried >> i & 1:
+                costs[h] = failed_once[opened][h]
+        return tuple(costs)
+
+    laid: dict[tuple[int, int], list[tuple[str, int, Masses, float, int, Masses]]] = {}
+
+    def moves(opened: int, tried: int) -> list[tuple[str, int, Masses, float, int, Masses]]:
+        """Return (kind, which, least for each state, minutes now, open set after, least from there) of each move."""
+        found = laid.get((opened, tried))
+        if found is None:
+            found = laid[opened, tried] = []
+            for i, (now, after) in enumerate(asking[opened]):
+                told = told_at(after, tried)
+                found.append(("check", i, tuple([now + x for x in told]), now, after, told))
+            for i, (now, after) in enumerate(mending[opened]):
+                if not tried >> i & 1:
+                    h, success = cures[i]
+                    told = told_at(after, tried | 1 << i)
+                    least = [now + x for x in told]
+                    least[0] = now + closing[after]
+                    least[h] = now + success * closing[after] + (1 - success) * told[h]
+                    found.append(("repair", i, tuple(least), now, after, told))
+            now, after = proving[opened]
+            told = told_at(after, tried)
+            found.append(("verify", 0, (now + closing[after], *(now + x for x in told[1:])), now, after, told))
+        return found
+
+    def value(told: int, tried: int, opened: int, failed: bool, mass: Masses) -> float:
+        total = sum(mass)
+        best = closing[opened] * total + min([_dot(mass, end) for end in ends])
+        open_to = []
+        for kind, i, least, now, after, rest in moves(opened, tried):
+            if kind == "check":
+                if told // digits[i] % (len(likelihoods[i]) + 1):
+                    continue
+            elif kind == "verify" and failed:
                 continue
-            h, success = cures[i]
-            now, after = mending[opened][i]
-            cleared = mass[0] + success * mass[h]
-            cost = now * total + closing[after] * cleared
-            rest = least_of_all - mass[0] * least[0] - success * mass[h] * least[h]
-            if cost + rest < best:
-                left = (0.0, *mass[1:h], (1 - success) * mass[h], *mass[h + 1 :])
-                cost += value(told, tried | 1 << i, after, True, left, rest)
-                if cost < best:
-                    best = cost
-        for digit, base, i in bases:
-            if told // digit % base:
-                continue
-            now, after = asking[opened][i]
-            cost = now * total + least_of_all
-            for outcome, row in enumerate(likelihoods[i]):
-                if cost >= best:
-                    break
-                then = tuple([m * x for m, x in zip(mass, row)])  # noqa: B905 (three times as fast)
-                rest = _dot(then, least)
-                cost += value(told + digit * (outcome + 1), tried, after, failed, then, rest) - rest
-            if cost < best:
-                best = cost
-        known[key] = best
+            lower = _dot(mass, least)
+            if lower < best:
+                open_to.append((lower, kind, i, now, after, rest))
+        open_to.sort()
+        for lower, kind, i, now, after, rest in open_to:
+            if lower >= best:
+                break
+            if kind == "check":
+                cost = lower
+                for outcome, row in enumerate(likelihoods[i]):
+                    if cost >= best:
+                        break
+                    then = tuple(map(mul, mass, row))
+                    key = (told + digits[i] * (outcome + 1), tried, after, failed)
+                    ahead = known.get(key)
+                    cost += (value(*key, then) if ahead is None else ahead) - _dot(then, rest)
+            else:
+                if kind == "repair":
+                    h, success = cures[i]
+                    key = (told, tried | 1 << i, after, True)
+                    left = (0.0, *mass[1:h], (1 - success) * mass[h], *mass[h + 1 :])
+                    cleared = mass[0] + success * mass[h]
+                else:
+                    key, left, cleared = (told, tried, after, True), (0.0, *mass[1:]), mass[0]
+                ahead = known.get(key)
+                cost = now * total + closing[after] * cleared + (value(*key, left) if ahead is None else ahead)
+            best = min(best, cost)
+        known[told, tried, opened, failed] = best
         return best
 
-    start = tuple(float(x) for x in problem.p)
-    return value(0, 0, problem.open, False, start, _dot(start, least))
+    return value(0, 0, problem.open, False, tuple(float(x) for x in problem.p))
 
 
 def _dot(one: Sequence[float], other: Sequence[float]) -> float:
-    return sum([a * b for a, b in zip(one, other)])  # noqa: B905 (the same length by construction, and asked often)
+    return sum(map(mul, one, other))
 
 
 def optimum_of_any(problem: Problem) -> float:
@@ -183,14 +239,59 @@ def optimum_of_any(problem: Problem) -> float:
         [[cross(ways, o, m.needs, m.shut) for m in moves] for moves in (checks, repairs, (verify,))] for o in sets
     ]
     closing = [cross(ways, opened, 0, opened)[0] for opened in sets]
-    # Whatever happens, a state costs no less than this, unless a pass stands: an end, or a pass with the fault missed,
-    # or a repair that changes it and then a pass or any end.
-    last = min(verify.cost, *(min(end) for end in ends))
-    least = []
-    for h in range(n):
-        changing = [r.cost + last for r, (to, _) in zip(repairs, targets, strict=True) if to[h] != h]
-        passing = verify.cost + (0.0 if clear[h] else problem.missed)
-        least.append(min([passing, *(end[h] for end in ends), *changing]))
+    minutes = [
+        [[(cost + m.cost, after & ~m.spoils) for (cost, after), m in zip(had, moves, strict=True)]
+         for had, moves in zip(crossed[o], (checks, repairs, (verify,)), strict=True)]
+        for o in sets
+    ]  # fmt: skip
+
+    def told_costs() -> list[list[list[float]]]:
+        """Return costs[proven][open set][state]: what no case costs less than from there if its state is told.
+
+        Costs over so many moves, and nothing after them: with every move more they rise to what is wanted.
+        """
+        costs = [[[0.0] * n for _ in sets] for _ in (False, True)]
+        for _ in range(100):
+            changed = 0.0
+            for proven, o, h in product((False, True), sets, range(n)):
+                ways_on = [
+                    closing[o] + end[h] for end, late in zip(ends, only_proven, strict=True) if proven or not late
+                ]
+                if proven:
+                    ways_on.append(closing[o] + (0.0 if clear[h] else problem.missed))
+                by_check, by_repair, ((now, after),) = minutes[o]
+                ways_on += [now + costs[proven][after][h] for now, after in by_check]
+                for (to, success), (cost, then) in zip(targets, by_repair, strict=True):
+                    ways_on.append(cost + (1 - success) * costs[0][then][h] + success * costs[0][then][to[h]])
+                ways_on.append(now + proof[0][h] * costs[1][after][h] + (1 - proof[0][h]) * costs[0][after][h])
+                best = min(ways_on)
+                changed = max(changed, best - costs[proven][o][h])
+                costs[proven][o][h] = best
+            if changed < 1e-9:
+                break
+        return costs
+
+    told = told_costs()
+    laid: dict[tuple[int, bool], list[tuple[str, int, list[float], float, int, list[list[float]]]]] = {}
+
+    def moves(opened: int, proven: bool) -> list[tuple[str, int, list[float], float, int, list[list[float]]]]:
+        """Return (kind, which, least for each state, minutes now, open set after, least from there by answer)."""
+        found = laid.get((opened, proven))
+        if found is None:
+            found = laid[opened, proven] = []
+            by_check, by_repair, ((now, after),) = minutes[opened]
+            failed, passed = told[0][after], told[1][after]
+            least = [now + x * good + (1 - x) * bad for x, good, bad in zip(proof[0], passed, failed, strict=True)]
+            found.append(("verify", 0, least, now, after, [passed] + [failed] * (len(proof) - 1)))
+            for i, (now, after) in enumerate(by_repair):
+                rest, (to, success) = told[0][after], targets[i]
+                least = [now + (1 - success) * rest[h] + success * rest[to[h]] for h in range(n)]
+                found.append(("repair", i, least, now, after, [rest]))
+            for i, (now, after) in enumerate(by_check):
+                rest = told[proven][after]
+                found.append(("check", i, [now + x for x in rest], now, after, [rest] * len(first[i])))
+        return found
+
     rows_of: dict[tuple[int, tuple[int, ...]], list[list[float]]] = {}
     known: dict[object, float] = {}
 
@@ -235,51 +336,45 @@ def optimum_of_any(problem: Problem) -> float:
         unproven = problem.prove_each and proofs == 0 and any(done)
         ending = [_dot(p, end) for end, late in zip(ends, only_proven, strict=True) if proven or not late]
         best = float("inf") if unproven else closing[opened] + min(ending)
-        bound = 0.0 if proven else _dot(p, least)
-        by_check, by_repair, (by_proof,) = crossed[opened]
-
-        def answered(now: float, rows: list[list[float]], lower: float, after: Sequence[object]) -> None:
-            """Take the best from a move with answers; ``after``: the rest of the position after each of them."""
-            nonlocal best
-            cost = now + lower
-            for row, rest in zip(rows, after, strict=True):
+        open_to = []
+        for kind, i, least, now, after, rest in moves(opened, proven):
+            if kind == "verify":
+                may = proofs < verify.most
+            elif kind == "repair":
+                may = not unproven and done[i] < repairs[i].most
+            else:
+                may = not unproven and len(asked[i]) < checks[i].most
+            if may and (lower := _dot(p, least)) < best:
+                open_to.append((lower, kind, i, now, after, rest))
+        open_to.sort()
+        for lower, kind, i, now, after, rest in open_to:
+            if lower >= best:
+                break
+            if kind == "repair":
+                repair, (to, success) = repairs[i], targets[i]
+                moved = [(1 - success) * x for x in p]
+                for h, x in enumerate(p):
+                    moved[to[h]] += success * x
+                anew = tuple([() if repair.renews >> k & 1 else had for k, had in enumerate(asked)])
+                more = (*done[:i], done[i] + 1, *done[i + 1 :])
+                best = min(best, now + value(tuple(moved), after, anew, more, 0, False))
+                continue
+            rows = next_answer(i, asked[i]) if kind == "check" else proof
+            cost = lower
+            for k, (row, ahead) in enumerate(zip(rows, rest, strict=True)):
                 if cost >= best:
-                    return
-                joint = [x * y for x, y in zip(p, row)]  # noqa: B905
+                    break
+                joint = tuple(map(mul, p, row))
                 total = sum(joint)
                 if total > 0:
                     then = tuple([x / total for x in joint])
-                    cost += total * value(then, *rest) - (_dot(joint, least) if lower else 0.0)  # type: ignore[misc]
+                    if kind == "check":
+                        had = (*asked[:i], (*asked[i], k), *asked[i + 1 :])
+                        here = value(then, after, had, done, proofs, proven)
+                    else:
+                        here = value(then, after, asked, done, proofs + 1, k == 0)
+                    cost += total * here - _dot(joint, ahead)
             best = min(best, cost)
-
-        for i, repair in enumerate(repairs):
-            if unproven or done[i] >= repair.most:
-                continue
-            cost, after = by_repair[i]
-            moved = [0.0] * n
-            to, success = targets[i]
-            for h, x in enumerate(p):
-                moved[h] += (1 - success) * x
-                moved[to[h]] += success * x
-            cost += repair.cost
-            if cost + _dot(moved, least) < best:
-                anew = tuple([() if repair.renews >> k & 1 else had for k, had in enumerate(asked)])
-                more = (*done[:i], done[i] + 1, *done[i + 1 :])
-                best = min(best, cost + value(tuple(moved), after & ~repair.spoils, anew, more, 0, False))
-        for i, check in enumerate(checks):
-            had = asked[i]
-            if len(had) < check.most and not unproven:
-                cost, after = by_check[i]
-                after &= ~check.spoils
-                rows = next_answer(i, had)
-                anew = [(*asked[:i], (*had, k), *asked[i + 1 :]) for k in range(len(rows))]
-                rests = [(after, answers, done, proofs, proven) for answers in anew]
-                answered(cost + check.cost, rows, bound, rests)
-        if proofs < verify.most:
-            cost, after = by_proof
-            after &= ~verify.spoils
-            rests = [(after, asked, done, proofs + 1, k == 0) for k in range(len(proof))]
-            answered(cost + verify.cost, proof, 0.0, rests)
         known[key] = best
         return best
 

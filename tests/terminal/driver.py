@@ -2,7 +2,10 @@
 
 Arguments: the store's file, then ``new``, the id of a case, ``opened`` for one that is opened already and called
 trial, or ``waiting`` for one that is played to its first wait.
-``--quick`` makes the clock run sixty times as fast.
+``--quick`` makes the clock run sixty times as fast; ``--brief`` thinks ahead, but hardly.
+
+With ``--serve`` and the number of a socket it loads everything once, and forks a session for each request
+(:mod:`tests.terminal.forked`), so that a session does not wait for Python and the knowledge to come up.
 """
 
 from __future__ import annotations
@@ -10,9 +13,13 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 from datetime import UTC, datetime
+from functools import cache
 
+from isolate.case import chase as chasing
+from isolate.case import think as thinking
 from isolate.case.case import Intake, Person
-from isolate.case.chase import Chase, Kit, Log
+from isolate.case.chase import BUDGET, Chase, Kit, Log
+from isolate.case.memory import Memory
 from isolate.case.steps import Confirm, Cross, Wait
 from isolate.case.store import open_store
 from isolate.kb.fit import fit
@@ -58,13 +65,17 @@ def begun(case: str, log: Log, kits: Callable[[str], Kit], clock: Callable[[], d
     return Chase.begin(kits(told.engine), log, case, told, clock)
 
 
+@cache
+def kits(engine: str) -> Kit:
+    return Kit(fit(load().knowledge, engine))
+
+
 def main(arguments: list[str]) -> int:
     clock = quick if "--quick" in arguments else (lambda: datetime.now(UTC))
+    if "--brief" in arguments:
+        thinking.THOUGHT = chasing.THOUGHT = BUDGET + 1
     where, case = [a for a in arguments if not a.startswith("--")]
     knowledge = load().knowledge
-
-    def kits(engine: str) -> Kit:
-        return Kit(fit(knowledge, engine))
 
     with open_store(where) as store:
         if case == "opened":
@@ -86,5 +97,18 @@ def main(arguments: list[str]) -> int:
         return live.run(chase)
 
 
+def ready() -> None:
+    """Load and build what every session needs; no decision is kept, so each session makes its own."""
+    kit = kits("halden-hf-3")
+    begun("trial", Memory(), kits, lambda: datetime.now(UTC)).now()
+    kit.plans.clear()
+
+
 if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:]))
+    if sys.argv[1] == "--serve":
+        from tests.terminal.forked import serve
+
+        ready()
+        serve(int(sys.argv[2]), main)
+    else:
+        sys.exit(main(sys.argv[1:]))

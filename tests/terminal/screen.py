@@ -11,6 +11,8 @@ from pathlib import Path
 import pexpect
 import pyte
 
+from tests.terminal.forked import Forked, Forker
+
 ROOT = Path(__file__).parents[2]
 PATIENCE = 60.0
 """Seconds until a text that does not come is given up; never waited for when it does come."""
@@ -18,15 +20,21 @@ COLOUR = re.compile(rb"\x1b\[(?:[0-9;:]*[;:])?(?:3[0-8]|4[0-8]|9[0-7]|10[0-7])(?
 
 
 class Terminal:
-    """A terminal of some size with a session in it."""
+    """A terminal of some size with a session in it: Python with a command, or a driver's arguments, forked by it."""
 
-    def __init__(self, *command: str, columns: int = 80, rows: int = 24, **environment: str) -> None:
+    def __init__(
+        self, *command: str, columns: int = 80, rows: int = 24, by: Forker | None = None, **environment: str
+    ) -> None:
         self.screen = pyte.HistoryScreen(columns, rows, history=5000, ratio=0.001)
         self.stream = pyte.ByteStream(self.screen)
         self.raw = b""
         kept = {k: v for k, v in os.environ.items() if k not in ("NO_COLOR", "COLUMNS", "LINES", "FORCE_COLOR")}
         env = {**kept, "TERM": "xterm-256color", "LC_ALL": "C.UTF-8", "PYTHONPATH": str(ROOT), **environment}
-        self.child = pexpect.spawn(sys.executable, [*command], dimensions=(rows, columns), env=env, cwd=str(ROOT))
+        size = (rows, columns)
+        if by is None:
+            self.child = pexpect.spawn(sys.executable, [*command], dimensions=size, env=env, cwd=str(ROOT))
+        else:
+            self.child = Forked(by, command, env, size)
         self.child.delaybeforesend = None
         self.screen.write_process_input = lambda text: self.child.send(text)
         self._shown = self._visible = ""

@@ -15,6 +15,8 @@ from isolate.terminal import live, words
 from tests.case.test_unfound import CLASHING, answered
 from tests.terminal.test_live import Robot, begun, screen, shown
 
+pytestmark = pytest.mark.usefixtures("brief")
+
 
 def test_an_answer_is_doubted_where_new_things_are_told(kit: Kit) -> None:
     clock, console = Clock(), screen()

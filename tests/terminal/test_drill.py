@@ -138,7 +138,7 @@ def test_a_session_from_the_first_page_to_a_kill_and_on(store: Path, terminal: C
     shown = t.until("Nothing is proposed", FOOT)
     assert "Drill: Every other start fails at the gate" in t.visible()
     wait = drive.approved()["ignition-energy"]
-    assert f"{wait:.0f} min after Low-voltage input of exciter: off and capped" in one_line(shown)
+    assert f"{wait:.0f} min from 'Low-voltage input of exciter: off and capped" in one_line(shown)
     assert "A did not light, B lit, A did not light" in one_line(shown)
     assert "the second pair of eyes (licensed)" in one_line(shown)
     # Nothing of what the tool believes is on the screen.
@@ -414,7 +414,7 @@ def test_the_opening_tells_all_that_was_told_and_nothing_that_is_believed() -> N
             assert "to departure" in said, path
         for name, length in drive.approved().items():
             if length > 0 and any(a.name in kit.fitted.cautions[name].since for a in kit.fitted.access.values()):
-                assert f"{length:.0f} min after" in said, (path, name)
+                assert f"{length:.0f} min from" in said or f"{length:.0f} min after" in said, (path, name)
         titles = {m.title for zone in kit.fitted.zones.values() for m in zone.modes.values()}
         assert not [title for title in titles if title.casefold() in said.casefold().replace(scenario.title, "")
                     and title.casefold() not in one_line(scenario.story).casefold()], path  # fmt: skip

@@ -12,6 +12,8 @@ from isolate.case.play import Clock
 from isolate.terminal import live
 from tests.terminal.test_live import NASTY, Robot, begun, screen, shown
 
+pytestmark = pytest.mark.usefixtures("brief")
+
 TOLD = {"aircraft": "104", "position": "2", "engine": "halden-hf-3", "complaint": "intermittent-no-ignite"}
 EVIDENCE = (Evidence(3, "answer", "plug-tip-look/A", "worn"), Evidence(4, "repair", "replace-igniter/A"))
 CARRIED = "Carried from 1 earlier case on this engine"

@@ -88,8 +88,9 @@ def seen(kit: Kit) -> list[tuple[Chase, Step]]:
 
         def keep(step: Step, said: str, chase: Chase = chase, clock: Clock = clock) -> None:
             nonlocal count
-            there = Chase(kit, Memory(chase.log.events(chase.id)), chase.id, Clock(clock.time))
-            found.setdefault((type(step), step.title), (there, step))
+            if (about := (type(step), step.title)) not in found:
+                there = Chase(kit, Memory(chase.log.events(chase.id)), chase.id, Clock(clock.time))
+                found[about] = there, step
             count += 1
             if count >= ENOUGH:
                 raise Enough

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
+from functools import cache
 from typing import Any
 
 import pytest
@@ -12,17 +13,20 @@ from rich.cells import cell_len
 from rich.console import Console
 
 from isolate.case.case import Intake, Person
-from isolate.case.chase import Chase, Kit
+from isolate.case.chase import THOUGHT, Chase, Kit
 from isolate.case.events import Event
 from isolate.case.intake import Refused
 from isolate.case.memory import Memory
 from isolate.case.play import Clock
 from isolate.case.store import StoreError
+from isolate.reasoning.plan import Valued
 from isolate.reasoning.starts import Start
 from isolate.terminal import keys as k
 from isolate.terminal import live, words
 from isolate.terminal.keys import Bar, Key, Lines, Stopped
+from tests.terminal.conftest import think
 
+pytestmark = pytest.mark.usefixtures("brief")
 NASTY = "Quill [red]and\x1b[31m Marrow"
 
 
@@ -113,15 +117,46 @@ def move_to(chase: Chase, kind: str) -> None:
     chase.accept(move.kind, move.name)
 
 
+def mended(kit: Kit) -> Valued:
+    """Return the best repair that needs something opened and takes parts."""
+    ranked = begun(kit, Clock()).ranked()
+    return next(
+        m for m in ranked.moves if m.kind == "repair" and m.crossings and kit.fitted.repair(m.name).entry.parts > 0
+    )
+
+
+@pytest.fixture(scope="module")
+def whole(kit: Kit) -> Callable[[str, int], tuple[Chase, str]]:
+    """Return a function that plays a case to its end, from its best check or repair: the chase, what was shown.
+
+    Played once for all that ask for it alike; the one with a check thinks ahead as far as the program does.
+    """
+
+    @cache
+    def played(kind: str, width: int) -> tuple[Chase, str]:
+        clock, console = Clock(), screen(width)
+        chase = begun(kit, clock)
+        if kind == "repair":
+            chase.accept(kind, mended(kit).name)
+        else:
+            move_to(chase, kind)
+        chase.note(NASTY)
+        with pytest.MonkeyPatch.context() as patch:
+            if kind == "check":
+                think(patch, THOUGHT)
+            assert live.run(chase, console, Robot(clock, chase)) == 0
+        return chase, shown(console)
+
+    return played
+
+
+Whole = Callable[[str, int], tuple[Chase, str]]
+
+
 @pytest.mark.parametrize(("kind", "width"), [("check", 40), ("repair", 100)])
-def test_a_case_goes_to_its_end_and_its_record_is_shown(kit: Kit, kind: str, width: int) -> None:
-    clock, console = Clock(), screen(width)
-    chase = begun(kit, clock)
-    move_to(chase, kind)
-    chase.note(NASTY)
-    assert live.run(chase, console, Robot(clock, chase)) == 0
+def test_a_case_goes_to_its_end_and_its_record_is_shown(whole: Whole, kind: str, width: int) -> None:
+    chase, text = whole(kind, width)
     assert chase.state.ended and not chase.state.open
-    text = shown(console)
     assert "draft" in text and "\x1b" not in text and "[red]" in text
     assert all(cell_len(line) <= width for line in text.splitlines())
     assert "Put back" in text
@@ -317,15 +352,12 @@ def test_words_that_mean_a_key() -> None:
 # -- people and parts ------------------------------------------------------------------------------
 
 
-def test_the_parts_of_a_repair_are_asked_for_before_it_counts_as_done(kit: Kit) -> None:
-    clock, console = Clock(), screen()
-    chase = begun(kit, clock)
-    move = next(m for m in chase.ranked().moves if m.kind == "repair" and kit.fitted.repair(m.name).entry.parts > 0)
-    chase.accept(move.kind, move.name)
-    assert live.run(chase, console, Robot(clock, chase)) == 0
+def test_the_parts_of_a_repair_are_asked_for_before_it_counts_as_done(kit: Kit, whole: Whole) -> None:
+    chase, text = whole("repair", 100)
     repaired = [e.body for e in chase.log.events(chase.id) if e.kind == "repaired"]
+    assert repaired[0]["repair"] == mended(kit).name
     assert repaired[0]["part"]["hours-off"] == 6 and repaired[0]["part"]["pn-on"]
-    assert words.PART.split(".")[0] in shown(console)
+    assert words.PART.split(".")[0] in text
     assert "Part off: P/N" in chase.state.record
 
 

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import os
 import re
 import signal
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
+
+import pytest
 
 from isolate.case.chain import verify
 from isolate.case.chase import Chase, Kit
@@ -20,6 +23,7 @@ from isolate.kb.fit import Fitted
 from isolate.kb.model import Ask as Fact
 from isolate.terminal import words
 from tests.terminal.conftest import DRIVER
+from tests.terminal.forked import Forker
 from tests.terminal.screen import ROOT, Terminal
 
 Start = Callable[..., Terminal]
@@ -82,8 +86,21 @@ def to_a_warning(chase: Chase) -> int | None:
     return before if lasting else None
 
 
-def answered_at_once(store: Path, kit: Kit) -> str:
-    """Return the title of the best move now that may be answered at once.
+_CHOSEN: dict[str, tuple[str, int]] = {}
+"""What was chosen of the moves of a case, by what had been told and done in it: cases begin alike."""
+
+
+def chosen(store: Path, kit: Kit, how: Callable[[Path, Kit], tuple[str, int]]) -> tuple[str, int]:
+    """Return what ``how`` chooses of the moves now, worked out once for all cases that went alike so far."""
+    with open_store(store) as found:
+        about = f"{how.__name__} {[(e.kind, e.body) for e in found.events('trial')]}"
+    if about not in _CHOSEN:
+        _CHOSEN[about] = how(store, kit)
+    return _CHOSEN[about]
+
+
+def answered_at_once(store: Path, kit: Kit) -> tuple[str, int]:
+    """Return the title of the best move now that may be answered at once, and no crossings before it.
 
     What is offered is for the planner to say, so no test names a check.
     """
@@ -91,13 +108,15 @@ def answered_at_once(store: Path, kit: Kit) -> str:
         chase = trial(store, kit)
         chase.accept(move.kind, move.name)
         if isinstance(chase.now(), Ask):
-            return chase.title_of(move.kind, move.name)
+            return chase.title_of(move.kind, move.name), 0
     raise AssertionError("nothing that may be answered at once is offered")
 
 
 def warned(store: Path, kit: Kit) -> tuple[str, int]:
     """Return the title of the best move now with a warning before a way opened, and the crossings before it."""
     for move in trial(store, kit).ranked().moves:
+        if not move.crossings:
+            continue
         chase = trial(store, kit)
         chase.accept(move.kind, move.name)
         before = to_a_warning(chase)
@@ -112,12 +131,12 @@ def told(fact: Fact) -> str:
 
 def take_check(t: Terminal, store: Path, kit: Kit) -> str:
     """Take a check that may be answered at once."""
-    return take(t, answered_at_once(store, kit), "u could not tell", "u unsure")
+    return take(t, chosen(store, kit, answered_at_once)[0], "u could not tell", "u unsure")
 
 
 def take_warned(t: Terminal, store: Path, kit: Kit) -> str:
     """Take a move with a warning before a way opened, and do what comes before the warning."""
-    title, before = warned(store, kit)
+    title, before = chosen(store, kit, warned)
     if not before:
         return take(t, title, "Confirmed by the facts", "tells it")
     shown = take(t, title, "d done, and looked at", "d done  w why")
@@ -420,19 +439,38 @@ def test_a_window_too_narrow_says_so(terminal: Start, store: Path) -> None:
 TOLD = ["104", "2", "1", "intermittent-no-ignite", "", "A yes, B no", "", "Quill: licensed; Marrow", "1", "1", "", ""]
 
 
-def piped(store: Path, lines: list[str], case: str = "new") -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, DRIVER, str(store), case],
-        input="".join(f"{line}\n" for line in lines),
-        capture_output=True,
-        text=True,
-        timeout=120,
-        cwd=ROOT,
-        env={"PATH": "/usr/bin:/bin", "PYTHONPATH": str(ROOT), "LC_ALL": "C.UTF-8", "COLUMNS": "80"},
-    )
+class Ran(NamedTuple):
+    """What became of a session without a terminal."""
+
+    returncode: int
+    stdout: str
+    stderr: str
 
 
-def test_input_that_ends_leaves_the_case_kept(store: Path) -> None:
+Piped = Callable[[Path, Sequence[str]], Ran]
+
+
+@pytest.fixture
+def piped(forker: Forker, tmp_path: Path) -> Piped:
+    """Return a function that has a session forked with lines to read from a pipe, and no terminal."""
+
+    def run(store: Path, lines: Sequence[str]) -> Ran:
+        environment = {"PATH": "/usr/bin:/bin", "PYTHONPATH": str(ROOT), "LC_ALL": "C.UTF-8", "COLUMNS": "80"}
+        out, err = tmp_path / "out", tmp_path / "err"
+        reading, writing = os.pipe()
+        with open(out, "wb") as to, open(err, "wb") as errors:
+            pid = forker.run(
+                ["--brief", str(store), "new"], environment, [reading, to.fileno(), errors.fileno()], terminal=False
+            )
+        os.close(reading)
+        with open(writing, "w", encoding="utf-8") as told:
+            told.writelines(f"{line}\n" for line in lines)
+        return Ran(forker.wait(pid), out.read_text(encoding="utf-8"), err.read_text(encoding="utf-8"))
+
+    return run
+
+
+def test_input_that_ends_leaves_the_case_kept(piped: Piped, store: Path) -> None:
     ran = piped(store, [*TOLD, "why"])
     assert ran.returncode == 1 and ran.stderr == ""
     assert words.INPUT_ENDED in ran.stdout and "isolate chase --resume trial" in ran.stdout
@@ -440,7 +478,7 @@ def test_input_that_ends_leaves_the_case_kept(store: Path) -> None:
     assert kinds(store)[-1] == "left"
 
 
-def test_input_that_ends_before_the_case_began(store: Path) -> None:
+def test_input_that_ends_before_the_case_began(piped: Piped, store: Path) -> None:
     ran = piped(store, TOLD[:4])
     assert ran.returncode == 1 and ran.stderr == ""
     assert " ".join(words.NO_CASE.split()) in " ".join(ran.stdout.split())
@@ -448,7 +486,7 @@ def test_input_that_ends_before_the_case_began(store: Path) -> None:
         assert not found.cases()
 
 
-def test_words_do_for_keys_where_lines_are_read(store: Path) -> None:
+def test_words_do_for_keys_where_lines_are_read(piped: Piped, store: Path) -> None:
     ran = piped(store, [*TOLD, "nonsense", "why", "note", "for later", "tell", "departure", "30", "leave"])
     assert ran.returncode == 0, ran.stdout + ran.stderr
     assert "'nonsense' does nothing here" in ran.stdout

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import pytest
+
 from isolate.case import swaps
 from isolate.case.case import Swap
 from isolate.case.chase import Kit
 from isolate.case.play import Clock
 from isolate.terminal import live
 from tests.terminal.test_live import Robot, begun, screen, shown
+
+pytestmark = pytest.mark.usefixtures("brief")
 
 
 def test_parts_that_changed_places_are_told_with_their_numbers(kit: Kit) -> None:

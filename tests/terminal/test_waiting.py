@@ -30,6 +30,7 @@ from isolate.terminal.intake import Unclear
 from isolate.terminal.keys import Bar, Key, Stopped
 from tests.terminal.screen import Terminal
 
+pytestmark = pytest.mark.usefixtures("brief")
 EVERYBODY = (Person("Quill", ("licensed", "motoring", "engine-run")), Person("Marrow"), Person("Teal"))
 
 
@@ -308,7 +309,7 @@ def test_bad_options_get_a_sentence(
 
 
 def test_left_and_taken_up_it_shows_the_same_card(terminal: Callable[..., Terminal], store: Path, kit: Kit) -> None:
-    t = terminal("opened")
+    t = terminal("opened", whole=True)
     t.until("Next: ", "? help")
     # Left alone for a moment, so that it may have thought of what follows; then keys come while it thinks.
     t.press("n", "Note:", "takes it")
@@ -318,7 +319,7 @@ def test_left_and_taken_up_it_shows_the_same_card(terminal: Callable[..., Termin
     assert len(card) >= 2
     t.press("q", "isolate chase --resume trial")
     assert t.ended() == 0
-    again = terminal("trial")
+    again = terminal("trial", whole=True)
     again.until("Next: ", "? help")
     assert [line for line in again.visible().splitlines() if line.startswith(("── Next", "Costs", "Tells"))] == card
     again.press("q", "isolate chase --resume trial")
