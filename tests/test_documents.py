@@ -92,7 +92,8 @@ def problem_with(command: str) -> str:
         return "" if stop.code == 0 else said.getvalue()
     if told.run is None:
         return "no command"
-    if getattr(told, "command", "") == "drill" and told.name and not told.name.isupper() and not _scenario(told.name).is_file():
+    name = told.name if getattr(told, "command", "") == "drill" else None
+    if name and not name.isupper() and not _scenario(name).is_file():
         return f"no scenario is called {told.name}"
     return ""
 

@@ -26,7 +26,7 @@ from isolate.case.parts import FINDINGS
 from isolate.case.swaps import faults as swap_faults
 from isolate.case.written import read_for
 from isolate.drill import pilot, practice
-from isolate.drill.drive import Came, Drive
+from isolate.drill.drive import DONE, Came, Drive
 from isolate.drill.measure import NONE, Measured, named
 from isolate.drill.scenario import Scenario
 from isolate.drill.watch import Watch
@@ -294,7 +294,7 @@ def wrong(drive: Drive, came: Came) -> str:
         return f"not on the channel deferred: {', '.join(stays)}" if stays or not left else ""
     if left:
         return f"left on the aircraft: {', '.join(left)}"
-    return "" if key in (pilot.DONE, WATCH) else "nothing is left that anybody else could do"
+    return "" if key in (DONE, WATCH) else "nothing is left that anybody else could do"
 
 
 def deferred(drive: Drive) -> Came:
@@ -332,7 +332,7 @@ def spent(drive: Drive, came: Came, missed: bool) -> float:
         total += weighed.defer
     elif key in fitted.repairs or key == WATCH:
         total += weighed.hand_over
-    elif key != pilot.DONE:
+    elif key != DONE:
         return total + weighed.escalate
     return total + weighed.missed * missed
 

@@ -8,7 +8,8 @@ the two is chance.
 
 What was opened on the way belongs to the move that it was opened for, or to a later one that uses it. What no move
 uses, waits that nothing asked for and hints are told apart. Costs are equivalent minutes, by the weights of the engine
-profile.
+profile. With a departure told, a minute spent for nothing counts besides for the delay that it is expected to make: the
+profile's weight times the chance that the end comes too late anyway.
 """
 
 from __future__ import annotations
@@ -255,6 +256,8 @@ class _Review:
         self.weights = self.poser.weights
         self.opened = parse_time(self.events[0].time)
         self.waits_count = self.intake.objective != "cost"
+        self.lateness: list[tuple[int, float]] = []
+        """Seq of a move → what a minute spent for nothing before it counts for in delay."""
         self.excused: set[int] = set()
         """Waits, by seq, that a step is charged with already."""
         self.made = self._moves()
@@ -404,7 +407,7 @@ class _Review:
             level=dict(self.about["level"]) if self.about.get("level") else None,
             engine=self.intake.engine,
             complaint=self.intake.complaint,
-            topics=self._topics(aircraft),
+            topics=self._topics(),
             end=state.ended or ("stopped: something unsafe was about to be done" if self._stopped() else
                                 "left in the middle"),
             judged=judged,
@@ -466,11 +469,25 @@ class _Review:
         """Return what the reference expects from there to the end."""
         return self._closing(stand) if self._ready(stand) else self._total(stand.ranked().moves[0])
 
+    def _late(self, stand: Driven) -> float:
+        """Return what one more minute there is expected to count for in delay past the departure told."""
+        left = stand.minutes_left
+        if left is None:
+            return 0.0
+        chance = float(left >= 0) if self._ready(stand) else stand.ranked().moves[0].chance
+        return self.weights.delay * (1.0 - (chance or 0.0))
+
+    def _dear(self, seq: float, minutes: float) -> float:
+        """Return what minutes spent for nothing at this point of the trail count for, delay counted in."""
+        late = next((one for at_seq, one in self.lateness if at_seq > seq), 0.0)
+        return minutes * (1 + late)
+
     def _steps(self) -> tuple[Step, ...]:
         judgements = []
         proving: set[str] = set()
         for made in self.made:
             stand = at(self.kit, self.events, made.stand)
+            self.lateness.append((made.event.seq, self._late(stand)))
             if made.key in proving:
                 one = self._judgement_of_proof(stand, made)
             else:
@@ -490,12 +507,12 @@ class _Review:
                 # What it opened is no loss where another move uses it too.
                 alone = [s for s in self.stood if s.by_hand and s.users and s.users[0] == place]
                 way = sum(s.cost for s in alone if set(s.users) <= wasted)
-                cost = made.cost + way
+                cost = made.cost + way + self.lateness[place][1] * (made.minutes + way)
                 one.expected = one.best + cost
                 if way >= WHOLE:
                     why += f" {made.minutes:.0f} min, and {way:.0f} min of opening up and closing for it alone."
             for crossing, minutes in again.get(place, ()):
-                cost += minutes
+                cost += minutes * (1 + self.lateness[place][1])
                 title = self.fitted.access[crossing].title
                 why += f" {title} was put back and undone again, and nothing had asked for it: {minutes:.0f} min."
             if not why:
@@ -729,8 +746,8 @@ class _Review:
                 over = self._beyond(event, timers)
                 if over >= WHOLE:
                     why = f"{over:.0f} min of it no timer asked for."
-                    found.append(Extra(self.minute(event), f"Waited {event.body['minutes']:g} min",
-                                       over * self.waits_count, why))  # fmt: skip
+                    cost = self._dear(event.seq, over) * self.waits_count
+                    found.append(Extra(self.minute(event), f"Waited {event.body['minutes']:g} min", cost, why))
             elif event.kind == "hinted":
                 named = "It named the move." if event.body.get("named") else "It said what the next move is about."
                 found.append(Extra(self.minute(event), "Hint", float(event.body["minutes"]), named))
@@ -749,7 +766,7 @@ class _Review:
     def _unused(self, one: _Stood) -> Extra:
         access = self.fitted.access[one.key]
         why = "No check, repair or start that came after it needed it."
-        return Extra(one.minute, f"{access.title}: {access.entry.word}", one.cost, why)
+        return Extra(one.minute, f"{access.title}: {access.entry.word}", self._dear(one.opened, one.cost), why)
 
     def _timers(self) -> list[tuple[datetime, datetime]]:
         """Return the times that had to pass, as (from, until): of crossings, of cautions, of what was on its way."""
@@ -867,9 +884,12 @@ class _Review:
     def _mode(self, mode: str) -> str:
         return self.fitted.zones[self.fitted.mode_zone[mode]].title_of(split(mode)[0])
 
-    def _topics(self, aircraft: Simulated) -> tuple[str, ...]:
-        zones = [self.fitted.zones[self.fitted.mode_zone[m]].modes[split(m)[0]].part for m in aircraft.faults()]
-        return tuple(dict.fromkeys([*zones, *self.scenario.topics]))
+    def _topics(self) -> tuple[str, ...]:
+        """Return the parts that were at fault at the beginning, and what else the scenario is about."""
+        parts = [
+            self.fitted.zones[self.fitted.mode_zone[m]].modes[split(m)[0]].part for m in self.scenario.truth
+        ]
+        return tuple(dict.fromkeys([*parts, *self.scenario.topics]))
 
     def _found(self) -> tuple[str, ...]:
         closed = next((e for e in reversed(self.events) if e.kind == "closed"), None)
@@ -978,11 +998,12 @@ class _Review:
                 continue
             dangers = event.body["dangers"]
             again = any(e.kind == "taken-again" for e in self.events if e.seq > event.seq)
-            says = " ".join(dict.fromkeys(d["says"] for d in dangers))
-            harm = " ".join(dict.fromkeys(d["harm"] for d in dangers if d["harm"]))
             title = self._titled(event.body["kind"], event.body["move"])
-            rule = dangers[0]["rule"] if dangers else ""
-            found.append(Stop(self.minute(event), title, says, harm, rule, again))
+            first, *more = dangers or [{"says": "", "harm": "", "rule": ""}]
+            # One is enough to stop; the screen told them all.
+            besides = f" It was unsafe for {len(more)} more reason{'s'[: len(more) > 1]}." if more else ""
+            says = first["says"] + besides
+            found.append(Stop(self.minute(event), title, says, first["harm"], first["rule"], again))
         return tuple(found)
 
     def _record(self) -> tuple[Line, ...]:

@@ -44,6 +44,10 @@ HINTS = (4.0, 8.0)
 """Equivalent minutes that a first hint costs at a step, and the second, which names the move: our judgement."""
 APPROVED = {"ignition-energy": 5.0, "drain-time": 5.0, "heat-soak": 45.0}
 """Waits, in minutes, that the approved data of a drill gives where its scenario says nothing; invented."""
+DOORS = frozenset({"hands-in", "aloft"})
+"""Tags of shared access behind which work cannot be seen any more once it is shut."""
+APART = frozenset({"lead-work", "plug-work"})
+"""Tags of access of a channel that leaves its work unfinished."""
 HEAT = "cool-enough"
 """The access state in which an engine that ran is left to cool."""
 ASK_EVERY = 3
@@ -613,12 +617,32 @@ class Drive:
         touched = sorted(self.chase.touched())
         if not touched:
             return self._refuse(choice, "Nothing was touched yet that could be inspected.")
+        if why := self.covered(touched):
+            return self._refuse(choice, why)
         inspector = next((p.name for p in people[1:] if "licensed" in p.may), people[1].name)
         self.clock.pass_minutes(INSPECTS)
         facts = {"worked-by": people[0].name, "inspected-by": inspector, "inspected-at": now_text(self.clock())}
         assert loose_of(facts["worked-by"])
         self.chase.write(("inspected", {"channels": touched, "facts": facts, "minutes": INSPECTS}))
         return Came("done", choice, said=f"Inspected by {inspector}.", minutes=INSPECTS)
+
+    def covered(self, channels: Collection[str]) -> str:
+        """Return why the work on these channels cannot be inspected now: unfinished or covered; empty where it can."""
+        state, access = self.chase.state, self.fitted.access
+        for key in state.open:
+            if access[key].channel in channels and APART & set(access[key].entry.tags):
+                return f"The work is not finished: {access[key].title}: {access[key].entry.word}."
+        # What was done last is what was covered last, or lies behind no door at all.
+        last: Collection[str] = ()
+        for event in state.events:
+            if event.kind == "repaired" and split(event.body["repair"])[1] in ("", *channels):
+                last = self.fitted.repair(event.body["repair"]).needs
+            elif event.kind == "access" and event.body["state"] == "open":
+                last = [event.body["access"]] if access[event.body["access"]].channel in channels else last
+        doors = [k for k in sorted(self.fitted.needed(last)) if DOORS & set(access[k].entry.tags)]
+        if (doors := [k for k in doors if not access[k].channel]) and not set(doors) & set(state.open):
+            return f"It is covered, so that nobody can look at it: {access[doors[0]].title}: put back."
+        return ""
 
     def _end(self, choice: Choice, told: Mapping[str, Any]) -> Came:
         chase, fitted = self.chase, self.fitted

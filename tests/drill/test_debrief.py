@@ -236,6 +236,23 @@ def test_a_wait_is_no_loss_as_far_as_a_timer_asked_for_it(kit: Kit, begin: Begin
     assert over.cost == pytest.approx(7.0) and over.title == "Waited 12 min"
 
 
+def test_a_minute_for_nothing_is_dearer_where_it_makes_late(kit: Kit, begin: Begin) -> None:
+    costs = {}
+    for left in (None, 30, 10_000):
+        drive = begin("lead-open/A", case={"minutes_left": left})
+        do(drive, "wait", "wait", minutes=20)
+        do(drive, "check", "plug-age-read/A")
+        do(drive, "check", "plug-age-read/A")
+        found = of(kit, drive)
+        costs[left] = found.extra[0].cost, found.steps[1].cost
+    delay = kit.fitted.profile.weights["gate"].delay
+    # 20 min waited, and 6 for an answer that stood; with nobody waiting, or long to go, no more than that.
+    assert costs[None] == pytest.approx((20.0, 6.0)) and costs[10_000] == pytest.approx((20.0, 6.0), rel=0.01)
+    # With half an hour left nearly every minute makes late: between its own minutes and those with the whole delay.
+    for cost, minutes in zip(costs[30], (20.0, 6.0), strict=True):
+        assert minutes * (1 + 0.5 * delay) < cost <= minutes * (1 + delay) + 1e-9
+
+
 def test_a_suspicion_against_the_evidence_is_told_what_speaks_against_it(kit: Kit, begin: Begin) -> None:
     drive = begin("lead-open/A", answers={"heard-at-start/A": "not-heard", "plug-age-read/A": "young"})
     drive.suspect("igniter/A", 0.5)
@@ -294,6 +311,15 @@ def test_a_good_end_and_its_figures(good_one: Debrief) -> None:
     assert good_one.equivalent == pytest.approx(good_one.expected + good_one.over + good_one.chance)
     assert good_one.money is not None and good_one.money["amount"] == pytest.approx(2.5 * good_one.equivalent)
     assert good_one.money["unit"] == "crowns"
+
+
+def test_a_proof_begun_is_one_move_to_its_end(kit: Kit, begin: Begin) -> None:
+    """Where a part of it passes, something else may look better by itself; whoever goes on is not charged for it."""
+    drive = begin("lead-chafed/A", seed=3, case={"condition": "hot"})
+    pilot.run(drive)
+    found = of(kit, drive)
+    assert any("proof that was begun" in s.why for s in found.steps)
+    assert found.over == pytest.approx(0.0, abs=1e-6)
 
 
 @pytest.mark.parametrize(

@@ -187,3 +187,18 @@ def test_cautions_are_there_before_a_step_and_never_with_an_unsafe_one(begin: Be
     go(drive, *WAY_IN)
     shown = {c.name for c in drive.cautions(drive.choice("open", "lead-off/A"))}
     assert {"ignition-energy", "ground-structure-first"} <= shown
+
+
+def test_what_is_covered_or_unfinished_cannot_be_inspected(begin: Begin) -> None:
+    drive = begin()
+    inspect = drive.choice("inspect", "inspection")
+    go(drive, *WAY_IN, ("open", "input-off/B"))
+    drive.do(drive.choice("wait", "wait"), minutes=30)
+    go(drive, ("open", "lead-off/A"), ("open", "plug-out/A"))
+    assert "not finished" in drive.do(inspect).said
+    go(drive, ("repair", "replace-igniter/A"), ("close", "plug-out/A"), ("close", "lead-off/A"))
+    go(drive, ("close", "reverser-open"), ("close", "input-off/A"), ("close", "input-off/B"))
+    go(drive, ("close", "tools-listed"), ("close", "reverser-deactivated"), ("close", "cowls-open"))
+    assert "covered" in drive.do(inspect).said
+    go(drive, ("open", "cowls-open"))
+    assert drive.do(inspect).kind == "done"
