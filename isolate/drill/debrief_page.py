@@ -187,7 +187,7 @@ def _sums(d: Mapping[str, Any]) -> list[tuple[str, float, str]]:
     return [
         (f"{so_far} {by_clock}", d["equivalent"], ""),
         ("what a good way was expected to take, at the start", d["expected"], ""),
-        ("your moves, over the best there was at each", d["over"], "signed"),
+        ("over the best there was at each move, hints and waste too", d["over"], "signed"),
         (f"chance: {chance}", d["chance"], "signed"),
     ]
 

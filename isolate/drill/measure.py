@@ -196,11 +196,11 @@ class _Fixed(Draws):
 
 def measure(
     kit: Kit, folder: str | None, complaint: str, place: Place, seed: int, plays: int = PLAYS,
-    share: float = SHARE, most: int = MOST,
+    share: float = SHARE, most: int = MOST, only: Collection[Truth] | None = None,
 ) -> dict[Truth, Row]:  # fmt: skip
     """Play each of the likeliest truths of a complaint and return what the reference takes on each, likeliest first.
 
-    Plays of one truth go round among the names that its channels may have.
+    ``only``: these truths instead, as far as the problem that is planned for has them. Plays of one truth go round among the names that its channels may have.
     """
     fitted = kit.fitted
     here = stand(folder, fitted.name, place, complaint)
@@ -214,7 +214,7 @@ def measure(
         groups.setdefault(canonical(fitted, complaint, channel, truth), []).append(i)
     chances = {truth: float(problem.p[states].sum()) for truth, states in groups.items()}
     found = {}
-    for truth in chosen(chances, share, most):
+    for truth in chosen(chances, share, most) if only is None else [t for t in only if t in groups]:
         states = groups[truth]
         minutes = []
         for k in range(plays):

@@ -485,15 +485,17 @@ def story(fitted: Fitted, found: _Drawn, aircraft: str, position: str) -> Iterat
     yield f"The write-up says: {entry.title[0].lower() + entry.title[1:]}.{on}"
     lit = sum(start.lit for start in found.starts)
     count, dark = len(found.starts), len(found.starts) - lit
-    if not count:
-        pass
+    if count == 1:
+        yield f"The one start known {_ended(found.starts)}."
+    elif not count:
+        yield "No start is known."
     elif not dark:
         yield f"All of the last {count} starts lit."
     elif not lit:
         yield f"None of the last {count} starts lit."
     else:
         yield f"Of the last {count} starts {lit} lit and {dark} did not; the newest {_ended(found.starts)}."
-    if found.starts and on_both(entry):
+    if {start.channel == BOTH for start in found.starts} == {True, False}:
         yield "Some of them were made on one channel alone and some on both."
     elif found.starts and all(start.channel == UNKNOWN for start in found.starts):
         yield "Nobody wrote down which channel was used."
@@ -514,12 +516,9 @@ def story(fitted: Fitted, found: _Drawn, aircraft: str, position: str) -> Iterat
     for age in found.ages:
         part = f"{PART_NAMES.get(age.part, age.part.replace('-', ' '))} {age.channel}".strip()
         low, high = age.least, age.most
-        known_age = (
-            f"{low:.0f}" if low is not None and low == high
-            else f"at least {low or 0:.0f}" if high is None
-            else f"{low or 0:.0f} to {high:.0f}"
-        )  # fmt: skip
-        yield f"By its papers the {part} has {known_age} {age.unit}."
+        between = f"at least {low or 0:.0f}" if high is None else f"{low or 0:.0f} to {high:.0f}"
+        told = f"{low:.0f}" if low is not None and low == high else between
+        yield f"By its papers the {part} has {told} {age.unit}."
     if found.minutes_left is not None:
         yield f"It is to leave in {found.minutes_left:.0f} minutes."
 
