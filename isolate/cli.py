@@ -256,6 +256,7 @@ def _drill_parsers(commands: Any, common: argparse.ArgumentParser, stored: argpa
         return parser
 
     drill = command("drill", common, kept, found, text="practise on a simulated aircraft; you name every move")
+    drill.epilog = "Besides: " + ", ".join(f"isolate drill {word}" for word in DRILLS) + "."
     drill.add_argument("name", nargs="?", help="a scenario's name or file; none: list them")
     drill.add_argument("--random", action="store_true", help="a case drawn from the knowledge, another each time")
     drill.add_argument("--level", choices=("easy", "middle", "hard"), help="with --random: how hard, as measured")
@@ -277,6 +278,7 @@ def _drill_parsers(commands: Any, common: argparse.ArgumentParser, stored: argpa
     debrief.add_argument("--html", type=Path, metavar="FILE", help="write it there as a page")
     debrief.add_argument("--text", type=Path, metavar="FILE", help="write it there as text")
     debrief.add_argument("--json", action="store_true", help="print it as JSON")
+    debrief.add_argument("--unfinished", action="store_true", help="of a drill that has not ended: it tells the truth")
     progress = command("drill progress", common, kept, text="how a trainee gets on, and what to practise next")
     progress.add_argument("trainee", nargs="?", metavar="NAME", help="who (else ISOLATE_TRAINEE)")
     many = command("drill class", kept, out, text="many trainees beside each other, from files that they bring")
@@ -433,8 +435,10 @@ def _cases_export(arguments: argparse.Namespace) -> int:
 
 
 def _cases_import(arguments: argparse.Namespace) -> int:
-    from isolate.case.store import open_store
+    from isolate.case.store import open_store, read_case
 
+    if "drill" in read_case(arguments.file)[0].body:
+        raise Failure(f"{arguments.file} is a drill, and no case of a real aircraft; isolate drill class reads it")
     with open_store(arguments.store) as store:
         merged = store.import_case(arguments.file)
     print(f"{merged.case}: {merged.added} events added, {merged.had} were here already")

@@ -476,6 +476,8 @@ class CaseState:
     ended: str = ""
     record: str = ""
     last: str = ""
+    drill: bool = False
+    """Whether the aircraft is a simulated one."""
     void: set[int] = field(default_factory=set)
     """Events taken back since."""
     events: list[Event] = field(default_factory=list)
@@ -531,6 +533,7 @@ def _opened(state: CaseState, event: Event, void: bool) -> None:
     state.id, state.opened = event.case, event.time
     state.knowledge = str(event.body.get("knowledge", ""))
     state.intake = Intake.from_dict(event.body["intake"])
+    state.drill = "drill" in event.body
 
 
 def _told(state: CaseState, event: Event, void: bool) -> None:

@@ -176,11 +176,16 @@ class _Memo:
 class Chase:
     """One case being worked. ``clock`` returns aware datetimes."""
 
+    of_drill = False
+    """Whether it works drills as well."""
+
     def __init__(self, kit: Kit, log: Log, case: str, clock: Callable[[], datetime]) -> None:
         self.kit, self.fitted, self.log, self.id, self.clock = kit, kit.fitted, log, case, clock
         self.state: CaseState = fold(log.events(case))
         if self.state.intake is None:
             raise Refused(f"case {case} has no beginning")
+        if self.state.drill and not self.of_drill:
+            raise Refused(f"{case} is a drill, on no real aircraft; isolate drill --resume {case} goes on with it")
         self._belief: Belief | None = None
         self._reached: tuple[Intake, tuple[Evidence, ...], Belief] | None = None
         self._judged: tuple[tuple[Any, ...], tuple[Found, ...]] | None = None

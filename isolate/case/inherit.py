@@ -93,7 +93,10 @@ def gather(shelf: Shelf, aircraft: str, position: str, engine: str, now: datetim
                 )
                 continue
             faults = shelf.faults(summary.id)
-            case = None if faults else _carried_from(fold(shelf.events(summary.id)), now)
+            state = fold(() if faults else shelf.events(summary.id))
+            if state.drill:
+                continue
+            case = None if faults else _carried_from(state, now)
         except Exception as error:
             # A case that came from elsewhere may hold anything; it must not keep a new one from being opened.
             why = str(error).rstrip(".") or type(error).__name__

@@ -37,7 +37,8 @@ NOT_ENDED = "not ended yet"
 def record(chase: Chase, end: str) -> str:
     """Return the record text of a case that ends so."""
     intake, fitted, state = chase.intake, chase.fitted, chase.state
-    lines = [
+    lines = ["DRILL on a simulated aircraft: no record of any work."] if state.drill else []
+    lines += [
         f"Aircraft {intake.aircraft}, engine {intake.position} ({fitted.profile.title}), case {chase.id}",
         f"Opened {_minute(state.opened)}, {'as it stands' if end == NOT_ENDED else 'closed'} "
         f"{_minute(chase.clock().isoformat())}; times in UTC.",

@@ -82,6 +82,8 @@ def repeats(shelf: Shelf, within: float = MOST_DAYS, aircraft: str = "") -> Repe
             if state.intake is None:
                 raise ValueError("it does not begin with its opening")
             parse_time(state.opened)
+            if state.drill:
+                continue
         except Exception as error:
             # A case that came from elsewhere may hold anything; the others are shown all the same.
             notes.append(f"Case {summary.id} cannot be read: {str(error).rstrip('.') or type(error).__name__}.")

@@ -28,6 +28,7 @@ from isolate.drill.scenario import Scenario
 from isolate.drill.watch import Watch
 from isolate.kb.fit import FitAccess, FitCheck, FitRepair, Fitted, UnknownName, near, split, worded
 from isolate.kb.model import HEALTHY
+from isolate.reasoning import recorded
 from isolate.reasoning.belief import Belief, Setting
 from isolate.reasoning.pose import ESCALATE, WATCH
 from isolate.reasoning.swap import spelled
@@ -42,12 +43,18 @@ INSPECTS = 10.0
 """Minutes of an independent inspection: our judgement."""
 HINTS = (4.0, 8.0)
 """Equivalent minutes that a first hint costs at a step, and the second, which names the move: our judgement."""
-APPROVED = {"ignition-energy": 5.0, "drain-time": 5.0, "heat-soak": 45.0}
+APPROVED = {"ignition-energy": 5.0, "drain-time": 5.0, "heat-soak": 45.0, "crank-limits": 2.0}
 """Waits, in minutes, that the approved data of a drill gives where its scenario says nothing; invented."""
 DOORS = frozenset({"hands-in", "aloft"})
 """Tags of shared access behind which work cannot be seen any more once it is shut."""
 APART = frozenset({"lead-work", "plug-work"})
 """Tags of access of a channel that leaves its work unfinished."""
+ISOLATED, ISOLATES = "breakers-pulled", "hands-in-needs-breakers"
+"""The access state that keeps supplies off hands, and the gate that says so."""
+FUEL = "fuel-left-in"
+"""The caution about fuel that a failed start left."""
+PURGES = ("dry-motored", "drained")
+"""Access states that get it out, in order."""
 HEAT = "cool-enough"
 """The access state in which an engine that ran is left to cool."""
 ASK_EVERY = 3
@@ -124,6 +131,8 @@ class Doing:
 
 class Driven(Chase):
     """A case whose moves are the trainee's own: nothing is offered and nothing follows but belief and rules."""
+
+    of_drill = True
 
     def _settle(self) -> None:
         self._conclude()
@@ -204,6 +213,8 @@ class Drive:
         ``seed`` None: the scenario's. ``level``: how hard it is, as :mod:`isolate.drill.practice` measured it. Raises
         Refused and UnknownName.
         """
+        if seed is not None and seed < 0:
+            raise Refused(f"a seed is a whole number from 0 up, not {seed}")
         about = {
             "name": name,
             "trainee": trainee,
@@ -223,7 +234,9 @@ class Drive:
     @classmethod
     def resume(cls, kit: Kit, log: Log, drill: str) -> Drive:
         """Take a drill up where it was left. Raises Refused for a case that is no drill."""
-        about, scenario = told(log.events(drill))
+        events = log.events(drill)
+        about, scenario = told(events)
+        known(kit.fitted, events)
         clock = Clock()
         chase = Driven(kit, log, drill, clock)
         clock.time = parse_time(chase.state.last)
@@ -326,7 +339,7 @@ class Drive:
         return self._made(choice, step, told or {})
 
     def waits(self, choice: Choice) -> float:
-        """Return the minutes that have to pass before a move may be begun."""
+        """Return the minutes that have to pass before a move may be begun; what it asks is told in passing."""
         early = None if choice.kind in ("wait", "inspect", "end") else self._ready(self._step(choice))
         return 0.0 if early is None else early.left
 
@@ -341,12 +354,9 @@ class Drive:
         self._open_to_moves()
         move = self.chase.ranked().moves[0]
         offer = self.chase.offer(move)
-        had = 0
-        for event in reversed(self.chase.state.events):
-            if event.kind == "hinted":
-                had += 1
-            elif event.kind in ("answered", "repaired", "swapped", "access", "inspected"):
-                break
+        # The same hint is not sold twice: while the next move is the one that was hinted at last, more is said of it.
+        hints = [e for e in self.chase.state.events if e.kind == "hinted"]
+        had = int(bool(hints) and hints[-1].body["move"] == move.name)
         if had == 0:
             lines = [_nudge(move.kind, offer.crossings, self.fitted, move.name)]
         else:
@@ -417,12 +427,49 @@ class Drive:
             for rule, says in self.chase.gates(one.kind, one.key, one.tags):
                 if (harm := rules[rule].harm) is not None:
                     found.append(Danger(says, worded(harm, one.channel), rule, tuple(rules[rule].source)))
+            found += self._bare(one)
             if not found and one.opening is not False:
                 open_now = frozenset(state.open) - self._ends(one)
                 names = {k: self.fitted.access[k].title for k in self.fitted.access}
                 for phrase in self.watch.tagged(open_now, one.key, frozenset(one.tags)):
                     found.append(Danger(_said(phrase, {**names, one.key: one.title}), SOMETHING, "watch"))
         return found
+
+    def _bare(self, step: Doing) -> list[Danger]:
+        """Return what no gate of a chase holds back, since there somebody is asked: putting back under a live supply,
+        a start on what the last one left."""
+        state, rules, cautions = self.chase.state, self.fitted.rules, self.fitted.cautions
+        tags = set(step.tags)
+        live = ISOLATED in self.fitted.access and ISOLATED not in state.open
+        if step.opening is False and live and tags & {"hands-in", *APART} and ISOLATES in rules:
+            rule = rules[ISOLATES]
+            return [Danger(rule.says, worded(rule.harm or SOMETHING, step.channel), ISOLATES, tuple(rule.source))]
+        if "engine-run" in tags and FUEL in cautions and self.fuel_left():
+            caution = cautions[FUEL]
+            says = "The last try may have left fuel in the engine: it is motored dry and drained before the next."
+            return [Danger(says, caution.harm or SOMETHING, FUEL, tuple(caution.source))]
+        return []
+
+    def bare(self, access: str) -> bool:
+        """Return whether an access state may not be put back yet, since a supply is alive."""
+        return bool(self._bare(self._step(self.choice("close", access))))
+
+    def fuel_left(self) -> bool:
+        """Return whether a start that did not light, or a wet motor, has left fuel in the engine, not purged since."""
+        wanted = [k for k in PURGES if k in self.fitted.access]
+        for event in reversed(self.chase.state.events):
+            opened = event.body["access"] if event.kind == "access" and event.body["state"] == "open" else ""
+            if wanted and opened == wanted[-1]:
+                wanted.pop()
+                if not wanted:
+                    return False
+            if event.kind == "answered":
+                check = self.fitted.check(event.body["check"])
+                tags = set(check.entry.tags)
+                if "fuel" in tags and tags & {"engine-run", "motoring"}:
+                    return "engine-run" not in tags or event.body["outcome"] == check.outcomes[-1]
+        starts = [start for start in self.chase.intake.starts if not start.aborted]
+        return bool(starts) and not starts[-1].lit
 
     def _ends(self, step: Doing) -> set[str]:
         """Return what ends by itself as a step is begun."""
@@ -498,8 +545,11 @@ class Drive:
         entry = self.fitted.cautions[caution.name]
         if entry.wait == ask.name:
             asked = self.approved().get(caution.name, 0.0)
-            if set(entry.since) & {HEAT}:
+            if HEAT in entry.since:
                 asked = max(0.0, asked - self._cooled())
+            elif not entry.since:
+                # What it still asks for runs from the last crank, not from when somebody thought of it.
+                asked = max(0.0, asked - self._rested())
             return max(float(ask.least or 0), asked)
         return self.aircraft.fact(ask, caution.name)
 
@@ -519,6 +569,11 @@ class Drive:
         if chase.setting.condition != "hot":
             return float("inf")
         return (chase.intake.shut_down or 0.0) + (left - parse_time(chase.state.opened)).total_seconds() / 60
+
+    def _rested(self) -> float:
+        """Return the minutes since the engine was last turned in this drill; endless where it was not."""
+        turned = [parse_time(e.time) for e in self.chase.state.events if e.body.get("motors")]
+        return (self.clock() - turned[-1]).total_seconds() / 60 if turned else float("inf")
 
     def _made(self, choice: Choice, step: Doing, told: Mapping[str, Any]) -> Came:
         chase, fitted = self.chase, self.fitted
@@ -640,17 +695,26 @@ class Drive:
             elif event.kind == "access" and event.body["state"] == "open":
                 last = [event.body["access"]] if access[event.body["access"]].channel in channels else last
         doors = [k for k in sorted(self.fitted.needed(last)) if DOORS & set(access[k].entry.tags)]
-        if (doors := [k for k in doors if not access[k].channel]) and not set(doors) & set(state.open):
-            return f"It is covered, so that nobody can look at it: {access[doors[0]].title}: put back."
+        if shut := [k for k in doors if not access[k].channel and k not in state.open]:
+            return f"It is covered, so that nobody can look at it: {access[shut[0]].title}: put back."
         return ""
 
     def _end(self, choice: Choice, told: Mapping[str, Any]) -> Came:
         chase, fitted = self.chase, self.fitted
         state = chase.state
-        # What ends by itself is not left open by anybody.
-        self.let_go(*(k for k in state.open if not fitted.access[k].entry.lasting))
-        if left := [fitted.access[k] for k in state.open]:
+        facts: Mapping[str, Any] | None = None
+        if choice.key == deferral.DEFER:
+            # Before anything is put back for it: what proves the other channel may need it open.
+            given = {a.name: self.aircraft.fact(a, "deferral") for a in deferral.ASKS}
+            try:
+                facts = deferral.body(chase, {**given, "reference": "____", **told})
+            except Refused as error:
+                return self._refuse(choice, str(error))
+        left = [fitted.access[k] for k in state.open if fitted.access[k].entry.lasting]
+        if left:
             says = "Left as it is: " + "; ".join(f"{a.title}: {a.entry.word}" for a in left) + "."
+            if not any(a.entry.tags or any(a.key in o.needs for o in fitted.access.values()) for a in left):
+                return self._refuse(choice, f"{says} Put it back first.")
             return self._stop(choice, [Danger(says, LEFT_OPEN, "left-open")])
         if choice.key in (DONE, WATCH) and state.verified != "passed":
             missing = [fitted.check(k).title for k in chase.verification if k not in chase.proven()]
@@ -659,15 +723,10 @@ class Drive:
         if chase.inspection_due():
             return self._stop(choice, [Danger(INSPECTION_TEXT, "One slip on both channels, and the engine is dark.",
                                               "inspection")])  # fmt: skip
-        facts: Mapping[str, Any] | None = None
-        if choice.key == deferral.DEFER:
-            given = {a.name: self.aircraft.fact(a, "deferral") for a in deferral.ASKS}
-            try:
-                facts = deferral.body(chase, {**given, "reference": "____", **told})
-            except Refused as error:
-                return self._refuse(choice, str(error))
         if running := chase.running((), tuple(fitted.access), choice.title):
             return self._refuse(choice, f"{running.title}: its time has not run out yet.")
+        # What ends by itself is not left open by anybody.
+        self.let_go(*state.open)
         chase.finish("end", choice.key, facts)
         return Came("ended", choice, said=chase.state.ended)
 
@@ -689,6 +748,18 @@ def at(kit: Kit, events: Sequence[Event], seq: int) -> Driven:
     """Return a drill's case as it stood right after the event with this number, by the clock of that event."""
     part = [e for e in events if e.seq <= seq]
     return Driven(kit, Memory(part), part[0].case, Clock(parse_time(part[-1].time)))
+
+
+def known(fitted: Fitted, events: Sequence[Event]) -> None:
+    """Raise Refused where a drill's trail names what the knowledge at hand does not have."""
+    kinds = {"access": ("access", fitted.access), "answered": ("check", fitted.checks)}
+    for event in events:
+        if event.kind in kinds and event.body[kinds[event.kind][0]] not in kinds[event.kind][1]:
+            what = event.body[kinds[event.kind][0]]
+            raise Refused(f"this drill was begun with other knowledge: the one at hand has nothing called {what!r}")
+        if event.kind == "repaired" and event.body["repair"] not in fitted.repairs:
+            what = event.body["repair"]
+            raise Refused(f"this drill was begun with other knowledge: the one at hand has nothing called {what!r}")
 
 
 def told(events: Sequence[Event]) -> tuple[dict[str, Any], Scenario]:
@@ -772,4 +843,9 @@ def _said(phrase: str, titles: Mapping[str, str]) -> str:
 
 def _aircraft(kit: Kit, scenario: Scenario, about: Mapping[str, Any]) -> Simulated:
     people = [p.name for p in scenario.case.people]
-    return Simulated(kit.model, scenario.truth, int(about["seed"]), scenario.answers, scenario.cannot, people)
+    fitted, intake = kit.fitted, scenario.case.intake()
+    # What was told at the opening is what somebody is told who asks for it again.
+    said: dict[str, Any] = dict(recorded.answers(fitted, intake.starts))
+    said.update(case_facts.signed(fitted, intake))
+    script = {**said, **scenario.answers}
+    return Simulated(kit.model, scenario.truth, int(about["seed"]), script, scenario.cannot, people)

@@ -200,7 +200,8 @@ def measure(
 ) -> dict[Truth, Row]:  # fmt: skip
     """Play each of the likeliest truths of a complaint and return what the reference takes on each, likeliest first.
 
-    ``only``: these truths instead, as far as the problem that is planned for has them. Plays of one truth go round among the names that its channels may have.
+    ``only``: these truths instead, as far as the problem that is planned for has them. Plays of one truth go round
+    among the names that its channels may have.
     """
     fitted = kit.fitted
     here = stand(folder, fitted.name, place, complaint)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection
 from typing import Protocol
 
-from isolate.drill.drive import DONE, DOORS, INSPECT, Came, Choice, Drive
+from isolate.drill.drive import DONE, DOORS, INSPECT, ISOLATED, PURGES, Came, Choice, Drive
 from isolate.kb.fit import FitCheck, FitRepair, instance
 from isolate.reasoning.plan import Valued
 
@@ -101,6 +101,8 @@ def make(drive: Drive, choice: Choice, tell: Callable[[Came], None] = lambda cam
     """Go the way to a move and make it. Raises Stuck."""
     fitted = drive.fitted
     what: FitCheck | FitRepair = fitted.checks.get(choice.key) or fitted.repair(choice.key)
+    if "engine-run" in what.entry.tags and drive.fuel_left():
+        way(drive, [k for k in PURGES if k in fitted.access], what.shut, tell)
     way(drive, what.needs, what.shut, tell)
     return _do(drive, choice, tell)
 
@@ -118,6 +120,9 @@ def way(
         if covers and not drive.covered(drive.chase.touched()):
             # Nobody can look at it afterwards.
             _do(drive, drive.choice("inspect", INSPECT), tell)
+        if not opening and access.entry.lasting and drive.bare(access.key):
+            # A measurement took the breakers in; nobody puts anything back under a live supply.
+            way(drive, [ISOLATED], (), tell)
         if not opening and not access.entry.lasting:
             drive.let_go(access.key)
         else:

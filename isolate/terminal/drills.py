@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     import argparse
 
     from isolate.case.chase import Kit
+    from isolate.case.events import Event
     from isolate.drill.debrief import Debrief
     from isolate.drill.drive import Drive
     from isolate.drill.scenario import Scenario
@@ -31,8 +32,21 @@ def run(arguments: argparse.Namespace) -> int:
     return int(getattr(which, f"_{command or 'drill'}")(arguments))
 
 
-def _store(arguments: argparse.Namespace) -> Store:
-    return open_store(arguments.drills, named=STORE)
+def _store(arguments: argparse.Namespace, new: bool = False) -> Store:
+    """Open the store of drills; ``new``: to begin one, so that it is made where there is none.
+
+    Raises Refused where there is none to read, and where the store is one of real cases.
+    """
+    if not new:
+        where = arguments.drills or os.environ.get(STORE[0])
+        if where and not Path(where).expanduser().exists():
+            raise Refused(f"{where}: there are no drills; isolate drill lists the scenarios")
+    store = open_store(arguments.drills, named=STORE)
+    for case in store.cases()[:1]:
+        if "drill" not in store.events(case.id)[0].body:
+            store.close()
+            raise Refused(f"{store.path} keeps cases of real aircraft; drills are kept in a file of their own")
+    return store
 
 
 def _folder(arguments: argparse.Namespace) -> Path:
@@ -166,7 +180,7 @@ def _play(
     from isolate.drill.drive import Drive
 
     _needs_terminal()
-    with _store(arguments) as store:
+    with _store(arguments, new=True) as store:
         drive = Drive.begin(kit, store, _id(name), name, scenario, _trainee(arguments), _now(), seed, level)
         return _at_the_terminal(store, kit, drive)
 
@@ -181,8 +195,13 @@ def _resume(arguments: argparse.Namespace) -> int:
             drill = next((case.id for case in store.cases() if not case.ended), None)
             if drill is None:
                 raise Refused("there is no drill to go on with; isolate drill lists the scenarios")
-        _, scenario = told(store.events(drill))
+        events = store.events(drill)
+        _, scenario = told(events)
         kit = _kits(arguments)(scenario.case.engine)
+        if not _same_knowledge(kit, events):
+            say("The knowledge has changed since this drill was begun: the aircraft may answer otherwise.")
+        if any(e.kind == "debriefed" for e in events):
+            say("It was debriefed already: what is wrong was told, so it counts no more.")
         return _at_the_terminal(store, kit, Drive.resume(kit, store, drill))
 
 
@@ -202,15 +221,23 @@ def _id(name: str) -> str:
 
 
 def _debriefed(store: Store, kit: Kit, drill: str) -> Debrief:
-    """Return the debrief of a drill and keep it on its trail."""
+    """Return the debrief of a drill and keep it on its trail, where it was begun with the knowledge at hand."""
     from isolate.drill.debrief import debrief
+    from isolate.drill.drive import known
 
     events = store.events(drill)
+    known(kit.fitted, events)
     made = debrief(kit, events)
     body = made.as_dict()
-    if not any(e.kind == "debriefed" and e.body == body for e in events[-1:]):
+    if not _same_knowledge(kit, events):
+        print("isolate: this drill was begun with other knowledge; this debrief is not kept", file=sys.stderr)
+    elif not any(e.kind == "debriefed" and e.body == body for e in events[-1:]):
         store.append(drill, "debriefed", body, events[-1].time, after=events[-1].hash)
     return made
+
+
+def _same_knowledge(kit: Kit, events: Sequence[Event]) -> bool:
+    return bool(events[0].body.get("knowledge") == kit.fitted.knowledge.digest)
 
 
 # -- from files ------------------------------------------------------------------------------------
@@ -219,7 +246,7 @@ def _debriefed(store: Store, kit: Kit, drill: str) -> Debrief:
 def _script(arguments: argparse.Namespace) -> int:
     from isolate.drill.debrief_page import text
 
-    with _store(arguments) as store:
+    with _store(arguments, new=True) as store:
         made = _played(arguments, store, arguments.script, _kits(arguments), aloud=True)
     print()
     for line in text(made, _width()):
@@ -260,7 +287,7 @@ def _mark(arguments: argparse.Namespace) -> int:
 
     _free(arguments.csv, arguments.overwrite)
     made, found, failed = _kits(arguments), [], 0
-    with _store(arguments) as store:
+    with _store(arguments, new=True) as store:
         for path in arguments.files:
             try:
                 found.append(_played(arguments, store, path, made, aloud=False).as_dict())
@@ -293,7 +320,14 @@ def _debrief(arguments: argparse.Namespace) -> int:
         drill = arguments.drill or next((case.id for case in store.cases()), None)
         if drill is None:
             raise Refused("there is no drill yet; isolate drill lists the scenarios")
-        _, scenario = told(store.events(drill))
+        events = store.events(drill)
+        _, scenario = told(events)
+        over = any(e.kind in ("closed", "debriefed") for e in events)
+        if not (over or arguments.unfinished):
+            raise Refused(
+                f"{drill} has not ended, and its debrief tells what is wrong with the aircraft: "
+                f"isolate drill --resume {drill} goes on, --unfinished debriefs it as it is"
+            )
         made = _debriefed(store, _kits(arguments)(scenario.case.engine), drill)
     if arguments.html is not None:
         arguments.html.write_text(page(made), encoding="utf-8")

@@ -4,13 +4,23 @@ from __future__ import annotations
 
 import csv
 import json
+import shutil
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
+from isolate.case.case import Intake
 from isolate.case.chain import verify
+from isolate.case.chase import Chase, Kit
+from isolate.case.events import to_line
+from isolate.case.inherit import with_earlier
+from isolate.case.play import Clock
+from isolate.case.repeats import repeats
 from isolate.case.store import open_store
 from isolate.cli import main
+from isolate.kb.fit import fit
+from isolate.kb.load import load, shipped
 
 ANN = """\
 drill: stored-message
@@ -100,6 +110,58 @@ def test_scenarios_are_listed_and_checked(here: Path, capsys: pytest.CaptureFixt
     assert "right for the truth" in checked.out and "Nothing to mend" in checked.out
 
 
+def test_drills_and_cases_of_real_aircraft_are_kept_apart(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    cases, drills = str(here / "cases.db"), str(here / "drills.db")
+    Ran(capsys, "--script", str(here / "ben.yaml"))
+    with open_store(drills) as store:
+        (drill,) = [case.id for case in store.cases()]
+        store.export_case(drill, here / "drill.jsonl")
+    for argv, said in (
+        (["cases", "import", str(here / "drill.jsonl"), "--store", cases], "is a drill"),
+        (["cases", "show", drill, "--store", drills], "is a drill"),
+        (["next", str(here / "drill.jsonl")], "is a drill"),
+    ):
+        assert main(argv) == 1 and said in capsys.readouterr().err, argv
+    with open_store(cases) as store:
+        assert store.cases() == []
+        intake = Intake.from_dict(open_store(drills).events(drill)[0].body["intake"])
+        Chase.begin(Kit(fit(load().knowledge, intake.engine)), store, "230-2-real", intake, Clock())
+    refused = Ran(capsys, "--script", str(here / "ben.yaml"), "--drills", cases)
+    assert refused.status == 1 and "cases of real aircraft" in refused.err
+    # In one store after all, as files are copied about: nothing of a drill is carried into a case or counted.
+    with open_store(drills) as store:
+        told, notes = with_earlier(store, intake, datetime.now(UTC))
+        assert told.earlier == () and repeats(store).found == ()
+
+
+def test_the_truth_is_not_told_before_the_end_unasked(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    Ran(capsys, "--script", str(here / "ann.yaml"))
+    with open_store(here / "drills.db") as store:
+        (whole,) = [case.id for case in store.cases()]
+        half = [e for e in store.events(whole) if e.kind not in ("closed", "debriefed", "handed-over")]
+    (here / "half.jsonl").write_bytes(b"".join(to_line(e) + b"\n" for e in half))
+    with open_store(here / "half.db") as store:
+        store.import_case(here / "half.jsonl")
+    asked = Ran(capsys, "debrief", "--drills", str(here / "half.db"))
+    assert asked.status == 1 and "has not ended" in asked.err and "It was" not in asked.out
+    assert "It was" in Ran(capsys, "debrief", "--drills", str(here / "half.db"), "--unfinished").out
+
+
+def test_a_debrief_by_other_knowledge_is_shown_and_not_kept(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    Ran(capsys, "--script", str(here / "ann.yaml"))
+    with open_store(here / "drills.db") as store:
+        (drill,) = [case.id for case in store.cases()]
+        before = store.events(drill)
+    mine = here / "knowledge"
+    shutil.copytree(shipped(), mine)
+    engine = mine / "engines" / "halden-hf-5.yaml"
+    engine.write_text(engine.read_text("utf-8").replace("escalate: 1", "escalate: 2"), "utf-8")
+    asked = Ran(capsys, "debrief", "--knowledge", str(mine))
+    assert asked.status == 0 and "not kept" in asked.err
+    with open_store(here / "drills.db") as store:
+        assert store.events(drill) == before
+
+
 @pytest.mark.parametrize(
     ("argv", "said"),
     [
@@ -110,10 +172,10 @@ def test_scenarios_are_listed_and_checked(here: Path, capsys: pytest.CaptureFixt
         (["stored-message", "--random"], "say one of them"),
         (["stored-message", "--level", "hard"], "--random"),
         (["--solve"], "name one"),
-        (["debrief"], "no drill yet"),
-        (["debrief", "no-such"], "no case no-such"),
-        (["progress", "nobody"], "nobody"),
-        (["export", "no-such"], "no case no-such"),
+        (["debrief"], "there are no drills"),
+        (["debrief", "no-such"], "there are no drills"),
+        (["progress", "nobody"], "there are no drills"),
+        (["export", "no-such"], "there are no drills"),
         (["new", "no-such"], "no case no-such"),
         (["--script", "no-such.yaml"], "no-such.yaml"),
         (["--scenarios", "no-such"], "no such folder"),
