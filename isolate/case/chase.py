@@ -762,7 +762,7 @@ class Chase:
         minutes, after, crossings = poser.crossings.go(poser.mask(self.state.open), poser.mask(needs), poser.mask(shut))
         own = poser.weights.labour * sum(r.entry.minutes for r in both)
         done_at = self.clock() + timedelta(minutes=minutes + own)
-        then = Chase(self.kit, Memory(self.state.events), self.id, lambda: done_at)
+        then = type(self)(self.kit, Memory(self.state.events), self.id, lambda: done_at)
         now_open = {name for i, name in enumerate(poser.access) if after >> i & 1}
         was_open = set(self.state.open)
         then._write(

@@ -7,9 +7,13 @@ a bad move, and a good one that did not is none. The truth counts in what the dr
 the two is chance.
 
 What was opened on the way belongs to the move that it was opened for, or to a later one that uses it. What no move
-uses, waits that nothing asked for and hints are told apart. Costs are equivalent minutes, by the weights of the engine
-profile. With a departure told, a minute spent for nothing counts besides for the delay that it is expected to make: the
-profile's weight times the chance that the end comes too late anyway.
+uses, waits that nothing asked for and hints are told apart. What the tool itself asks for is never charged: work opened
+again to be inspected, the proof that a deferral asks for, a proof after work that is carried to its end. Nor is a
+difference that the plan cannot tell apart (``NOISE``); minutes spent for nothing are exact and always count.
+
+Costs are equivalent minutes, by the weights of the engine profile. With a departure told, a minute spent for nothing
+counts besides for the delay that it is expected to make: the profile's weight times the chance that the end comes too
+late anyway.
 """
 
 from __future__ import annotations
@@ -27,7 +31,7 @@ from isolate.case.chase import Kit, Ranked
 from isolate.case.events import Event, parse_time
 from isolate.case.now import condition_now
 from isolate.drill.aircraft import Simulated
-from isolate.drill.drive import DONE, NOTHING, Driven, at, suspects, suspicion, told
+from isolate.drill.drive import DONE, DOORS, NOTHING, Driven, at, suspects, suspicion, told
 from isolate.kb.fit import FitAccess, FitRepair, instance, split
 from isolate.kb.model import HEALTHY, Pattern, Rule
 from isolate.reasoning import explain
@@ -43,6 +47,9 @@ Judged = Literal[
 ]  # fmt: skip
 WHOLE = 0.5
 """Minutes over that are not worth a word: figures are read in whole minutes."""
+NOISE = 0.03
+"""A move that was expected to cost less than this share more than the best one was as good as any: the plan looks only
+so far ahead, and its figures are no nearer. Our judgement."""
 SPEAKS = 0.3
 """An answer of fewer bits says nothing of a suspect, as :func:`isolate.reasoning.explain.strength` puts it."""
 LITTLE = 0.3
@@ -57,6 +64,8 @@ TOOLS = "tools-listed"
 """The access state whose putting back is the count of tools."""
 FOLLOWS = frozenset({"belief", "fired", "verified"})
 """Events that follow by themselves from the one before."""
+TEACHES = frozenset({"finding", "advice", "conflict", "verdict"})
+"""Kinds of rules that teach by firing; a gate only keeps somebody from something."""
 _PART = ("pn-off", "sn-off", "pn-on", "sn-on")
 
 
@@ -64,8 +73,9 @@ _PART = ("pn-off", "sn-off", "pn-on", "sn-on")
 class Step:
     """A move that decides. ``expected``: Q, ``better_expected``: V, both to the end, delay past departure counted in.
 
-    ``minute``: by the drill's clock, when it was done. ``better``: the title of the move that promised V, None where
-    the trainee's own did as well. ``cost``: Q - V, and what was put back and opened anew on the way for nothing.
+    ``minute``: by the drill's clock, when the trainee set out for it, by which it is judged: of an end that is before
+    closing up began. ``better``: the title of the move that promised V, None where the trainee's own did as well.
+    ``cost``: Q - V where it is more than noise, and what was put back and opened anew on the way for nothing.
     """
 
     seq: int
@@ -82,7 +92,10 @@ class Step:
 
 @dataclass(frozen=True)
 class Extra:
-    """Something that served no move: a crossing that none used, a wait that nothing asked for, refusals, a hint."""
+    """Something that served no move: a crossing that none used, a wait that nothing asked for, refusals, a hint.
+
+    ``minute``: by the drill's clock, when it was begun.
+    """
 
     minute: float
     title: str
@@ -229,6 +242,8 @@ class _Stood:
     minute: float = 0.0
     users: list[int] = field(default_factory=list)
     """Places, in the order of the moves, of those that need it."""
+    demanded: bool = False
+    """Whether the tool asked for it: to have work inspected, or for the proof of a deferral."""
 
     @property
     def cost(self) -> float:
@@ -244,6 +259,14 @@ class _Judgement:
     better: str | None = None
     why: str = ""
     wasted: bool = False
+    proof: bool = False
+    """It began a proof, which is one move with what follows of it."""
+
+    @property
+    def cost(self) -> float:
+        """What it cost more than the best, in equivalent minutes; 0 for what the plan cannot tell apart."""
+        over = self.expected - self.best
+        return over if self.wasted or over >= max(0.0, NOISE * self.best) else 0.0
 
 
 class _Review:
@@ -359,7 +382,8 @@ class _Review:
             elif key not in now:
                 by_hand = not body.get("walked") and body["state"] == "open"
                 cost = self._labour(access.open.minutes, access.entry.people) if by_hand else 0.0
-                one = _Stood(key, event.seq, by_hand=by_hand, cost_open=cost, minute=self.minute(event))
+                begun = self.minute(event) - float(body.get("minutes", 0))
+                one = _Stood(key, event.seq, by_hand=by_hand, cost_open=cost, minute=begun)
                 now[key] = one
                 found.append(one)
         for place, made in enumerate(self.made):
@@ -367,12 +391,52 @@ class _Review:
             for one in found:
                 if one.key in needed and one.opened < made.event.seq <= one.shut:
                     one.users.append(place)
+        self.asked = self._asked_to_prove()
+        inspected = self._inspected()
+        for one in found:
+            one.demanded = bool(self.asked & set(one.users))
+        for seq in inspected:
+            here = [s for s in found if s.opened < seq <= s.shut]
+            doors = [s.opened for s in here if DOORS & set(self.fitted.access[s.key].entry.tags)]
+            for one in here:
+                # Gates ask for what is shared, such as breakers pulled, before anything is opened to look in.
+                shared = not self.fitted.access[one.key].channel and one.opened <= max(doors, default=0)
+                one.demanded = one.demanded or shared
         # What was needed only to open or shut what a move needs, such as a reading of the wind, was needed by it.
         for upper in sorted(found, key=lambda s: -len(self.fitted.needed([s.key]))):
             below = self.fitted.needed(self.fitted.access[upper.key].needs)
             for one in found:
                 if one.key in below and one.opened < upper.opened <= one.shut:
                     one.users = sorted({*one.users, *upper.users})
+                    one.demanded = one.demanded or upper.demanded
+        return found
+
+    def _inspected(self) -> list[int]:
+        """Return the seqs of the inspections that found something touched since the one before."""
+        found: list[int] = []
+        for event in self.events:
+            if event.kind == "inspected":
+                touched = at(self.kit, self.events, event.seq - 1).touched().values()
+                if max(touched, default=0) > max(found, default=0):
+                    found.append(event.seq)
+        return found
+
+    def _asked_to_prove(self) -> set[int]:
+        """Return the places of the checks that a deferral asked for, made or refused for want of them."""
+        ends = [m for m in self.made if m.kind == "end" and m.key == deferral.DEFER]
+        told = ends[-1].event.body.get("deferral", {}).get("proven", {}) if ends else {}
+        named = {key for keys in told.values() for key in keys}
+        found: set[int] = set()
+        for key in named:
+            # The last time is the one that counts.
+            found |= set([i for i, m in enumerate(self.made) if m.kind == "check" and m.key == key][-1:])
+        for event in self.events:
+            if event.kind == "refused" and event.body["move"] == deferral.DEFER:
+                for channel in self.fitted.channels:
+                    if f"hannel {channel} has not been proven" in event.body["reason"]:
+                        proofs = {check.key for check in deferral.proofs(self.last, channel)}
+                        later = [i for i, m in enumerate(self.made) if m.key in proofs and m.event.seq > event.seq]
+                        found |= set(later[:1])
         return found
 
     # -- all of it -------------------------------------------------------------------------------------
@@ -483,17 +547,20 @@ class _Review:
         return minutes * (1 + late)
 
     def _steps(self) -> tuple[Step, ...]:
-        judgements = []
+        judgements: list[_Judgement] = []
         proving: set[str] = set()
         for made in self.made:
             stand = at(self.kit, self.events, made.stand)
             self.lateness.append((made.event.seq, self._late(stand)))
             if made.key in proving:
                 one = self._judgement_of_proof(stand, made)
+            elif len(judgements) in self.asked:
+                expected = self._going_on(stand)
+                one, proving = _Judgement(expected, expected, why="A deferral asks for this proof."), set[str]()
             else:
                 one, proving = self._judgement(stand, made), set[str]()
-                if one.why == PROOF:
-                    proving, one.why = set(stand.verification) - set(stand.proven()), ""
+                if one.proof or self._after_work(stand, made, one):
+                    proving = set(stand.verification) - set(stand.proven())
             proving.discard(made.key)
             if made.kind != "check" or made.event.body.get("outcome") != self.fitted.check(made.key).outcomes[0]:
                 proving = set()
@@ -502,10 +569,11 @@ class _Review:
         again = self._opened_anew(wasted)
         steps = []
         for place, (made, one) in enumerate(zip(self.made, judgements, strict=True)):
-            cost, why = max(0.0, one.expected - one.best), one.why
+            noise = one.expected > one.best and not one.cost
+            cost, why = one.cost, "" if noise else one.why
             if one.wasted:
                 # What it opened is no loss where another move uses it too.
-                alone = [s for s in self.stood if s.by_hand and s.users and s.users[0] == place]
+                alone = [s for s in self.stood if s.by_hand and not s.demanded and s.users and s.users[0] == place]
                 way = sum(s.cost for s in alone if set(s.users) <= wasted)
                 cost = made.cost + way + self.lateness[place][1] * (made.minutes + way)
                 one.expected = one.best + cost
@@ -516,12 +584,22 @@ class _Review:
                 title = self.fitted.access[crossing].title
                 why += f" {title} was put back and undone again, and nothing had asked for it: {minutes:.0f} min."
             if not why:
-                good = "There was nothing better to do." if one.better is None else "As good as anything else."
+                good = "As good as anything else." if one.better is not None else "There was nothing better to do."
                 why = good if one.expected >= one.best - WHOLE else "It was expected to cost less than going on."
-            better = one.better if cost >= WHOLE else None
-            steps.append(Step(made.event.seq, self.minute(made.event), made.kind, made.key, made.title, one.expected,
+            better = one.better if one.cost and cost >= WHOLE else None
+            steps.append(Step(made.event.seq, self._begun(made), made.kind, made.key, made.title, one.expected,
                               better, one.best, cost, why.strip()))  # fmt: skip
         return tuple(steps)
+
+    def _begun(self, made: _Made) -> float:
+        """Return the minute at which the trainee set out for a move."""
+        return self.minute(next(e for e in self.events if e.seq >= made.stand))
+
+    @staticmethod
+    def _after_work(stand: Driven, made: _Made, one: _Judgement) -> bool:
+        """Return whether a check begins the proof of work done, which nobody may go without."""
+        worked = any(e.kind in ("repaired", "swapped") for e in stand.state.events)
+        return worked and made.kind == "check" and made.key in stand.verification and not one.wasted
 
     def _judgement(self, stand: Driven, made: _Made) -> _Judgement:
         """Return Q and V of a move where the trainee set out for it."""
@@ -543,11 +621,11 @@ class _Review:
             why = "It could tell nothing that was still open."
             return _Judgement(best + made.cost, best, title, f"{why} {self._better(stand, first)}", wasted=True)
         found = _Judgement(self._total(own), best, None if own is first else title)
-        if found.expected - best >= WHOLE:
+        dearer = found.cost >= WHOLE
+        found.proof = own.kind == "verify" and not dearer
+        if dearer:
             found.why = f"{self._better(stand, first)} {self._instead(stand, own, made)}"
-        elif own.kind == "verify":
-            found.why = PROOF
-        if own.kind == "verify" and found.expected - best >= WHOLE:
+        if own.kind == "verify" and dearer:
             found.why = f"{self._better(stand, first)} It was too early to prove anything: " + self._doubt(stand)
         return found
 
@@ -645,6 +723,8 @@ class _Review:
             had, before[one.key] = before.get(one.key), one
             if had is None or not had.shut_by_hand or not one.by_hand:
                 continue
+            if one.demanded:
+                continue
             if set(one.users) <= wasted or (had.by_hand and set(had.users) <= wasted):
                 # That it was opened the one time or the other for nothing is told by itself.
                 continue
@@ -666,7 +746,7 @@ class _Review:
 
     def _better(self, stand: Driven, move: Valued) -> str:
         """Return what a move would have cost there, and what it would have told or done."""
-        return f"{_sentence(stand.title_of(move.kind, move.name))} {self._worth(stand, move)}"
+        return f"{sentence(stand.title_of(move.kind, move.name))} {self._worth(stand, move)}"
 
     def _instead(self, stand: Driven, own: Valued, made: _Made) -> str:
         worth = self._worth(stand, own)
@@ -729,12 +809,24 @@ class _Review:
         elif made.kind == "end":
             why = "It was no way to end there."
         elif reason == "answered":
-            why = "It had been answered, and the answer stood."
+            why = self._answered_before(stand, made)
         elif reason is None:
             why = "It could tell nothing that was still open."
         else:
             why = f"It could tell nothing new: {reason}."
         return f"{why} {self._better(stand, ranked.moves[0])}"
+
+    def _answered_before(self, stand: Driven, made: _Made) -> str:
+        """Return what had been known of a check, and what the screen showed as it was made once more."""
+        check = self.fitted.check(made.key)
+        outcome = made.event.body.get("outcome")
+        shown = f"“{check.said(outcome)}”" if outcome else "that it could not be told"
+        had = [e.outcome for e in stand.state.evidence if e.kind == "answer" and e.key == made.key]
+        if not had:
+            return f"It had been answered by what was told at the start; asked again, the screen showed {shown}."
+        if had[-1] == outcome:
+            return f"It had been answered, and the answer stood: {shown}."
+        return f"It had been answered: “{check.said(had[-1])}”. Asked again, the screen showed {shown}."
 
     # -- what served nothing ---------------------------------------------------------------------------
 
@@ -747,7 +839,8 @@ class _Review:
                 if over >= WHOLE:
                     why = f"{over:.0f} min of it no timer asked for."
                     cost = self._dear(event.seq, over) * self.waits_count
-                    found.append(Extra(self.minute(event), f"Waited {event.body['minutes']:g} min", cost, why))
+                    begun = self.minute(event) - float(event.body["minutes"])
+                    found.append(Extra(begun, f"Waited {event.body['minutes']:g} min", cost, why))
             elif event.kind == "hinted":
                 named = "It named the move." if event.body.get("named") else "It said what the next move is about."
                 found.append(Extra(self.minute(event), "Hint", float(event.body["minutes"]), named))
@@ -761,11 +854,11 @@ class _Review:
 
     def _never_used(self, one: _Stood) -> bool:
         ended = bool(self.last.state.ended)
-        return one.by_hand and not one.users and (ended or one.shut < inf) and one.cost >= WHOLE
+        return one.by_hand and not one.users and not one.demanded and (ended or one.shut < inf) and one.cost >= WHOLE
 
     def _unused(self, one: _Stood) -> Extra:
         access = self.fitted.access[one.key]
-        why = "No check, repair or start that came after it needed it."
+        why = "No check, repair, start or inspection that came after it needed it."
         return Extra(one.minute, f"{access.title}: {access.entry.word}", self._dear(one.opened, one.cost), why)
 
     def _timers(self) -> list[tuple[datetime, datetime]]:
@@ -915,9 +1008,16 @@ class _Review:
         titles = suspects(self.fitted)
         aircraft = self._aircraft()
         found = []
+        # Between two answers nothing new is known: the last that was said counts, however often it was said.
+        counts: dict[int, int] = {}
+        answers = 0
+        for event in self.events:
+            answers += event.kind == "answered"
+            if event.kind == "suspected":
+                counts[answers] = event.seq
         for event in self.events:
             aircraft.replay([event])
-            if event.kind != "suspected":
+            if event.kind != "suspected" or event.seq not in counts.values():
                 continue
             suspect, sure = str(event.body["suspect"]), float(event.body["sure"])
             belief = at(self.kit, self.events, event.seq).belief
@@ -1019,9 +1119,10 @@ class _Review:
         if end == deferral.DEFER:
             others = ", ".join(c for c in fitted.channels if c != state.deferral.get("channel"))
             return [Line(f"The channel that is left ({others}) proven alone since the last work.", True)]
-        if end not in (DONE, WATCH):
-            return []
         worked = max((m.event.seq for m in self.made if m.kind in ("repair", "swap")), default=0)
+        if end not in (DONE, WATCH):
+            stands = set(self.last.verification) <= set(self.last.proven()) or self.last.state.passes > 0
+            return [Line("What was repaired proven before it was handed on.", stands)] if worked else []
         last: dict[str, str | None] = {}
         for made in self.made:
             if made.kind == "check" and made.event.seq > worked:
@@ -1060,8 +1161,10 @@ class _Review:
                 if repair.examines:
                     looks = {m.key for m in self.made if m.kind == "check" and before < m.event.seq < seq
                              and m.event.body.get("outcome")}  # fmt: skip
-                    found.append(Line(f"{made.title}: the part that came off examined before it went away.",
-                                      bool(looks & set(repair.examines))))  # fmt: skip
+                    done = [k for k in repair.examines if k in looks]
+                    ways = "; or ".join(f"“{self.fitted.check(k).title}”" for k in done or repair.examines)
+                    found.append(Line(f"{made.title}: the part that came off examined before it went away ({ways}).",
+                                      bool(done)))  # fmt: skip
             before = seq
         return found
 
@@ -1093,29 +1196,36 @@ class _Review:
         points = self.scenario.points
         if not any(point.by for point in points):
             return tuple(Learnt(point.say, None) for point in points)
+        rules = self.fitted.rules
         came = {made.key for made in self.made}
+        answered = self._first_answer()
         for event in self.events:
-            if event.kind == "access" and event.body["state"] == "open":
-                came.add(event.body["access"])
-            elif event.kind == "fired":
-                came.add(event.body["rule"])
-            elif event.kind == "stopped":
-                came |= {d["rule"] for d in event.body["dangers"]}
-            elif event.kind == "caution":
-                name = split(event.body["caution"])[0]
-                came |= {n for n, r in self.fitted.rules.items() if r.kind == "caution" and r.then.caution == name}
-        wanted = {name for point in points for name in point.by if name in self.fitted.rules} - came
-        came |= self._at_steps({n for n in wanted if asks(self.fitted.rules[n], "about-to")})
+            body = event.body
+            if event.kind == "access" and body["state"] == "open" and not (body.get("walked") or body.get("of_itself")):
+                came.add(body["access"])
+            elif event.kind == "fired" and event.seq > answered and self._teaches(body["rule"]):
+                came.add(body["rule"])
+        wanted = {name for point in points for name in point.by if self._teaches(name)} - came
+        came |= self._at_steps({n for n in wanted if asks(rules[n], "about-to")})
         return tuple(Learnt(p.say, any(name in came for name in p.by) if p.by else None) for p in points)
+
+    def _teaches(self, name: str) -> bool:
+        rule = self.fitted.rules.get(name)
+        return rule is not None and rule.kind in TEACHES
+
+    def _first_answer(self) -> float:
+        """Return the seq of the first answer that the trainee asked for; infinite without any."""
+        return next((e.seq for e in self.events if e.kind == "answered"), inf)
 
     def _at_steps(self, names: Collection[str]) -> set[str]:
         """Return which of these rules about a step fired as one was made."""
         found: set[str] = set()
         if not names:
             return found
+        answered = self._first_answer()
         for event in self.events:
             step = self._about(event)
-            if step is None:
+            if step is None or event.seq < answered:
                 continue
             about = case_facts.about_to(*step)
             if any(_may_match(self.fitted.rules[n], about) for n in names if n not in found):
@@ -1134,9 +1244,6 @@ class _Review:
             return kind, body["access"], tuple(fitted.access[body["access"]].entry.tags)
         return None
 
-
-PROOF = "proof"
-"""Said of a check that begins a verification, until what follows of it is told."""
 
 
 def _may_match(rule: Rule, about: Sequence[Any]) -> bool:
@@ -1160,7 +1267,8 @@ def _speaks(bits: float, suspect: str) -> str:
     return f"speaks {explain.strength(bits)} {suspect}"
 
 
-def _sentence(title: str) -> str:
+def sentence(title: str) -> str:
+    """Return a title as it leads what is said of it."""
     return title if title.endswith((".", "?", "!")) else f"{title}:"
 
 

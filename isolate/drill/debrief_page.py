@@ -12,13 +12,17 @@ from html import escape
 from string import Template
 from typing import Any
 
-from isolate.drill.debrief import WHOLE, Debrief
+from isolate.drill.debrief import WHOLE, Debrief, sentence
+from isolate.kb.shown import plain
 
 MOST = 5
 """So many costly moves are told on a page, the dearest."""
 MOST_EXTRA = 4
 """So many of the rest that served nothing are told on a page, the dearest."""
 WRONG = ("fault left", "handed to the wrong people", "given up", "deferred wrongly")
+BETTER, NOTHING = "Where there was a better move", "What served nothing"
+WHEN = " (at N min: when it was begun)"
+"""Said once, of the first of these headings."""
 TICK, CROSS, NONE = "✓", "✗", "–"
 LETTERS = 40
 """No narrower than this are the lines of a text."""
@@ -64,7 +68,17 @@ def page(debrief: Told) -> str:
 
 
 def _as_dict(debrief: Told) -> Mapping[str, Any]:
-    return debrief.as_dict() if isinstance(debrief, Debrief) else debrief
+    """Return it as a dict whose words may be shown anywhere."""
+    told: Mapping[str, Any] = _shown(debrief.as_dict() if isinstance(debrief, Debrief) else debrief)
+    return told
+
+
+def _shown(told: Any) -> Any:
+    if isinstance(told, str):
+        return plain(told, lines=True)
+    if isinstance(told, Mapping):
+        return {key: _shown(value) for key, value in told.items()}
+    return [_shown(value) for value in told] if isinstance(told, list | tuple) else told
 
 
 # -- the words of both -----------------------------------------------------------------------------
@@ -89,7 +103,7 @@ def _told(d: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
         yield "item", f"{_figure(figure, signed=note == 'signed'):>5}  {words}"
     costly, rest = _costly(d)
     if costly:
-        yield "heading", "Where there was a better move"
+        yield "heading", BETTER + WHEN
     for step in costly:
         yield "item", f"{_figure(step['cost'], signed=True):>5}  at {_minutes(step['minute'])}: {step['title']}"
         if step["better"]:
@@ -99,7 +113,7 @@ def _told(d: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
         yield "plain", rest
     extra, more = _most(d["extra"], MOST_EXTRA)
     if extra:
-        yield "heading", "What served nothing"
+        yield "heading", _nothing(d)
     for one in extra:
         yield "item", f"{_figure(one['cost'], signed=True):>5}  at {_extra_words(one)}"
     if more:
@@ -108,8 +122,8 @@ def _told(d: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
         yield "heading", "Your suspicions"
     for words, misread in _suspected(d):
         yield "item", words
-        for sentence in misread:
-            yield "more", sentence
+        for words in misread:
+            yield "more", words
     if d["brier"] is not None:
         yield "plain", _brier(d)
     yield "heading", "For the record"
@@ -208,10 +222,15 @@ def _costly(d: Mapping[str, Any]) -> tuple[list[Mapping[str, Any]], str]:
     return sorted(shown, key=lambda s: s["seq"]), " ".join(words)
 
 
+def _nothing(d: Mapping[str, Any]) -> str:
+    """Return the heading of what served nothing."""
+    return NOTHING if _costly(d)[0] else NOTHING + WHEN
+
+
 def _why(step: Mapping[str, Any]) -> str:
     """Return why it cost that, without the title of the better move again where it leads."""
     why, better = str(step["why"]), step["better"]
-    lead = f"{better}:" if better else ""
+    lead = sentence(better) if better else ""
     at = why.find(lead) if lead else -1
     if at >= 0:
         rest = why[at + len(lead) :].strip()
@@ -251,7 +270,8 @@ def _record_line(d: Mapping[str, Any]) -> str:
         return "Nothing was done that a record has to show."
     if not lacking:
         return f"An inspector would find what he or she looks for, in all {len(judged)} points that can be judged here."
-    return f"An inspector would ask: {lacking} of {len(judged)} points that can be judged here are lacking."
+    is_or_are = "is" if lacking == 1 else "are"
+    return f"An inspector would ask: {lacking} of {len(judged)} points that can be judged here {is_or_are} lacking."
 
 
 def _record(d: Mapping[str, Any]) -> list[tuple[str, str]]:
@@ -356,7 +376,7 @@ def _steps(d: Mapping[str, Any]) -> str:
             f'<b>{escape(step["title"])}</b>{better}<br><span class="why">{escape(_why(step))}</span></td></tr>'
         )
     table = f"<table>{''.join(rows)}</table>"
-    return f"<section><h2>Where there was a better move</h2>{table}{_paragraphs([rest] if rest else [])}</section>"
+    return f"<section><h2>{escape(BETTER + WHEN)}</h2>{table}{_paragraphs([rest] if rest else [])}</section>"
 
 
 def _extra(d: Mapping[str, Any]) -> str:
@@ -367,7 +387,8 @@ def _extra(d: Mapping[str, Any]) -> str:
         f'<tr><td class="n">{_figure(e["cost"], signed=True)}</td><td>{escape(_extra_words(e))}</td></tr>'
         for e in extra
     )
-    return f"<section><h2>What served nothing</h2><table>{rows}</table>{_paragraphs([more] if more else [])}</section>"
+    rest = _paragraphs([more] if more else [])
+    return f"<section><h2>{escape(_nothing(d))}</h2><table>{rows}</table>{rest}</section>"
 
 
 def _suspicions(d: Mapping[str, Any]) -> str:

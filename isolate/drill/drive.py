@@ -57,6 +57,8 @@ PURGES = ("dry-motored", "drained")
 """Access states that get it out, in order."""
 HEAT = "cool-enough"
 """The access state in which an engine that ran is left to cool."""
+LONGEST_NAME = 80
+"""Letters of a trainee's name that are kept."""
 ASK_EVERY = 3
 """So many answers after the last suspicion the prime suspect is asked for again."""
 SOMETHING = "Going on like this hurts people. It is never done like this."
@@ -217,7 +219,7 @@ class Drive:
             raise Refused(f"a seed is a whole number from 0 up, not {seed}")
         about = {
             "name": name,
-            "trainee": trainee,
+            "trainee": "".join(letter for letter in trainee if letter.isprintable())[:LONGEST_NAME],
             "begun": begun,
             "seed": scenario.seed if seed is None else seed,
             "scenario": scenario.model_dump(mode="json", by_alias=True, exclude_unset=True),

@@ -3,7 +3,8 @@
 Costs are held to the reference by the debriefings; nothing is scored here anew. What counts:
 
 - A drill counts for costs and right ends once it was ended and debriefed. One left in the middle is counted as that;
-  its stops and hints count all the same, so that leaving hides nothing unsafe.
+  its stops and hints count all the same, so that leaving hides nothing unsafe. Its cost so far is no cost over the
+  reference: a dash stands there, since a drill left at once would look best.
 - A scenario whose truth a trainee has been told is played again, not anew: it stays out of costs, right ends and
   suspicions, and its stops and hints count.
 - Stops and hints are read from the trail, costs and suspicions from its last ``debriefed`` event.
@@ -58,6 +59,8 @@ IN_A_ROW = 2
 SUGGESTIONS = 3
 NOBODY = "nobody named"
 ENDED, LEFT = "ended", "left in the middle"
+NO_FIGURE = "–"
+"""Stands for the cost over the reference of a drill that did not end."""
 NOT_ENDED = "not ended"
 PLAYED = ("answered", "repaired", "swapped", "closed")
 """Kinds of events by which a drill goes on."""
@@ -966,7 +969,7 @@ Table = Source | Sequence[Drilled | Mapping[str, Any]]
 def csv_rows(source: Table, by: By = "drill") -> list[list[str]]:
     """Return a heading and one row a drill, or one a trainee, safe to open in a spreadsheet.
 
-    Minutes are equivalent minutes but for ``clock_min``; an empty cell: not known, or none.
+    Minutes are equivalent minutes but for ``clock_min``; an empty cell: not known, or none; a dash: it did not end.
     """
     if isinstance(source, (list, tuple)):
         drills = Drills(tuple(one if isinstance(one, Drilled) else of_debriefing(one) for one in source))
@@ -988,7 +991,7 @@ def csv_rows(source: Table, by: By = "drill") -> list[list[str]]:
         values = (
             *(d.id, d.trainee, d.begun, d.name, d.title, d.engine, d.complaint, "; ".join(d.topics), d.level, d.seed),
             *(d.state, d.again, d.judged, d.right if d.state == ENDED else None, d.minutes, d.equivalent, d.expected),
-            *(d.over, d.ratio, d.chance, d.stops, d.hints, len(d.suspicions), brier, d.record_ok),
+            *(*_over(d), d.chance, d.stops, d.hints, len(d.suspicions), brier, d.record_ok),
         )
         made.append([_cell(v) for v in values])
     return made
@@ -1004,6 +1007,11 @@ def write_csv(path: str | Path, source: Table, by: By = "drill", *, overwrite: b
     csv.writer(text, lineterminator="\r\n").writerows(rows)
     write_whole(Path(path), text.getvalue().encode("utf-8"), overwrite)
     return len(rows) - 1
+
+
+def _over(drill: Drilled) -> tuple[object, object]:
+    """Return the cost over the reference and its share, a dash each for a drill that did not end."""
+    return (drill.over, drill.ratio) if drill.state == ENDED else (NO_FIGURE, NO_FIGURE)
 
 
 def _cell(value: object) -> str:
@@ -1068,7 +1076,7 @@ def lines(progress: Progress, width: int = 80) -> list[str]:
         said.gap()
         said.item("Not met yet", "; ".join(s.rstrip(".") for s in progress.missed[:3]) + ".")
     said.gap()
-    said.add("Next:" if len(progress.next) == 1 else "Next, the first first:")
+    said.add("What to practise next:" if len(progress.next) == 1 else "What to practise next, most needed first:")
     for one in progress.next:
         said.add(f"{one.topic + ', ' if one.topic else ''}{one.level}. {one.why}", "  ")
         said.add(one.command, "    ")
@@ -1082,26 +1090,31 @@ def class_lines(of: Class | Source, width: int = 80) -> list[str]:
     if not found.rows:
         said.add("No drill was found.")
         return said.lines
-    head = ("Trainee", "drills", "right", "over min", "over", "median", "stops", "hints", "Brier", "weakest")
+    head = ("Trainee", "drills", "right", "over min", "over", "median", "stops", "hints", "Brier")
     said.table(
         head,
         [
             (r.trainee, str(r.all.played), f"{r.all.right}/{r.all.counted}", _min(r.all.over), _percent(r.all.ratio),
              "" if r.to_median is None else f"{round(100 * r.to_median):+d}", str(r.all.stops), str(r.all.hints),
-             "" if r.brier is None else f"{r.brier:.2f}", ", ".join(r.weakest)) for r in found.rows
+             "" if r.brier is None else f"{r.brier:.2f}") for r in found.rows
         ],
-        left=(0, 9),
     )  # fmt: skip
+    if any(r.weakest for r in found.rows):
+        said.gap()
+        for r in found.rows:
+            if r.weakest:
+                said.add(f"Weakest of {r.trainee}: {', '.join(r.weakest)}.", "", "  ")
     m = found.median
     parts = [
         f"right {_percent(m['right'])}" if m["right"] is not None else "",
         f"{m['over']:.0f} min over" if m["over"] is not None else "",
         f"{_percent(m['ratio'])} over" if m["ratio"] is not None else "",
-        f"{m['stops']:.1f} stops and {m['hints']:.1f} hints a drill",
+        f"{m['stops']:.1f} stops and {m['hints']:.1f} hints a drill, ended or not",
         f"Brier {m['brier']:.2f}" if m["brier"] is not None else "",
     ]
     said.gap()
-    said.item("Class median", f"{', '.join(p for p in parts if p)}; {_many(len(found.rows), 'trainee')}.")
+    said.item("Class median", f"{', '.join(p for p in parts if p)}; {_many(len(found.rows), 'trainee')}, "
+              f"{_many(sum(r.all.stops for r in found.rows), 'stop')} in all.")  # fmt: skip
     said.add("over: cost over the reference as a share of what it expected. median: points above (+) or below (-) "
              "that of the class. Few drills say little.")  # fmt: skip
     if found.scenarios:
@@ -1125,10 +1138,12 @@ def marks(debriefs: Sequence[Mapping[str, Any]], width: int = 80) -> list[str]:
     body = []
     for one in map(of_debriefing, debriefs):
         brier = _brier(one.suspicions)
-        body.append((one.trainee, _min(one.minutes), _min(one.over), _percent(one.ratio), str(one.stops),
-                     str(one.hints), "" if brier is None else f"{brier:.2f}", one.judged, one.name))  # fmt: skip
+        over = (_min(one.over), _percent(one.ratio)) if one.state == ENDED else (NO_FIGURE, NO_FIGURE)
+        body.append((one.trainee, _min(one.minutes), *over, str(one.stops), str(one.hints),
+                     "" if brier is None else f"{brier:.2f}", one.judged, one.name))  # fmt: skip
     said.table(head, body, left=(0, 8, 7))
-    said.add("min: by the clock. over: cost over the reference, and as a share of what it expected.")
+    said.add("min: by the clock. over: cost over the reference, and as a share of what it expected; a dash where the "
+             "drill did not end.")  # fmt: skip
     return said.lines
 
 

@@ -6,6 +6,8 @@ import sys
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from isolate.kb.shown import plain
+
 if TYPE_CHECKING:
     from isolate.case.chase import Chase, Kit
     from isolate.case.steps import Step
@@ -32,6 +34,7 @@ def kits(knowledge: Knowledge) -> Callable[[str], Kit]:
 
 def say(said: str, indent: str = "") -> None:
     """Print text; on a terminal, broken between words, lines after the first indented."""
+    said = plain(said, lines=True)
     if sys.stdout.isatty():
         import shutil
         import textwrap

@@ -410,6 +410,31 @@ def test_the_same_scenario_is_compared_and_unsafe_or_wrong_is_never_best() -> No
     assert class_of(shelf(trail("s", 1), edited)).scenarios == ()
 
 
+def test_stops_of_drills_that_did_not_end_are_in_the_median_and_the_sum() -> None:
+    left = debriefing(judged="not ended", right=False)
+    found = class_of(
+        shelf(
+            trail("a", 1, "Ann", stops=4, debrief=None),
+            trail("a", 2, "Bob", stops=2, debrief=left),
+            trail("a", 3, "Cem"),
+        )
+    )
+    assert [r.all.counted for r in found.rows] == [0, 0, 1]
+    assert found.median["stops"] == 2, "of 4, 2 and 0 a drill"
+    text = " ".join(" ".join(class_lines(found)).split())
+    assert "2.0 stops and 0.0 hints a drill, ended or not" in text and "6 stops in all" in text
+
+
+def test_the_weakest_topics_are_told_whole() -> None:
+    topics = ["comes-and-goes", "control-lane-driver"]
+    drills = shelf(trail("a", 1, "Somebody with a long name", stops=1, debrief=debriefing(topics=topics)))
+    for width in (80, 132):
+        said = class_lines(drills, width)
+        text = " ".join(" ".join(said).split())
+        assert "Weakest of Somebody with a long name: comes-and-goes, control-lane-driver." in text, width
+        assert "…" not in text, width
+
+
 def test_a_class_of_nobody() -> None:
     assert class_lines(class_of(shelf()))[0] == "No drill was found."
 
@@ -598,7 +623,7 @@ def test_csv_reads_back_one_row_each(by: progress.By, tmp_path: Path) -> None:
         assert (first["trainee"], first["over_min"], first["over_to_expected"]) == ("Ann", "10", "0.1")
         assert first["right"] == "yes"
         assert (rows[3]["played_again"], rows[-1]["state"], rows[-1]["over_min"], rows[-1]["right"]) == (
-            "yes", "left in the middle", "", "",
+            "yes", "left in the middle", "–", "",
         )  # fmt: skip
         assert first["brier"] == "0.04" and first["safety_stops"] == "0"
     else:
@@ -663,6 +688,7 @@ def test_lines_say_all_of_it_within_eighty_columns() -> None:
         *("Ann: 10 drills, 2030-01-01 to 2030-01-21", "9 ended and counted, 1 left in the middle", "Safety stops 1"),
         *("9 of 9 (100 %; 95 % 70 to 100 %)", "it falls", "Brier score", "80-100 %", "Not met yet", "A braid tells"),
         *("isolate drill --random --about", "! the store: drill drill-11 was not counted"),
+        "What to practise next, most needed first:",
     ):
         assert words in text, words
     for width in (30, 40, 60, 100):
@@ -717,6 +743,18 @@ def test_debriefings_are_marked_beside_each_other(tmp_path: Path) -> None:
     assert write_csv(tmp_path / "y.csv", gather([a_class()]).drills) == 7
     with pytest.raises(ValueError, match="hints is missing"):
         progress.of_debriefing({"judged": "right"})
+
+
+def test_a_drill_that_did_not_end_has_no_cost_that_looks_best() -> None:
+    left = debriefing(trainee="Una", judged="not ended", right=False, over=0.0, drill="d1")
+    done = debriefing(trainee="Gwen", over=0.0, drill="d2")
+    said = progress.marks([left, done])
+    assert said[1].split()[:4] == ["Una", "80", "–", "–"]
+    assert said[2].split()[:5] == ["Gwen", "80", "0", "0", "%"]
+    assert "a dash where the drill did not end" in " ".join(" ".join(said).split())
+    for rows in (csv_rows([left, done]), csv_rows(shelf(trail("a", 1, debrief=left), trail("b", 2, debrief=done)))):
+        told = [dict(zip(rows[0], row, strict=True)) for row in rows[1:]]
+        assert [(r["over_min"], r["over_to_expected"]) for r in told] == [("–", "–"), ("0", "0")]
 
 
 def test_a_debriefing_says_the_same_as_its_trail() -> None:
