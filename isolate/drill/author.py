@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from itertools import product
 from pathlib import Path
 from typing import Any, Literal
@@ -19,9 +20,10 @@ from isolate.case.believed import as_it_shows
 from isolate.case.case import BadIntake, CaseState, Intake, fold
 from isolate.case.chase import Kit
 from isolate.case.events import Event
-from isolate.case.facts import authorities, tools
+from isolate.case.facts import authorities, signed, tools
 from isolate.case.intake import Refused
 from isolate.case.memory import Memory
+from isolate.case.now import LASTS, condition_now, strength
 from isolate.case.parts import FINDINGS
 from isolate.case.swaps import faults as swap_faults
 from isolate.case.written import read_for
@@ -33,7 +35,7 @@ from isolate.drill.watch import Watch
 from isolate.kb.fit import Fitted, UnknownName, split
 from isolate.kb.model import FLOOR, HEALTHY, NAME
 from isolate.kb.read import KnowledgeError, Problem, read_model
-from isolate.reasoning.belief import Model
+from isolate.reasoning.belief import Model, Setting
 from isolate.reasoning.pose import WATCH, weights
 
 LEAST = 10 * FLOOR
@@ -42,6 +44,10 @@ RARE = 0.02
 """Scripted answers that it gives less often than this are told of: one in fifty is a strange thing to teach by."""
 LEAST_STARTS = 1e-3
 """Starts that the truth gives so much more rarely than what explains them best are told of: our judgement."""
+TYPICAL = 0.1
+"""A channel that is bad and that its functional check passes more rarely than this passed by luck: our judgement."""
+OCCASIONS = 3
+"""So many occasions, an hour apart, are looked at for such luck."""
 BEGUN = "2030-01-01T06:00:00.000Z"
 VERIFIED_NONE = "verified, no fault found"
 SURE = 0.8
@@ -141,12 +147,14 @@ def check(path: Path, kits: Callable[[str], Kit], measured: Measured = NONE) -> 
     for at, message in doubts(kit.model, scenario):
         report.warnings.append(problem(message, *at))
     try:
-        drive = _begun(kit, scenario)
+        fresh, drive = _begun(kit, scenario), _begun(kit, scenario)
         open_to = _open_to(drive)
         _play(drive, report, problem)
     except (Refused, UnknownName) as error:
         report.errors.append(problem(f"it cannot be begun: {error}", "case"))
         return report
+    for at, message in (*unlike(fresh), *luck(fresh, drive.chase.state.events)):
+        report.warnings.append(problem(message, *at))
     _judge_points(drive, scenario, open_to, report, problem)
     level = measured.level(kit.fitted, scenario.case.complaint, scenario.case.channel, scenario.truth,
                            scenario.case.place)  # fmt: skip
@@ -166,7 +174,13 @@ def _begun(kit: Kit, scenario: Scenario) -> Drive:
 
 
 def contradictions(model: Model, scenario: Scenario) -> Iterator[tuple[tuple[str | int, ...], str]]:
-    """Yield scripted answers that the truth does not give, as (path of the field, message)."""
+    """Yield scripted answers that the truth does not give, or that are not as told, as (path of the field, message)."""
+    told = {key: (outcome, by) for _, key, outcome, by in _told(model.fitted, scenario)}
+    for key, said in scenario.answers.items():
+        first = (said or [None])[0] if isinstance(said, list) else said
+        if key in told and not model.fitted.check(key).functional and first != told[key][0]:
+            answers = "could not tell" if first is None else repr(first)
+            yield ("answers", key), f"{key} answers {answers}, and {told[key][1]} says {told[key][0]!r}"
     for at, key, outcome, chance in _scripted(model, scenario):
         if chance < LEAST:
             yield at, (
@@ -185,23 +199,34 @@ def _scripted(model: Model, scenario: Scenario) -> Iterator[tuple[tuple[str | in
                 yield at, key, outcome, _most(model, truth, key, outcome, scenario)
 
 
-def doubts(model: Model, scenario: Scenario) -> Iterator[tuple[tuple[str | int, ...], str]]:
-    """Yield what is told that the truth hardly gives: rare scripted answers, the complaint's own, the starts."""
-    fitted, case = model.fitted, scenario.case
-    truth = _states(fitted, scenario.truth)
-    for at, key, outcome, chance in _scripted(model, scenario):
-        if LEAST <= chance < RARE:
-            yield at, f"{key} rarely answers {outcome!r} with this truth ({_mode_list(scenario)}): {chance:.2g} at most"
+def _told(fitted: Fitted, scenario: Scenario) -> Iterator[tuple[tuple[str | int, ...], str, str, str]]:
+    """Yield what is told as the case is opened: path of the field, check, outcome, what tells it."""
+    case = scenario.case
     for name, outcome in fitted.complaints[case.complaint].answers.items():
         for key, fit in fitted.checks.items():
-            if fit.name != name or fit.channel not in ("", case.channel):
-                continue
-            chance = _most(model, truth, key, outcome, scenario)
-            if chance < LEAST:
-                yield ("case", "complaint"), (
-                    f"the complaint says {outcome!r} to {key}, which this truth ({_mode_list(scenario)}) hardly gives: "
-                    f"{chance:.2g}"
-                )
+            if fit.name == name and fit.channel in ("", case.channel):
+                yield ("case", "complaint"), key, outcome, "the complaint"
+    intake = case.intake()
+    for i, sign in enumerate(intake.signs):
+        for key, outcome in signed(fitted, replace(intake, signs=(sign,))):
+            yield ("case", "signs", i), key, outcome, f"the sign {sign.sign}"
+
+
+def doubts(model: Model, scenario: Scenario) -> Iterator[tuple[tuple[str | int, ...], str]]:
+    """Yield what is told that the truth hardly gives: rare scripted answers, the complaint's own, signs, the starts."""
+    fitted, case = model.fitted, scenario.case
+    truth = _states(fitted, scenario.truth)
+    told = tuple(_told(fitted, scenario))
+    for at, key, outcome, chance in _scripted(model, scenario):
+        # What is told at the opening has to be answered again, however rare it is.
+        if LEAST <= chance < RARE and (key, outcome) not in {t[1:3] for t in told}:
+            yield at, f"{key} rarely answers {outcome!r} with this truth ({_mode_list(scenario)}): {chance:.2g} at most"
+    for at, key, outcome, by in told:
+        chance = _most(model, truth, key, outcome, scenario)
+        if chance < LEAST:
+            yield at, (
+                f"{by} says {outcome!r} to {key}, which this truth ({_mode_list(scenario)}) hardly gives: {chance:.2g}"
+            )
     starts = as_it_shows(case.intake())
     if starts:
         table = model.starts(starts)
@@ -215,6 +240,62 @@ def doubts(model: Model, scenario: Scenario) -> Iterator[tuple[tuple[str | int, 
                 f"these starts are hardly those of this truth ({_mode_list(scenario)}): what explains them best gives "
                 f"them {1 / max(ratio, 1e-300):.3g} times as often"
             )
+
+
+def unlike(fresh: Drive) -> Iterator[tuple[tuple[str | int, ...], str]]:
+    """Yield what is told and what the aircraft does not answer to whoever asks for it. ``fresh``: a drill just begun.
+
+    A functional check may well show another thing than it did then.
+    """
+    for at, key, outcome, by in _told(fresh.fitted, fresh.scenario):
+        if fresh.fitted.check(key).functional or key in fresh.scenario.answers:
+            continue
+        answer = fresh.aircraft.outcome(key, "check")
+        if answer != outcome:
+            yield at, f"{by} says {outcome!r} to {key}, and the aircraft answers {answer!r}: script it under answers"
+
+
+def luck(fresh: Drive, events: Sequence[Event]) -> Iterator[tuple[tuple[str | int, ...], str]]:
+    """Yield functional checks of the verification by which a channel that is bad passes by luck, at the seed.
+
+    Asked of ``fresh``, a drill just begun, on some occasions an hour apart; and as it came on the reference's way,
+    ``events``, up to the first repair. A fault of no channel is one of all.
+    """
+    fitted, aircraft, scenario = fresh.fitted, fresh.aircraft, fresh.scenario
+    model, truth = fresh.chase.kit.model, _states(fresh.fitted, scenario.truth)
+    bad = {split(mode)[1] for mode in scenario.truth}
+    intake = fresh.chase.intake
+    tried: dict[str, list[tuple[Setting, str | None]]] = {}
+    for key in fresh.chase.verification:
+        check = fitted.check(key)
+        if not check.functional or not bad & {"", check.channel} or key in aircraft.script:
+            continue
+        tried[key] = []
+        for occasion in range(OCCASIONS):
+            here = Setting(condition_now(intake), strength(intake, occasion * LASTS), occasion)
+            aircraft.where = partial(_same, here)
+            tried[key].append((here, aircraft.outcome(key, "check")))
+    for event in events:
+        if event.kind in ("repaired", "swapped"):
+            break
+        if event.kind == "answered" and event.body["check"] in tried:
+            body = event.body
+            there = Setting(body["condition"], body["strength"], body["occasion"])
+            tried[body["check"]].append((there, body["outcome"]))
+    for key, shown in tried.items():
+        passed = fitted.check(key).outcomes[0]
+        for setting, outcome in shown:
+            chance = _chance(model, truth, key, passed, setting)
+            if outcome == passed and chance < TYPICAL:
+                yield ("seed",), (
+                    f"{key} shows {passed!r} by luck at seed {scenario.seed}, occasion {setting.occasion + 1}: with "
+                    f"this truth ({_mode_list(scenario)}) its chance is {chance:.2g}; another seed tells no such story"
+                )
+                break
+
+
+def _same(setting: Setting) -> Setting:
+    return setting
 
 
 def _states(fitted: Fitted, truth: Sequence[str]) -> dict[str, str]:
@@ -238,14 +319,24 @@ def _most(model: Model, truth: Mapping[str, str], key: str, outcome: str, scenar
         faulty = sorted(z for z in model.switches(key, *how) if truth[z] != HEALTHY)
         for on in product((True, False), repeat=len(faulty)):
             shown = frozenset(zip(faulty, on, strict=True))
-            table = model.likelihood(key, how[0], how[1], shown)
-            at = tuple(
-                0 if n == 1 else model.fitted.zones[z].states.index(truth[z])
-                for z, n in zip(model.zones, table.shape[1:], strict=True)
-            )
-            everything: Any = (number, *at)
-            best = max(best, float(table[everything]))
+            best = max(best, _cell(model, truth, model.likelihood(key, how[0], how[1], shown), number))
     return best
+
+
+def _chance(model: Model, truth: Mapping[str, str], key: str, outcome: str, setting: Setting) -> float:
+    """Return the chance of an outcome in the truth and in a setting, whether a fault shows or not summed out."""
+    how = model.setting(key, setting.condition, setting.strength)
+    number = model.fitted.check(key).outcomes.index(outcome)
+    return _cell(model, truth, model.likelihood(key, how[0], how[1]), number)
+
+
+def _cell(model: Model, truth: Mapping[str, str], table: Any, number: int) -> float:
+    at = tuple(
+        0 if n == 1 else model.fitted.zones[z].states.index(truth[z])
+        for z, n in zip(model.zones, table.shape[1:], strict=True)
+    )
+    everything: Any = (number, *at)
+    return float(table[everything])
 
 
 # -- can it be solved ------------------------------------------------------------------------------
@@ -262,7 +353,7 @@ def _play(drive: Drive, report: Report, problem: Callable[..., Problem]) -> None
     why = wrong(drive, came)
     report.right = not why
     report.equivalent = spent(drive, came, bool(why))
-    found = sorted(f.mode for f in drive.chase.verdict() if f.state != HEALTHY)
+    found = sorted({f.mode for f in drive.chase.verdict() if f.state != HEALTHY})
     if why:
         report.errors.append(problem(f"the tool itself does not solve it: {came.said}; {why}", "truth"))
     elif found != sorted(scenario.truth) and scenario.defer is None:

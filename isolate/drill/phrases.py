@@ -7,11 +7,15 @@ move is not understood adds what was said here. The words are what people on the
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from isolate.kb.spoken import words
 
-__all__ = ["ACCESS", "COMES_WITH", "COMMANDS", "IDLE", "KINDS", "PARTS", "SAME", "SAYINGS", "VERBS", "Way"]
+__all__ = [
+    "ACCESS", "ALL_BACK", "ASKED", "COMES_WITH", "COMMANDS", "ENDS", "IDLE", "KINDS", "LAST_RAN", "PARTS", "REMARKS",
+    "SAME", "SAYINGS", "VERBS", "Way",
+]  # fmt: skip
 
 VERBS = {
     "@look": "look|inspect|check|examine|see|view|show",
@@ -36,6 +40,7 @@ SAME = {
     "speed": "speed", "bleed": "bleed", "need": "need", "pilot": "crew", "pilots": "crew", "headcount": "heads",
     "head": "heads", "heads": "heads", "firing": "fire", "lit": "light", "dc": "dc", "rcd": "rcd",
     "reseal": "seal", "deferral": "deferral",
+    "megohmmeter": "insulation", "judge": "check", "assess": "check", "evaluate": "check",
 }  # fmt: skip
 """Word or stem → the word that it is the same as here."""
 
@@ -49,7 +54,7 @@ IDLE = frozenset(
         "through under before against between whether if so there theres here also only right about near bad "
         "faulty defective suspected suspect duff worn people team guys guy folks lads person department "
         "chapter whoever owner like another quick perform carry give approved data side suppose maybe "
-        "perhaps ill youll shall id im ive should can could may must what which"
+        "perhaps anything something ill youll shall id im ive should can could may must what which"
     )
 )
 """Words that say nothing about which move is meant."""
@@ -107,7 +112,7 @@ ACCESS: dict[str, Way] = {
         "Pull and tag the ignition breakers", "Push the ignition breakers in again",
     ),
     "cool-enough": Way(
-        ("cool (down off time wait touch until enough leave allow can)",),
+        ("cool (down off time wait touch until enough leave allow can check feel)",),
         (), "Let the engine cool until it can be touched",
     ),
     "cooling-air-off": Way(
@@ -148,7 +153,7 @@ ACCESS: dict[str, Way] = {
     ),
     "hazard-zones": Way(
         ("zone|area|danger|hazard mark|clear|up|cordon|cone (zone area danger hazard propeller intake exhaust off)",),
-        ("zone|area|danger|hazard release|open|remove|lift|off|away|unmark|in|down (zone area danger hazard mark "
+        ("zone|area|danger|hazard release|open|remove|lift|off|away|unmark|in|down|back (zone area danger hazard mark "
          "cone)",),
         "Mark and clear the danger zones", "Release the danger zones",
     ),
@@ -170,12 +175,12 @@ ACCESS: dict[str, Way] = {
         "Take the low-voltage input of the exciter box off", "Reconnect the low-voltage input of the exciter box",
     ),
     "lead-off": Way(
-        (f"lead {_OFF} (cap)", f"lead igniter {_OFF} (cap end)"),
+        (f"lead {_OFF} (cap ground)", f"lead igniter {_OFF} (cap end ground)"),
         (f"lead {_ON}", f"lead igniter {_ON} (end)"),
         "Take lead {channel} off at the plug", "Put lead {channel} back on at the plug",
     ),
     "lead-off-exciter": Way(
-        (f"lead {_OFF} (cap)", f"lead exciter|box {_OFF} (cap end exciter box)"),
+        (f"lead {_OFF} (cap ground)", f"lead exciter|box {_OFF} (cap end exciter box ground)"),
         (f"lead {_ON}", f"lead exciter|box {_ON} (end exciter box)"),
         "Take lead {channel} off at the exciter", "Put lead {channel} back on at the exciter",
     ),
@@ -196,8 +201,10 @@ ACCESS: dict[str, Way] = {
         "Take plug {channel} out", "Refit plug {channel}",
     ),
     "prop-clear": Way(
-        ("propeller restrain|tie|secure|lock|clear|hold|stop (arc blade fit on)",),
-        ("propeller release|free|remove|untie|off|unlock (arc blade restrain)",),
+        ("propeller restrain|tie|secure|lock|clear|hold|stop (arc blade fit on)",
+         "restrain on|fit|install|attach (propeller arc blade strap)"),
+        ("propeller release|free|remove|untie|off|unlock (arc blade restrain)",
+         "restrain off|remove|release|away|out|untie|undo|detach (propeller arc blade strap)"),
         "Restrain the propeller, clear its arc", "Release the propeller",
     ),
     "reverser-deactivated": Way(
@@ -232,10 +239,11 @@ SAYINGS: dict[str, tuple[str, ...]] = {
     "deferral-read": ("deferral|deferred|defer @read (lately log)",),
     "finding-told": ("find|finding|found write|written (somebody)",),
     "heard-at-start": ("hear start (snap crew outside)", "hear snap (start crew outside)"),
-    "history-read": ("log|history (technical tech @read look back through ignition)",),
+    "history-read": ("log|history (technical tech maintenance @read look back through ignition)",),
     "light-time-compare": ("compare light (time late)", "light time compare|trend|@read"),
     "light-time-told": ("light later|late|longer (lately day)",),
-    "messages-read": ("message @read (stored control fault)", "fault code|message (read stored)"),
+    "messages-read": ("message @read (stored control fault)", "message stored (@read control fault)",
+                      "fault code|message (read stored)"),
     "neither-heard-ask": ("either|neither hear (start snap)",),
     "plug-age-read": ("age|life igniter (how old long hour @read)", "how old|long igniter", "hour igniter (@read)"),
     "radio-noise-ask": ("radio|radios (noise pop tick @ask)",),
@@ -276,7 +284,8 @@ SAYINGS: dict[str, tuple[str, ...]] = {
     "lead-spring-feel": ("springs press|feel|@look (contact lead)",),
     "lead-terminal-look": ("lead terminal @look (end igniter)", "lead igniter end (@look)"),
     "lead-trace": ("trace lead (hand label)",),
-    "levers-as-found": ("lever @look (selector handle crew fire)",),
+    "levers-as-found": ("lever @look (selector handle crew fire)",
+                        "master|selector @look (switch igniter handle lever crew fire)"),
     "nozzles-look": ("nozzle @look (fuel borescope)", "borescope nozzle (fuel)"),
     "pins-look": ("pin @look (grip feed seat)", "pin try|grip (grip feed connector)"),
     "plug-breakout-feel": ("breakout|breakaway igniter (feel torque)",),
@@ -303,7 +312,8 @@ SAYINGS: dict[str, tuple[str, ...]] = {
     "plug-known-good": ("known good igniter (try)", "good igniter (try)"),
     "spark-count": ("count snap|spark|click (rate)", "spark|snap rate (count)"),
     "spark-test": ("listen (spark snap igniter exciter)", "fire (igniter alone exciter)", "spark test (igniter)",
-                   "spark check (igniter)", "snap|click test|listen (igniter)", "fire listen (alone)"),
+                   "spark check (igniter)", "snap|click test|listen (igniter)",
+                   "fire listen (alone snap spark click igniter)"),
     "spark-turning": ("spark|fire|listen dry motor|motoring|crank (turning)", "spark|fire|listen turning"),
     "start-alone": ("start (alone test up)",),
     "wet-motor-flow": ("wet motor|motoring|crank (flow fuel watch)",),
@@ -322,8 +332,8 @@ SAYINGS: dict[str, tuple[str, ...]] = {
     "lead-insulation": ("insulation (lead @measure)",),
     "lead-wiggle": ("wiggle|shake|flex lead (meter dead)",),
     "plug-run-down": ("run down igniter (hand)", "screw down igniter (hand)"),
-    "selector-volts": ("volt selector (ignition @measure pass)",),
-    "start-lever-volts": ("volt lever|switch (start switch lever @measure pass)",),
+    "selector-volts": ("volt selector (ignition @measure pass)", "volt master (switch selector igniter @measure pass)"),
+    "start-lever-volts": ("volt lever|switch (start switch lever master igniter @measure pass)",),
     # Repairs.
     "account-for-piece": ("account piece|missing|tip (missing piece igniter)",),
     "apply-compound": ("apply compound (igniter thread)",),
@@ -364,8 +374,9 @@ SAYINGS: dict[str, tuple[str, ...]] = {
     "replace-lead": ("@new lead (fit install remove igniter)", "fit|install lead (@new)"),
     "replace-lead-end": ("@new contact|springs|insulator (contact springs insulator lead end)", "@new lead end"),
     "replace-pins": ("@new pin (feed)",),
-    "replace-selector": ("@new selector (ignition)",),
-    "replace-start-lever-switch": ("@new switch (start lever)", "@new lever switch (start)"),
+    "replace-selector": ("@new selector (ignition)", "@new master (switch selector igniter)"),
+    "replace-start-lever-switch": ("@new switch (start lever)", "@new lever switch (start)",
+                                   "@new master switch (igniter start lever)"),
     "replace-switch": ("@new switch", "@new relay (switch)"),
     "reseat-feeder-connector": ("reseat connector|input|pin (input pin feed exciter connector)",),
     "reseat-lane-connector": ("reseat connector (lane control)", "reseat connector lane|control (control)"),
@@ -379,7 +390,7 @@ SAYINGS: dict[str, tuple[str, ...]] = {
     "seat-lead-nut": ("tighten|seat|retighten|torque lead (nut)", "tighten|seat|retighten|torque nut (lead)"),
     "set-immersion": ("adjust|correct|out immersion|depth (igniter)",),
     # Ends.
-    "deferred": ("defer (operator procedure under own)",),
+    "deferred": ("defer|mel (operator procedure under own mel)",),
     "done": ("done|finish|complete|ready", "close up"),
     "escalate": ("escalate",),
     "watch": ("watch start (close up)", "close up watch (start)", "close up"),
@@ -423,3 +434,40 @@ PARTS = {
     "wind": "wind", "power": "power", "seating": "seating seat gasket immersion", "connector": "connector",
 }  # fmt: skip
 """Part, as the modes name it → words for it as a suspect."""
+
+ENDS = {"end": "end", "ends": "end", "endings": "end", "repairs": "repair", "checks": "check", "swaps": "swap"}
+"""What may stand after "moves" instead of a word of the moves → the kind that is listed."""
+
+ALL_BACK = re.compile(
+    r"(?:now |please |i |we )*(?:(?:put|close|shut|button|restore|refit|reconnect|bring) )?"
+    r"(?:everything|it all|all of it|all that is open|all|the lot|the rest)(?: (?:goes|up|shut|closed))? ?"
+    r"(?:back|up|shut|closed|together|again|in place|as it was)?(?: (?:back|up|together|again|now|please))*"
+)
+"""Putting back all that is open in one breath."""
+
+LAST_RAN = re.compile(
+    r"(?:when|how long)\b(?=.*\b(?:engine|it)\b)(?!.*\b(?:fail|light|start)\w*\b).*\b(?:run|ran|running|shut ?down)\b"
+    r"|(?:is|how) (?:the engine|it) (?:still )?(?:hot|warm|cold)\b"
+)
+"""Asking when the engine ran, which is told with the story."""
+
+REMARKS = re.compile(r"(?:i|we) (?:have |just |also )*(?:noticed|notice|saw|see|observed)\b")
+"""What somebody saw and tells."""
+
+ASKED: tuple[tuple[re.Pattern[str], str, tuple[str, ...]], ...] = (
+    (
+        re.compile(r"(?:do |make |start |go for |carry out |perform |i |we )*(?:a |the |my )?(?:quick |visual )*"
+                   r"walk ?a?round(?: (?:inspection|check|look|the engine|the aircraft))*$"),
+        "A walk round is many looks. Say what you look at, such as:",
+        ("check tailpipe-look", "check fuel-flow-look", "check levers-as-found", "check breakers-look",
+         "check box-breaker-look"),
+    ),
+    (
+        re.compile(r"(?:re)?(?:arm|energi[sz]e|enable) (?:the )?(?:\w+ )?(?:ignition|igniter|exciter|channel|plug)"
+                   r"|(?:switch |turn )?(?:the )?ignition (?:back )?on\b|(?:switch|turn) on (?:the )?ignition\b"),
+        "Ignition is made live by its breakers and fired by a check. Which do you mean?",
+        ("close breakers-pulled", "check spark-test", "check start-alone"),
+    ),
+)  # fmt: skip
+"""What is said of many moves or of none by its name: how it is said, what is asked then, and the kinds and names of
+moves that may be meant."""

@@ -480,7 +480,7 @@ def story(fitted: Fitted, found: _Drawn, aircraft: str, position: str) -> Iterat
     entry = fitted.complaints[found.complaint]
     title = fitted.profile.title.split(",")[0]
     where = "at the gate" if found.place == "gate" else "in the hangar"
-    yield f"Fleet number {aircraft} stands {where}; it is about engine {position}, a {title}."
+    yield f"Fleet number {aircraft} stands {where}; it is about engine {position}, {_a(title)}."
     on = f" It is about channel {found.channel}." if found.channel else ""
     yield f"The write-up says: {entry.title[0].lower() + entry.title[1:]}.{on}"
     lit = sum(start.lit for start in found.starts)
@@ -507,10 +507,10 @@ def story(fitted: Fitted, found: _Drawn, aircraft: str, position: str) -> Iterat
         "sagging": "It is said to come when the supply sags.",
     }
     if found.condition != "steady":
-        now = "It is not like that now." if found.now is not None else "It is like that now."
+        now = "It is like that now." if found.now in (None, found.condition) else "It is not like that now."
         yield f"{shows[found.condition]} {now}"
     if found.shut_down is not None:
-        yield f"The engine was shut down {found.shut_down:.0f} minutes ago."
+        yield f"The engine was shut down {_minutes(found.shut_down)} ago."
     for work in found.done:
         yield f"Done before: {_lower(fitted.repairs[work.key].title)}; the write-up came all the same."
     for age in found.ages:
@@ -518,13 +518,22 @@ def story(fitted: Fitted, found: _Drawn, aircraft: str, position: str) -> Iterat
         low, high = age.least, age.most
         between = f"at least {low or 0:.0f}" if high is None else f"{low or 0:.0f} to {high:.0f}"
         told = f"{low:.0f}" if low is not None and low == high else between
-        yield f"By its papers the {part} has {told} {age.unit}."
+        part = part if age.channel else f"the {part}"
+        yield f"By its papers {part} has {told} {age.unit}."
     if found.minutes_left is not None:
-        yield f"It is to leave in {found.minutes_left:.0f} minutes."
+        yield f"It is to leave in {_minutes(found.minutes_left)}."
 
 
 def _ended(starts: Sequence[Start]) -> str:
-    return "lit" if starts[-1].lit else "did not"
+    return "lit" if starts[-1].lit else "did not light"
+
+
+def _minutes(value: float) -> str:
+    return "1 minute" if round(value) == 1 else f"{value:.0f} minutes"
+
+
+def _a(title: str) -> str:
+    return f"{'an' if title[:1].lower() in 'aeiou' else 'a'} {title}"
 
 
 def _lower(title: str) -> str:

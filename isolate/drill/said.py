@@ -9,13 +9,29 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from math import log
 from typing import Literal, cast
 
+from isolate.case.deferral import DEFER
 from isolate.drill.drive import NOTHING, Choice, suspects
-from isolate.drill.phrases import ACCESS, COMES_WITH, COMMANDS, IDLE, KINDS, PARTS, SAME, SAYINGS, VERBS
+from isolate.drill.phrases import (
+    ACCESS,
+    ALL_BACK,
+    ASKED,
+    COMES_WITH,
+    COMMANDS,
+    ENDS,
+    IDLE,
+    KINDS,
+    LAST_RAN,
+    PARTS,
+    REMARKS,
+    SAME,
+    SAYINGS,
+    VERBS,
+)
 from isolate.kb.fit import Fitted, split
 from isolate.kb.spoken import stem, words
 from isolate.reasoning.pose import ESCALATE
@@ -36,7 +52,10 @@ _DENIES = frozenset(words("not dont never no without wont cannot cant didnt does
 _ASKS = frozenset(words("should shall can could may must would why"))
 _THINKS = frozenset(words("should think maybe perhaps might wonder suppose"))
 _ASKS_ABOUT = frozenset(words("how what which when where is was were does did has have do are"))
+DENIED = "Say what you do, not what you do not do."
+"""What is said of a line that denies; what it names is never taken for an answer without its number."""
 _WHICH = "Which do you mean?"
+_THIS = "Is this what you mean?"
 _ONE = "One thing at a time. Which comes first?"
 _QUESTION = f"Say what you do; asking or thinking of it does nothing. {_WHICH}"
 _OPPOSITE = ("un", "de", "dis", "re", "in", "non", "mis", "out", "over")
@@ -65,10 +84,11 @@ _HEALTHY = re.compile(
 class Said:
     """What a line means.
 
-    ``kind`` move: ``choice``, with ``channel`` where one was told; wait: ``choice`` and ``minutes`` (None: not told);
-    suspect: ``suspect`` (a key of :func:`isolate.drill.drive.suspects`) and ``sure`` from 0 to 1 (None: not told);
-    note: ``text``; moves: ``text``, the words asked for, and all ``candidates``; unclear: ``why``, and up to
-    :data:`MOST` ``candidates``. Otherwise ``text`` is the line itself.
+    ``kind`` move: ``choice``, with ``channel`` and the ``reference`` of a deferral where they were told; wait:
+    ``choice`` and ``minutes`` (None: not told); suspect: ``suspect`` (a key of :func:`isolate.drill.drive.suspects`)
+    and ``sure`` from 0 to 1 (None: not told); note: ``text``; moves: ``text``, the words asked for, and all
+    ``candidates``; unclear: ``why``, and up to :data:`MOST` ``candidates``, or all that stands open where all of it is
+    to be put back. Otherwise ``text`` is the line itself.
     """
 
     kind: SaidKind
@@ -80,6 +100,7 @@ class Said:
     candidates: tuple[Choice, ...] = ()
     why: str = ""
     channel: str = ""
+    reference: str = ""
 
 
 # -- words -------------------------------------------------------------------------------------------
@@ -131,6 +152,15 @@ def _saying(text: str, extra: Iterable[str] = ()) -> Saying | None:
         elif meant := meant - _IDLE_ROOTS if len(meant) == 1 else meant:
             slots.append(frozenset(meant))
     return Saying(tuple(dict.fromkeys(slots)), frozenset(more)) if slots else None
+
+
+_ELSEWHERE = frozenset(
+    _root(word)
+    for sayings in (*SAYINGS.values(), *(way.open + way.close for way in ACCESS.values()))
+    for said in sayings
+    for word in words(said)
+)
+"""Words that name something on some engine."""
 
 
 @dataclass(frozen=True)
@@ -189,6 +219,14 @@ _PUT = tuple(
         (r"\bspark[\s-]+plug", "plug"),
         (r"\bno[\s-]load\b", "load"),
         (r"^\W*plug\s+in\b(?=\s+\w\w)", "connect"),
+        # A dry motor is made with ignition off: it says nothing more. "Off" by itself might stop it.
+        (
+            r"(\bmotor\w*\b[^,;]*?)[,\s]+(?:with\s+)?(?:the\s+)?ignition\s+(?:held\s+)?(?:off|inhibited|isolated|dead)\b",
+            r"\1",
+        ),
+        # To notice something is to see it; the warning notices are things.
+        (r"\b(crew|pilots?|anybody|anyone|they|you)\s+notice\b", r"\1 see"),
+        (r"\b(?:notice(?=\s+(?:any|some|what|that|when|if|how|whether)\w*)|noticed|noticing)\b", "see"),
     )
 )
 
@@ -476,8 +514,19 @@ def _instances(fits: Iterable[Fit], channels: Sequence[str]) -> tuple[Choice, ..
     return tuple(dict.fromkeys(found))
 
 
+def _fitting(found: tuple[Choice, ...], open_now: Collection[str] | None) -> tuple[Choice, ...]:
+    """Return those that can be meant as it stands: what is shut is not put back, nor what is open opened again."""
+    if open_now is None or len(found) < 2:
+        return found
+    idle = {"open": True, "close": False}
+    return tuple(c for c in found if idle.get(c.kind) != (c.key in open_now)) or found
+
+
 def _unclear(text: str, why: str, candidates: Iterable[Choice] = (), minutes: float | None = None) -> Said:
-    return Said("unclear", text=text, why=why, candidates=tuple(dict.fromkeys(candidates))[:MOST], minutes=minutes)
+    found = tuple(dict.fromkeys(candidates))[:MOST]
+    if len(found) == 1:
+        why = why.replace(_WHICH, _THIS)
+    return Said("unclear", text=text, why=why, candidates=found, minutes=minutes)
 
 
 def _move(text: str, line: Line, lexicon: Lexicon, channels: Sequence[str], open_now: Collection[str] | None) -> Said:
@@ -501,27 +550,27 @@ def _move(text: str, line: Line, lexicon: Lexicon, channels: Sequence[str], open
         best = max((f.score for f in fits), default=0.0)
         also = (f for f in fits if f.score > 0 and f.score >= NEAR * best and f not in near)
         near = [*near, *sorted(also, key=lambda f: -f.score)]
-    found = _instances([taken] if taken else near, line.channels)
-    if open_now is not None and len(found) > 1 and all(c.kind == "close" for c in found):
-        # What is not open cannot be meant: closing it would do nothing.
-        found = tuple(c for c in found if c.key in open_now) or found
-        if len(found) == 1:
-            taken = next(f for f in fits if found[0] in f.group.choices)
+    may = _instances([taken] if taken else near, line.channels)
+    found = _fitting(may, open_now)
+    if len(found) < len(may):
+        # What is not open is not shut: the one left is meant. Of ways in, another than said is not gone into unasked.
+        shutting = all(c.kind == "close" for c in may)
+        only = next(f for f in fits if found[0] in f.group.choices)
+        taken = (taken or (only if len(found) == 1 else None)) if shutting else None
     if line.foreign:
         return _unclear(text, f"No channel is called {line.foreign[0]} here: {' or '.join(channels)}.", found)
     if line.strange:
-        why = f"{line.strange[0]!r} is no word that is known here."
+        here = _root(line.strange[0]) not in _ELSEWHERE
+        why = f"{line.strange[0]!r} {'is no word that is known here' if here else 'names nothing on this engine'}."
         return _unclear(text, f"{why} {_WHICH}" if found else why, found)
     if line.denied:
-        return _unclear(text, "Say what you do, not what you do not do.", found)
+        return _unclear(text, DENIED, found)
     if not found:
         return _unclear(text, "No move is near that. `moves` with a word of it lists what there is.")
-    if (taken is not None or whole) and len(_apart(text, lexicon, channels)) > 1:
-        return _unclear(text, _ONE, (*found, *_apart(text, lexicon, channels)))
+    if len(apart := _fitting(_apart(text, lexicon, channels), open_now)) > 1:
+        return _unclear(text, _ONE, (*found, *apart) if taken is not None or whole else (*apart, *found))
     if taken is None:
-        things = {split(c.key)[0] for c in found}
-        two = not whole and not explained and len(line.tokens) > 2 and len(things) > 1
-        return _unclear(text, _ONE if two else _WHICH, found)
+        return _unclear(text, _WHICH, found)
     if len(found) > 1:
         asks = "One channel at a time. " if len(line.channels) > 1 else ""
         return _unclear(text, f"{asks}Which channel do you mean: {' or '.join(channels)}?", found)
@@ -584,6 +633,10 @@ def _command(text: str) -> Said | None:
     return None
 
 
+_TAKES_TIME = ("cool-enough", "drained")
+_TIMED = re.compile(r"\d\s*(?:min|m\b|h\b|hr|hour)|\b(?:min|hour)")
+
+
 def _minutes(text: str) -> tuple[float | None, str]:
     """Return the minutes that a text tells, and the text without them."""
     said = re.sub(rf"\b(?:{'|'.join(_COUNTS)})\b(?=\s+(?:min|hour|h\b))", lambda m: str(_COUNTS[m[0]]), text)
@@ -601,7 +654,25 @@ def _minutes(text: str) -> tuple[float | None, str]:
     return total, rest
 
 
-def _wait(text: str, lexicon: Lexicon, channels: Sequence[str]) -> Said | None:
+def _begun(text: str, lexicon: Lexicon, channels: Sequence[str], open_now: Collection[str] | None) -> Said | None:
+    """Return what minutes told with something that takes its time mean: "drain 5 minutes"."""
+    minutes, rest = _minutes(text.casefold()) if _TIMED.search(text.casefold()) else (None, "")
+    line = _line(rest, lexicon, channels)
+    if not minutes or line.strange or line.denied or line.foreign or not line.tokens:
+        return None
+    fits = [f for f in (_fit(line, g, lexicon.weight) for g in lexicon.groups) if f.whole]
+    if len(fits) != 1 or fits[0].group.kind != "open" or fits[0].group.name not in _TAKES_TIME:
+        return None
+    begun = fits[0].group.choices[0]
+    wait = next(c for g in lexicon.groups if g.kind == "wait" for c in g.choices)
+    if open_now is not None and begun.key in open_now:
+        return Said("wait", wait, minutes, text=text)
+    return _unclear(text, "It is begun first, and then waited for. Which do you mean?", [begun, wait], minutes)
+
+
+def _wait(
+    text: str, lexicon: Lexicon, channels: Sequence[str], open_now: Collection[str] | None = None
+) -> Said | None:  # fmt: skip
     choice = next((c for g in lexicon.groups if g.kind == "wait" for c in g.choices), None)
     low = " ".join(text.casefold().split())
     low = re.sub(r"^let (?=.*\bm)(.*?) (?:pass|go by)\b", r"wait \1", low)
@@ -619,10 +690,13 @@ def _wait(text: str, lexicon: Lexicon, channels: Sequence[str]) -> Said | None:
     lapse = re.match(r"\W*(?:more\s+)?(?:for|to|so|until|till|while|as|because)\b", rest)
     fits = [_fit(line, g, lexicon.weight) for g in lexicon.groups if g.kind == "open"]
     found = [c for f in sorted(fits, key=lambda f: -f.score) if f.explained for c in f.group.choices
-             if f.group.name in ("cool-enough", "drained")]  # fmt: skip
+             if f.group.name in _TAKES_TIME]  # fmt: skip
     joined = {"then", "and", "before", "after"} & set(words(rest))
     if minutes is not None and lapse and not found and not joined and not line.denied:
         # Why one waits changes nothing: "wait 5 min for the charge to bleed off".
+        return Said("wait", choice, minutes, text=text)
+    running = open_now is not None and bool(found) and all(c.key in open_now for c in found)
+    if minutes is not None and running and not (joined or line.strange or line.denied):
         return Said("wait", choice, minutes, text=text)
     if minutes is None and len(found) == 1 and not line.strange:
         return Said("move", found[0], text=text)
@@ -751,12 +825,27 @@ def understand(
         return _unclear(text[:LONGEST], "That is too long for one move. Say one thing at a time.")
     low = " ".join(words(text))
     if low.startswith(("moves ", "list moves ")):
-        asked = low.removeprefix("list ").removeprefix("moves ")
-        return Said("moves", text=asked, candidates=matching(choices, asked))
+        return _listed(choices, fitted, re.sub(r"^\W*(?:list\W+)?moves\W+", "", text, flags=re.IGNORECASE))
+    if ALL_BACK.fullmatch(low):
+        return _all_back(text, choices, open_now)
+    if LAST_RAN.match(low):
+        return Said("look", text=text)
+    for said, why, names in ASKED:
+        if said.match(low):
+            line = _line(text, lexicon, fitted.channels)
+            groups = (g for name in names for g in lexicon.groups if f"{g.kind} {g.name}" == name)
+            found = tuple(c for g in groups for c in (g.on(line.channels) or g.choices))
+            return _unclear(text, why, _fitting(found, open_now))
+    if (deferral := _deferral(choices, fitted, text, open_now)) is not None:
+        return deferral
     if low in ("give up", "i give up", "we give up"):
         ends = [c for c in choices if (c.kind, c.key) == ("end", ESCALATE)]
         return _unclear(text, "To stop for now, say leave. To end it by giving it to somebody else:", ends)
-    for reading in (_wait(text, lexicon, fitted.channels), _suspicion(text, fitted, lexicon)):
+    for reading in (
+        _begun(text, lexicon, fitted.channels, open_now),
+        _wait(text, lexicon, fitted.channels, open_now),
+        _suspicion(text, fitted, lexicon),
+    ):
         if reading is not None:
             return reading
     line = _line(text, lexicon, fitted.channels)
@@ -764,7 +853,64 @@ def understand(
         near = [kind for kind in COMMANDS if _root(low) == _root(kind) or (not line.tokens and _near(low, (kind,)))]
         if len(near) == 1:
             return Said(cast(SaidKind, near[0]), text="" if near[0] == "moves" else text)
-    return _move(text, line, lexicon, fitted.channels, open_now)
+    meant = _move(text, line, lexicon, fitted.channels, open_now)
+    if REMARKS.match(low):
+        named = meant.candidates if meant.choice is None else (meant.choice,)
+        return _unclear(text, "A remark is kept by: note ... To find something out, name the check.", named)
+    return meant
+
+
+def _listed(choices: Sequence[Choice], fitted: Fitted, asked: str) -> Said:
+    """Return the moves that are asked for by a kind or by their words."""
+    bare = " ".join(words(asked))
+    if kind := ENDS.get(bare):
+        return Said("moves", text=bare, candidates=tuple(c for c in choices if c.kind == kind))
+    named = re.search(r"\w\W+([A-Za-z])\W*$", asked)
+    foreign = _split_channels(asked, fitted.channels)[2] or ([named[1].upper()] if named else [])
+    if foreign and foreign[0] not in fitted.channels:
+        return _unclear(asked, f"No channel is called {foreign[0]} here: {' or '.join(fitted.channels)}.")
+    return Said("moves", text=bare, candidates=matching(choices, asked))
+
+
+def _all_back(text: str, choices: Sequence[Choice], open_now: Collection[str] | None) -> Said:
+    """Return what stands open, to be put back one by one."""
+    if open_now is None:
+        return _unclear(text, "One thing at a time. Name what is put back; `look` tells what stands open.")
+    by_key = {c.key: c for c in choices if c.kind == "close"}
+    found = tuple(by_key[k] for k in open_now if k in by_key)
+    if not found:
+        return _unclear(text, "Nothing stands open that has to be put back.")
+    return Said("unclear", text=text, why="One thing at a time. This has to be put back:", candidates=found)
+
+
+_DEFERS = re.compile(r"\bdefer\w*", re.IGNORECASE)
+_REFERENCE = re.compile(
+    r"[\s,;:(]*(?:\b(?:under|per|as|by|to|with|iaw|in\s+accordance\s+with|according\s+to|using)\b[\s.]*)*"
+    r"(?:\b(?:(?P<list>MEL|CDL)(?:\s+(?:item|ref(?:erence)?|no|number|chapter))?|ref(?:erence)?|item)\b[\s.:#]*"
+    r"(?P<number>[A-Z]{0,3}\d[\w./-]*)|\b(?P<bare>\d{2}-\d[\w./-]*))\)?",
+    re.IGNORECASE,
+)
+
+
+def _deferral(
+    choices: Sequence[Choice], fitted: Fitted, text: str, open_now: Collection[str] | None
+) -> Said | None:  # fmt: skip
+    """Return a deferral that is told with its reference; None for anything else."""
+    found = _REFERENCE.search(text)
+    if found is None or (not _DEFERS.search(text) and (not found["list"] or found["number"] in fitted.channels)):
+        return None
+    number = (found["number"] or found["bare"]).rstrip(".")
+    rest = f"{text[: found.start()]} {text[found.end() :]}"
+    said = understand(choices, fitted, rest if _DEFERS.search(rest) else f"defer {rest}", open_now)
+    named = (said.choice, *said.candidates)
+    if not any(c is not None and (c.kind, c.key) == ("end", DEFER) for c in named):
+        return None
+    return replace(said, text=text, reference=f"{found['list'].upper()} {number}" if found["list"] else number)
+
+
+def phrase(choices: Sequence[Choice], choice: Choice) -> str:
+    """Return a good phrase for a move, which means just it."""
+    return _of(choices, None).phrases[choice]
 
 
 # -- while it is typed -------------------------------------------------------------------------------

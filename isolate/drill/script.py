@@ -6,7 +6,7 @@ the script unless its next line takes the drill up again.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -16,9 +16,11 @@ from pydantic import ConfigDict, Field
 from isolate.case.chase import Kit
 from isolate.case.deferral import DEFER
 from isolate.case.intake import Refused
+from isolate.case.memory import Memory
+from isolate.case.play import Clock
 from isolate.case.written import read_for
-from isolate.drill.drive import Came, Choice, Drive, choices
-from isolate.drill.said import Said, understand
+from isolate.drill.drive import Came, Choice, Drive, Driven, choices
+from isolate.drill.said import Said, phrase, understand
 from isolate.drill.scenario import Scenario, find
 from isolate.kb.fit import Fitted, UnknownName
 from isolate.kb.model import Model, Text
@@ -131,16 +133,28 @@ def scenario_of(
     if not found.exists():
         raise KnowledgeError([Problem(str(path), written.at, f"there is no scenario {found}")])
     scenario, kit = read_for(found, Scenario, kits)
-    resolve(written, path, choices(kit.fitted), kit.fitted)
+    begun = Driven.begin(kit, Memory(), "script", scenario.case.intake(), Clock())
+    resolve(written, path, choices(kit.fitted), kit.fitted, begun.state.open)
     return found.stem, scenario, kit
 
 
-def resolve(written: Written, path: Path, known: Sequence[Choice], fitted: Fitted) -> tuple[tuple[Line, Said], ...]:
-    """Return each line with what it means. Raises KnowledgeError for all that are not clear, with file and line."""
+def resolve(
+    written: Written, path: Path, known: Sequence[Choice], fitted: Fitted, open_now: Collection[str] = ()
+) -> tuple[tuple[Line, Said], ...]:  # fmt: skip
+    """Return each line with what it means. Raises KnowledgeError for all that are not clear, with file and line.
+
+    ``open_now``: keys of the access states that stand open before the first line. What stands open at a line is taken
+    from the lines before it, as if each of them were done.
+    """
     found, problems, left = [], [], 0
+    opened = dict.fromkeys(open_now)
     for line in written.moves:
-        said = understand(known, fitted, line.text)
-        why = f"nothing is played after the `leave` of line {left}" if left else _odd(line, said, fitted)
+        said = understand(known, fitted, line.text, opened)
+        if said.choice is not None and said.choice.kind == "open":
+            opened[said.choice.key] = None
+        elif said.choice is not None and said.choice.kind == "close":
+            opened.pop(said.choice.key, None)
+        why = f"nothing is played after the `leave` of line {left}" if left else _odd(line, said, fitted, known)
         if why:
             problems.append(Problem(str(path), line.line, why))
         elif said.kind == "leave":
@@ -151,13 +165,14 @@ def resolve(written: Written, path: Path, known: Sequence[Choice], fitted: Fitte
     return tuple(found)
 
 
-def _odd(line: Line, said: Said, fitted: Fitted) -> str:
+def _odd(line: Line, said: Said, fitted: Fitted, known: Sequence[Choice]) -> str:
     """Return what is wrong with a line; empty for one that can be played."""
     choice = said.choice
     shown = f"{line.text[:60]!r}"
     if said.kind == "unclear":
-        which = ", ".join(f"`{c.kind} {c.key}`" for c in said.candidates)
-        return f"{shown} is not clear. {said.why}" + (f" Write one of {which}." if which else "")
+        which = [f"`{phrase(known, c)}`" for c in said.candidates]
+        one = "Write" if len(which) == 1 else "Write one of"
+        return f"{shown} is not clear. {said.why}" + (f" {one} {', '.join(which)}." if which else "")
     if said.kind in _AT_A_SCREEN:
         return f"{shown} shows something at a screen and does nothing in a script: leave it out"
     if said.kind == "wait" and not (said.minutes and said.minutes <= LONGEST_WAIT):
@@ -186,7 +201,7 @@ def play(
     """
     found: list[Played] = []
     over = ""
-    for line, said in resolve(written, path, drive.choices, drive.fitted):
+    for line, said in resolve(written, path, drive.choices, drive.fitted, drive.chase.state.open):
         if drive.ended:
             over = "the drill had ended"
         elif drive.stopped is not None and said.kind != "again":
@@ -215,7 +230,7 @@ def _played(drive: Drive, line: Line, said: Said) -> Played:
     if choice is not None:
         told: dict[str, Any] = dict(line.part)
         if choice.key == DEFER:
-            told = {"channel": said.channel}
+            told = {"channel": said.channel, **({"reference": said.reference} if said.reference else {})}
         came = drive.do(choice, said.minutes or 0.0, told or None)
         state: State = came.kind if came.kind in ("refused", "stopped") else "played"
         return Played(line.line, line.text, state, came.said, came)

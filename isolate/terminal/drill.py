@@ -80,6 +80,8 @@ class _Session:
         """Cautions that were shown in full in this session."""
         self.passed_over = -ASK_EVERY
         """How many answers there were when the prime suspect was last asked for without one being named."""
+        self.instead = ""
+        """What was typed where a move waited for Enter: it is taken next."""
         self.search = Search(self._completions)
 
     # -- the whole session -----------------------------------------------------------------------------
@@ -182,10 +184,28 @@ class _Session:
         told = self.face.line(prompt, layout.bar(self.drive, foot), words.INTERRUPT, choices)
         return plain(told or "").strip()
 
-    def _goes_on(self, prompt: str) -> bool:
-        """Return whether Enter was pressed, and nothing else."""
+    def _goes_on(self, prompt: str, left: str) -> bool:
+        """Return whether Enter was pressed, and nothing else. What was typed instead is taken next.
+
+        ``left``: what is said where it does not go on.
+        """
         told = self.face.line(prompt, layout.bar(self.drive, ENTERS), words.INTERRUPT)
-        return told == ""
+        if told == "":
+            return True
+        self.say(left)
+        self.instead = plain(told or "").strip()
+        return False
+
+    def _typed_instead(self) -> str:
+        """Return what was typed instead of Enter, where it is something to be done."""
+        line, self.instead = self.instead, ""
+        bare = line.casefold().strip(" .!")
+        if bare in words.YES:
+            self.say(words.ONLY_ENTER)
+        if not line or bare in words.YES | words.NO:
+            return ""
+        said = self._read(line)
+        return line if said.kind != "unclear" or said.candidates else ""
 
     def _completions(self, typed: str) -> list[tuple[str, str, str]]:
         if not typed.strip():
@@ -199,7 +219,7 @@ class _Session:
         try:
             if self.drive.stopped is not None:
                 self._stop()
-            elif line := self.ask(words.PROMPT, self.search):
+            elif line := self._typed_instead() or self.ask(words.PROMPT, self.search):
                 self._meant(line)
         except Refused as error:
             self.say(str(error), "bold")
@@ -216,36 +236,61 @@ class _Session:
                 return
             choice, line = self._which(said)
             if choice is not None:
-                self._move(choice, said.channel, said.minutes)
+                self._move(choice, said.channel, said.minutes, said.reference)
                 return
 
     def _read(self, line: str) -> Said:
         return reading.understand(self.drive.choices, self.drive.fitted, line, self.drive.chase.state.open)
 
     def _which(self, said: Said) -> tuple[Choice | None, str]:
-        """Ask which of several is meant; return it, or what was typed instead."""
+        """Ask which of several is meant, or whether the one is; return it, or what was typed instead."""
         asked, found = said.why, said.candidates
         while True:
             self.say(asked, "bold")
             for number, choice in enumerate(found, start=1):
-                self.say(f"  {number}  {choice.title}  ({words.KINDS[choice.kind]})")
-            told = self.ask(words.WHICH_PROMPT, self.search, ("a number picks it", "Esc: none of them", "leave"))
-            if told.isdecimal():
-                if 1 <= int(told) <= len(found):
-                    return found[int(told) - 1], ""
-                asked = words.NO_NUMBER.format(number=told)
-                continue
+                self.say(f"  {number}  {layout.titled(choice)}  ({words.KINDS[choice.kind]})")
+            # What was denied is never taken for an Enter.
+            one = len(found) == 1 and said.why != reading.DENIED
+            bar = layout.bar(self.drive, words.ONE_FOOT if one else words.WHICH_FOOT)
+            answer = self.face.line(words.ONE_PROMPT if one else words.WHICH_PROMPT, bar, words.INTERRUPT, self.search)
+            told = plain(answer or "").strip()
+            bare = told.casefold().strip(" .!")
+            if one and answer is not None and (not bare or bare in words.YES):
+                return found[0], ""
+            if not bare or bare in words.NO:
+                self.say(words.LEFT_UNDONE)
+                return None, ""
             # Which channel is answered by its letter as well.
-            channel = told.casefold().removeprefix("channel").strip()
+            channel = bare.removeprefix("channel").strip()
             on = tuple(c for c in found if channel and split(c.key)[1].casefold() == channel)
-            if len(on) < 2:
-                return (on[0], "") if on else (None, told)
-            asked, found = said.why, on
+            if told.isdecimal():
+                if not 1 <= int(told) <= len(found):
+                    asked = words.NO_NUMBER.format(number=told)
+                    if len(on) == 1:
+                        return on[0], ""
+                elif self._other_channel(told, found[int(told) - 1]) and (on or one):
+                    asked = words.TWO_MEANINGS.format(number=told)
+                else:
+                    return found[int(told) - 1], ""
+                continue
+            if len(on) > 1:
+                asked, found = said.why, on
+                continue
+            if on:
+                return on[0], ""
+            other = self._read(told)
+            if other.kind != "unclear" and other.choice not in found:
+                self.say(words.NOT_THAT)
+            return None, told
+
+    def _other_channel(self, told: str, choice: Choice) -> bool:
+        """Return whether a number is the name of another channel than that of the move that it would pick."""
+        return told in self.drive.fitted.channels and split(choice.key)[1] not in ("", told)
 
     def _do(self, said: Said) -> None:
         drive, width = self.drive, self.console.width
         if said.kind in ("move", "wait"):
-            self._move(said.choice or drive.choice("wait", "wait"), said.channel, said.minutes)
+            self._move(said.choice or drive.choice("wait", "wait"), said.channel, said.minutes, said.reference)
         elif said.kind == "suspect":
             self._suspected(said)
         elif said.kind == "hint":
@@ -267,10 +312,10 @@ class _Session:
 
     # -- moves --------------------------------------------------------------------------------------------
 
-    def _move(self, choice: Choice, channel: str, waited: float | None) -> None:
+    def _move(self, choice: Choice, channel: str, waited: float | None, reference: str) -> None:
         """Make a move, with what has to be read and told before it and is asked after it.
 
-        ``channel``: told with a deferral; ``waited``: minutes told with a wait.
+        ``channel``, ``reference``: told with a deferral; ``waited``: minutes told with a wait.
         """
         drive = self.drive
         length, told = 0.0, dict[str, str]()
@@ -279,16 +324,14 @@ class _Session:
             if not length:
                 return
         elif choice.kind == "end":
-            told = self._deferral(channel) if choice.key == deferral.DEFER else {}
+            told = self._deferral(channel, reference) if choice.key == deferral.DEFER else {}
             self.say(words.ENDS.format(title=choice.title), "bold")
-            if not self._goes_on(words.END_IT):
-                self.say(words.GOES_ON)
+            if not self._goes_on(words.END_IT, words.GOES_ON):
                 return
         elif found := drive.cautions(choice):
             self.page(layout.cautions(found, self.seen))
             self.seen |= {c.name for c in found}
-            if not self._goes_on(words.CAUTIONS):
-                self.say(words.LEFT_UNDONE)
+            if not self._goes_on(words.CAUTIONS, words.LEFT_UNDONE):
                 return
         if choice.kind in ("repair", "swap") and not drive.hindered(choice):
             if other := self._before_repair():
@@ -298,7 +341,7 @@ class _Session:
             if choice.kind == "repair" and drive.fitted.repair(choice.key).entry.parts > 0:
                 told = self._parts()
         came = drive.do(choice, length, told)
-        self.last = plain(choice.title)
+        self.last = plain(layout.titled(choice))
         if came.kind == "stopped":
             return
         part = told if choice.kind == "repair" and came.kind == "done" else {}
@@ -309,7 +352,8 @@ class _Session:
     def _stop(self) -> None:
         event = self.drive.stopped
         assert event is not None
-        self.page(layout.stopped(self.drive, event, self.console))
+        self.console.print()
+        self.console.print(layout.stopped(self.drive, event, self.console))
         while True:
             told = self.ask(words.STOP_PROMPT, ("again", "leave"), ("again", "leave")).casefold().strip(" .!'")
             if told in ("again", "a"):
@@ -337,8 +381,8 @@ class _Session:
             self.say(words.NO_MINUTES, "bold")
         return max(0.0, given)
 
-    def _deferral(self, channel: str) -> dict[str, str]:
-        """Ask which channel is deferred, unless it was said, and under which reference."""
+    def _deferral(self, channel: str, reference: str) -> dict[str, str]:
+        """Ask which channel is deferred and under which reference, unless they were told."""
         channels = {c.casefold(): c for c in self.drive.fitted.channels}
         prompt = words.CHANNEL.format(channels=listed(list(channels.values()), "or"))
         while not channel:
@@ -346,7 +390,9 @@ class _Session:
             if not told:
                 raise Refused(words.LEFT_UNDONE)
             channel = channels.get(told.casefold().removeprefix("channel").strip(), "")
-        reference = self.ask(words.REFERENCE, (), ("Enter tells it",))
+        if not reference:
+            self.say(words.REFERENCE, "bold")
+            reference = self.ask(words.REFERENCE_PROMPT, (), ("Enter tells it",))
         return {"channel": channel, **({"reference": reference} if reference else {})}
 
     def _parts(self) -> dict[str, str]:
@@ -424,8 +470,7 @@ class _Session:
         cost = minutes(HINTS[1] if second else HINTS[0])
         what = words.HINT_SECOND if second else words.HINT_FIRST.format(more=minutes(HINTS[1]))
         self.say(words.HINT.format(cost=cost, what=what))
-        if not self._goes_on(words.TAKE_HINT):
-            self.say(words.NO_HINT)
+        if not self._goes_on(words.TAKE_HINT, words.NO_HINT):
             return
         lines = self.drive.hint()
         self.last = "a hint"

@@ -18,7 +18,8 @@ from isolate.case.now import condition_now
 from isolate.case.record import BLANK, start_words
 from isolate.case.steps import CautionShown
 from isolate.drill.drive import HEAT, suspects
-from isolate.kb.fit import worded
+from isolate.drill.phrases import ACCESS
+from isolate.kb.fit import split, worded
 from isolate.terminal import drill_words, words
 from isolate.terminal.layout import STYLES, Row, cut, flow_items, heading, rows, several, tall, text
 from isolate.terminal.words import listed, minutes, percent, plain, small
@@ -34,6 +35,8 @@ ONE_BY_ONE = 12
 """No more starts than this are written out one by one."""
 MOST_OPEN = 2
 """Lines at the foot that say what is open."""
+STOP_ROOM = 3
+"""Lines that a stop leaves to what is typed: its prompt with two words that complete it, and one more."""
 
 
 # -- the opening ----------------------------------------------------------------------------------
@@ -59,13 +62,13 @@ def told(drive: Drive) -> list[RenderableType]:
         f"{fitted.complaints[intake.complaint].title}{channel}",
         "bold",
     )]
-    left = words.departure(intake.minutes_left)
-    found.append(("Place", f"{words.PLACES[intake.place]}{f'; {left}' if left else ''}", "bold"))
+    left, now, ran = words.departure(intake.minutes_left), condition_now(intake), last_ran(drive)
+    place = [words.PLACES[intake.place], *([left] if left else []), *([] if now != "steady" else [f"engine {ran}"])]
+    found.append(("Place", "; ".join(place), "bold"))
     if intake.condition != "steady":
         found.append(("Shows", words.CONDITIONS[intake.condition], "bold"))
-    if (now := condition_now(intake)) != "steady":
-        since = f"; shut down {minutes(intake.shut_down)} before" if intake.shut_down else ""
-        found.append(("Now", f"{words.NOW[now]}{since}", "bold"))
+    if now != "steady":
+        found.append(("Now", f"{words.NOW[now]}; engine {ran}", "bold"))
     people = [f"{p.name} ({', '.join(p.may)})" if p.may else p.name for p in intake.people]
     found.append(("Here", " · ".join(people) or "nobody is named", "bold"))
     lacking = [*intake.missing, *(f"{c.tool} (here in {minutes(c.minutes)})" for c in intake.coming)]
@@ -87,11 +90,31 @@ def told(drive: Drive) -> list[RenderableType]:
     return [text(drive.scenario.story.strip()), rows(found)]
 
 
+def last_ran(drive: Drive) -> str:
+    """Return when the engine last ran: in this drill, or as it was told."""
+    checks, intake = drive.fitted.checks, drive.chase.intake
+    for event in reversed(drive.chase.state.events):
+        if event.kind == "answered" and "engine-run" in checks[event.body["check"]].entry.tags:
+            return drill_words.RAN_HERE.format(minute=minute(drive, event))
+    if intake.shut_down:
+        return drill_words.SHUT_DOWN.format(minutes=minutes(intake.shut_down))
+    return drill_words.JUST_NOW if condition_now(intake) == "hot" else drill_words.COLD
+
+
+def titled(choice: Choice) -> str:
+    """Return what a move is called on the screen: of what is put back, what is done to it."""
+    name, channel = split(choice.key)
+    way = ACCESS.get(name) if choice.kind == "close" else None
+    return way.says_close.replace("{channel}", channel) if way is not None and way.says_close else choice.title
+
+
 def _starts(drive: Drive) -> str:
     starts = drive.chase.intake.starts
     shown = starts[-ONE_BY_ONE:]
     older = f"{len(starts) - len(shown)} older ones, then " if len(shown) < len(starts) else "oldest first: "
-    return older + ", ".join(start_words(start).replace("channel ", "", 1) for start in shown)
+    # A letter is a channel by itself; a number is one only where it is called so.
+    said = (start_words(s) if s.channel.isdecimal() else start_words(s).replace("channel ", "", 1) for s in shown)
+    return older + ", ".join(said)
 
 
 def waits(drive: Drive) -> list[str]:
@@ -159,7 +182,7 @@ def came(drive: Drive, what: Came, width: int, part: Mapping[str, str] = Mapping
             found.append(("Parts", f"off: P/N {off[0]} S/N {off[1]}; on: P/N {on[0]} S/N {on[1]}", "bold"))
     took = f"{minutes(what.minutes)}; " if what.minutes else ""
     found.append(("Clock", f"{took}{clock(drive)}", "bold"))
-    return Group(heading(choice.title, width), rows(found))
+    return Group(heading(titled(choice), width), rows(found))
 
 
 def clock(drive: Drive) -> str:
@@ -171,26 +194,58 @@ def clock(drive: Drive) -> str:
 def stopped(drive: Drive, event: Event, console: Console) -> RenderableType:
     """Return the page of a move that was unsafe: what would have happened, and the two ways on.
 
-    As many of its dangers are told in full as fit in the window, one at least; of the others it is said why.
+    As many of its dangers are told in full as fit above the line that is typed on, the first before all; of the others
+    it is said why, and of what has no room how many reasons there are. No sentence is told twice.
     """
-    width, dangers = console.width, list(event.body["dangers"])
-    height = console.height - len(bar(drive)(width)) - 2
-    for full in range(len(dangers), 0, -1):
-        page = _stopped(drive, event, dangers[:full], dangers[full:], width)
+    width, told = console.width, _untold(list(event.body["dangers"]))
+    height = console.height - len(bar(drive)(width)) - STOP_ROOM
+    most = len(told)
+    shapes = [(full, most - full, True) for full in range(most, 0, -1)]
+    shapes += [(1, short, True) for short in range(most - 2, -1, -1)]
+    shapes += [(1, 0, False), (0, 0, False)]
+    for full, short, source in shapes:
+        page = _stopped(drive, event, told, full, short, source, width)
         if tall(console, page) <= height:
             break
     return page
 
 
+def _untold(dangers: Sequence[Mapping[str, Any]]) -> list[tuple[str, str, Sequence[str]]]:
+    """Return (harm, why, sources) of each danger without the sentences that one before it has; none that says nothing.
+
+    Where nothing else is new, a danger adds its sources to the last one.
+    """
+    found: list[tuple[str, str, Sequence[str]]] = []
+    seen: set[str] = set()
+    for danger in dangers:
+        new = []
+        for text_of in (danger["harm"], danger["says"]):
+            parts = [s for s in re.split(r"(?<=[.!?])\s+", text_of.strip()) if s not in seen]
+            seen.update(parts)
+            new.append(" ".join(parts))
+        if new[0] or new[1]:
+            found.append((new[0], new[1], list(danger["source"])))
+        elif found:
+            found[-1] = (*found[-1][:2], [*found[-1][2], *danger["source"]])
+    return found
+
+
 def _stopped(
-    drive: Drive, event: Event, full: Sequence[Mapping[str, Any]], short: Sequence[Mapping[str, Any]], width: int
-) -> RenderableType:
+    drive: Drive, event: Event, told: Sequence[tuple[str, str, Sequence[str]]], full: int, short: int, source: bool,
+    width: int,
+) -> RenderableType:  # fmt: skip
+    """Return the page with so many dangers in full and so many more in short; ``full`` 0: the first harm alone."""
     items: list[Row] = []
-    for danger in full:
-        items += [("Harm", danger["harm"], STOP), ("Why", danger["says"], "bold")]
-    items += several("Besides", [danger["says"] for danger in short])
-    names = dict.fromkeys(name for danger in (*full, *short) for name in danger["source"])
-    if by := sources(drive, list(names)):
+    for harm, why, _ in told[: max(1, full)]:
+        items += [("Harm", harm, STOP)] if harm else []
+        items += [("Why", why, "bold")] if why and full else []
+    besides = [why or harm for harm, why, _ in told[full : full + short]] if full else []
+    left = len(told) - max(1, full) - len(besides)
+    if left:
+        besides.append(drill_words.MORE_REASONS.format(count=left, stand="stands" if left == 1 else "stand"))
+    items += several("Besides", besides)
+    names = dict.fromkeys(name for *_, by in told[: full + short] for name in by)
+    if source and (by := sources(drive, list(names))):
         items.append(("Source", by, ""))
     title = _titled(drive, str(event.body["kind"]), str(event.body["move"]))
     return Group(
@@ -224,7 +279,7 @@ def moves(found: Sequence[Choice]) -> RenderableType:
     """Return moves by kind."""
     shown: list[RenderableType] = []
     for kind, title in drill_words.GROUPS.items():
-        items = [c.title for c in found if c.kind == kind]
+        items = [titled(c) for c in found if c.kind == kind]
         if items:
             shown.append(text(f"{title}:", "bold"))
             shown += [text(f"  {item}") for item in items]
@@ -294,7 +349,7 @@ def _done(drive: Drive) -> list[tuple[float, str]]:
 
 
 def _titled(drive: Drive, kind: str, key: str) -> str:
-    return next((c.title for c in drive.choices if (c.kind, c.key) == (kind, key)), key)
+    return next((titled(c) for c in drive.choices if (c.kind, c.key) == (kind, key)), key)
 
 
 def _minutes(items: Sequence[tuple[str, str]]) -> Table:

@@ -5,13 +5,21 @@ from __future__ import annotations
 PROMPT = "Do:"
 NOTHING_PROPOSED = "Nothing is proposed. Type what you do; Tab completes; 'help' says more."
 INVENTED = "by approved data (invented, as all of this is):"
+RAN_HERE = "last ran at minute {minute:.0f} of this drill"
+SHUT_DOWN = "shut down {minutes} before this begins"
+JUST_NOW = "shut down just now"
+COLD = "taken as cold"
 COOLS = "{minutes} after the engine last ran, before it is touched"
 RESUMED = "Taken up where it was left, at minute {minute} of its clock. 'look' shows all of it."
 ENDED_BEFORE = "This drill has ended; what came of it:"
 
 CAUTIONS = "Enter goes on; anything else leaves it undone:"
 LEFT_UNDONE = "Left undone. It costs nothing."
+ONLY_ENTER = "Only Enter alone goes on."
+NO = frozenset({"no", "n", "nope", "not now", "stop", "cancel", "leave it", "skip", "none"})
+YES = frozenset({"yes", "y", "ok", "okay", "go on", "yes please"})
 STOPPED = "STOPPED"
+MORE_REASONS = "{count} more that {stand} against it"
 NOT_DONE = "It was not done, and nothing happened. On a real aircraft:"
 STOP_KEYS = (
     ("again", "take it up again from just before it, to do it another way"),
@@ -32,9 +40,10 @@ SURE = "How sure, in percent (0 to 100):"
 NO_PERCENT = "How sure is a number from 0 to 100."
 WRITTEN_DOWN = "Written down: {title}, {sure} sure."
 
-PART = "For the record, from the parts' own labels. Enter leaves a blank; Esc leaves all the rest blank."
+PART = "For the record. In a drill any number will do, or Enter leaves a blank; Esc leaves all the rest blank."
 CHANNEL = "Which channel is deferred ({channels}):"
-REFERENCE = "Reference of the operator's deferral procedure (Enter: a blank in the record):"
+REFERENCE = "Under which reference of the operator's deferral procedure? Enter leaves a blank in the record."
+REFERENCE_PROMPT = "Reference:"
 WAIT = "How many minutes do you wait:"
 NO_MINUTES = "A wait is a number of minutes, such as 5."
 ENDS = "{title}: that ends the drill; there is no way back."
@@ -49,7 +58,12 @@ NOTE = "Note:"
 NOTED = "Noted."
 
 WHICH_PROMPT = "Its number, or say it otherwise:"
+WHICH_FOOT = ("a number picks it", "Esc: none of them", "leave")
+ONE_PROMPT = "Enter: this one; or say it otherwise:"
+ONE_FOOT = ("Enter or a number picks it", "Esc: not this", "leave")
+NOT_THAT = "What was asked about is left undone."
 NO_NUMBER = "There is no number {number} in the list."
+TWO_MEANINGS = "{number} is a number in the list and a channel as well. Say it in words."
 MOVES_WHICH = "There are {count} moves. Name one of their words, such as: moves lead"
 NO_MOVES = "Nothing that may be done has {word!r} in its name."
 MORE_MOVES = "and {count} more; a second word narrows it"

@@ -15,14 +15,17 @@ from isolate.case.case import Intake
 from isolate.case.chase import Kit
 from isolate.case.intake import Refused
 from isolate.case.memory import Memory
+from isolate.case.written import read_for
 from isolate.drill import measure, pilot, practice
 from isolate.drill.drive import Drive
 from isolate.drill.measure import LEVELS, NONE, NOT_MEASURED, Measured, Row
 from isolate.drill.practice import TOPICS, draw, fits
+from isolate.drill.scenario import Scenario
 from isolate.kb.fit import UnknownName, fit, split
 from isolate.kb.load import load, shipped_scenarios
 from isolate.kb.model import HEALTHY, Complaint, Told
 from isolate.reasoning.starts import BOTH, Start
+from isolate.reasoning.wear import Age
 
 BEGUN = "2030-05-01T08:00:00.000Z"
 ENGINES = ("halden-hf-3", "halden-hf-5", "orrin-t-9")
@@ -82,6 +85,21 @@ def test_the_story_says_what_was_drawn_and_never_the_truth(kits: Kits) -> None:
         departs, when = departs + (case.minutes_left is not None), when + (case.condition != "steady")
         before, aged = before + bool(case.done), aged + bool(case.ages)
     assert min(departs, when, before, aged) > 0, "each of them comes sometimes"
+
+
+def test_a_story_is_said_as_one_says_it(kits: Kits) -> None:
+    # "An Orrin", "a Halden"; "the igniter plug A" is nobody's words, nor "1 minutes".
+    for name, articles in (("after-the-bump", "an Orrin"), ("hot-turn", "a Halden")):
+        scenario = read_for(shipped_scenarios() / f"{name}.yaml", Scenario, kits)[0]
+        drawn = practice.told_of(scenario)
+        drawn.shut_down = drawn.minutes_left = 1.0
+        drawn.ages = (Age("igniter", "A", "hours", 1.0, 3.0),)
+        said = " ".join(practice.story(kits(scenario.case.engine).fitted, drawn, "104", "2"))
+        assert f"it is about engine 2, {articles}" in said and "the newest did not light." in said
+        assert "shut down 1 minute ago" in said and "leave in 1 minute." in said
+        assert "By its papers igniter plug A has 1 to 3 hours." in said
+        # Hot when it fails, and hot now; shaken when it fails, and not now.
+        assert ("It is like that now" in said) == (name == "hot-turn") != ("It is not like that now" in said)
 
 
 def complaint(*starts: tuple[str, bool]) -> Complaint:

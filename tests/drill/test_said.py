@@ -15,6 +15,7 @@ import pytest
 
 from isolate.drill.drive import Choice, choices, suspects
 from isolate.drill.phrases import ACCESS, PARTS, SAYINGS
+from isolate.drill.phrases import ASKED as WHAT_ASKED
 from isolate.drill.said import MOST, Said, completions, matching, understand
 from isolate.kb.fit import Fitted, fit, split
 from isolate.kb.load import load
@@ -105,12 +106,17 @@ MEANT = {
         "air off": "close air-on",
         "dry motor the engine": "open dry-motored",
         "let it drain": "open drained",
+        "dry motor the engine with ignition off": "open dry-motored",
+        "dry motor with ignition inhibited": "open dry-motored",
+        "take lead A off at the exciter and ground it": "open lead-off-exciter/A",
+        "danger zones put back": "close hazard-zones",
         "let it cool down": "open cool-enough",
         "wait for it to cool": "open cool-enough",
         # Checks.
         "listen to channel A": "check spark-test/A",
         "fire channel B": "check spark-test/B",
         "fire channel b alone and listen": "check spark-test/B",
+        "fire channel B and listen for the snap": "check spark-test/B",
         "spark test b": "check spark-test/B",
         "sprk test A": "check spark-test/A",
         "spark-test/a": "check spark-test/A",
@@ -138,6 +144,13 @@ MEANT = {
         "boroscope the fuel nozzles": "check nozzles-look",
         "ask the crew": "check crew-ask",
         "ask the pilots what they saw": "check crew-ask",
+        "has the crew noticed anything?": "check crew-ask",
+        "did the crew notice anything": "check crew-ask",
+        "read the maintenance log": "check history-read",
+        "stored messages": "check messages-read",
+        "stored message of channel B": "check channel-message/B",
+        "look at the igniter master switch": "check levers-as-found",
+        "judge the fuel flow": "check fuel-flow-look",
         "read the tech log": "check history-read",
         "read the logbook": "check history-read",
         "read the stored messages": "check messages-read",
@@ -220,6 +233,10 @@ MEANT = {
         "tie the propeller": "open prop-clear",
         "release the propeller": "close prop-clear",
         "remove the prop restraint": "close prop-clear",
+        "restraint off": "close prop-clear",
+        "fit the restraint": "open prop-clear",
+        "take lead 1 off at the exciter and ground it": "open lead-off-exciter/1",
+        "replace the igniter master switch": "repair replace-selector",
         "plug in ground power": "open ground-power-on",
         "connect ground power": "open ground-power-on",
         "ground power off": "close ground-power-on",
@@ -285,6 +302,14 @@ ASKED = {
         "give up": ("end escalate",),
         "wait 30 min to cool": ("wait wait", "open cool-enough"),
         "wait 5 min and pull the breakers": ("wait wait",),
+        "drain 5 minutes": ("open drained", "wait wait"),
+        # A dry motor that is stopped, or made with ignition on, is none.
+        "dry motor off": ("repair purge-wet-igniter/A",),
+        "dry motor with ignition on": ("open dry-motored", "check spark-turning/A"),
+        "arm the ignition": ("close breakers-pulled", "check spark-test/A"),
+        "walk round": ("check tailpipe-look", "check fuel-flow-look"),
+        "I noticed the lead is off": ("open lead-off/A",),
+        "igniter master switch": ("check levers-as-found", "repair replace-start-lever-switch/A"),
     },
     T9: {
         "replace exciter 1": ("repair replace-exciter-box",),
@@ -373,6 +398,46 @@ def test_what_is_open_tells_which_lead_goes_back(engines: Engines) -> None:
     assert understand(known, fitted, "take the plug out", open_now=["plug-out/A"]).kind == "unclear"
 
 
+def test_only_what_can_be_meant_as_it_stands_is_asked_about(engines: Engines) -> None:
+    known, fitted = engines[HF3]
+
+    def asked(text: str, *open_now: str) -> list[str]:
+        said = understand(known, fitted, text, open_now)
+        assert said.kind == "unclear", said
+        return [named(c) for c in said.candidates]
+
+    assert asked("cowls") == ["open cowls-open"] and asked("cowls", "cowls-open") == ["close cowls-open"]
+    assert "close plug-out/A" not in asked("plug A") and "open plug-out/A" not in asked("plug A", "plug-out/A")
+    # The other plug is asked about, never taken: another was meant, perhaps.
+    assert asked("take the plug out", "plug-out/A") == ["open plug-out/B"]
+    everything = asked("put everything back", "notices", "cowls-open", "heads-counted", "plug-out/A", "lead-off/A",
+                       "breakers-pulled", "tools-listed")  # fmt: skip
+    # Whatever lasts, more than are named elsewhere; a count of heads ends by itself.
+    assert everything == [f"close {k}" for k in ("notices", "cowls-open", "plug-out/A", "lead-off/A",
+                                                 "breakers-pulled", "tools-listed")]  # fmt: skip
+    assert asked("close it all up") == []
+    draining = understand(known, fitted, "drain 5 minutes", ("drained",))
+    assert (draining.kind, draining.minutes) == ("wait", 5)
+    assert understand(known, fitted, "wait 5 min to drain", ("drained",)).minutes == 5
+
+
+def test_a_deferral_with_its_reference(engines: Engines) -> None:
+    found = {
+        "defer B, MEL 74-1": ("B", "MEL 74-1"),
+        "defer channel b under mel item 74-10-1": ("B", "MEL 74-10-1"),
+        "MEL 74-1 on channel A": ("A", "MEL 74-1"),
+        "defer it, ref 7": ("", "7"),
+        "defer A 74-1": ("A", "74-1"),
+        "MEL channel B": ("B", ""),
+    }
+    for text, (channel, reference) in found.items():
+        said = say(engines, HF3, text)
+        assert named(said.choice) == "end deferred" and (said.channel, said.reference) == (channel, reference), said
+    # Where a channel is a number, it is no reference.
+    two = say(engines, T9, "MEL 2")
+    assert (two.channel, two.reference) == ("2", "")
+
+
 @pytest.mark.parametrize(
     ("text", "minutes"),
     [
@@ -442,6 +507,7 @@ def test_a_suspicion_that_is_not_clear_says_why(engines: Engines, text: str, say
     [
         ("hint", "hint"), ("Give me a hint!", "hint"), ("again", "again"), ("look", "look"), ("where am I?", "look"),
         ("what is open?", "look"), ("earlier", "earlier"), ("leave", "leave"), ("quit", "leave"), ("help", "help"),
+        ("when did the engine last run", "look"), ("When did it last run?", "look"), ("is it still hot", "look"),
         ("?", "help"), ("moves", "moves"), ("hlep", "help"), ("erlier", "earlier"), ("leav", "leave"),
     ],
 )  # fmt: skip
@@ -466,6 +532,26 @@ def test_moves_lists_those_with_the_word(engines: Engines) -> None:
     assert "open cowls-open" not in keys
     assert {split(c.key)[1] for c in matching(known, "plug A") if c.kind != "swap"} == {"A"}
     assert say(engines, HF3, "moves zebra") == Said("moves", text="zebra")
+    ends = say(engines, HF3, "moves end").candidates
+    assert set(ends) == {c for c in known if c.kind == "end"} and ends == say(engines, HF3, "Moves ends").candidates
+    assert {split(c.key)[1] for c in say(engines, HF3, "moves lead A").candidates if c.kind != "swap"} == {"A"}
+    for engine, text in ((HF3, "moves lead 2"), (T9, "moves lead A"), (T9, "moves lead b")):
+        assert "No channel is called" in say(engines, engine, text).why
+
+
+def test_two_things_are_two_moves(engines: Engines) -> None:
+    one = "One thing at a time"
+    assert one in say(engines, HF3, "pull the breakers and open the cowls").why
+    # Words that fit nothing well are no second thing.
+    for text in ("replace the wet lead terminal end", "look at the log page for the lane", "when was plug a run last"):
+        said = say(engines, HF3, text)
+        assert said.kind == "unclear" and one not in said.why, said
+
+
+def test_what_another_engine_has_is_said_to_be_missing_here(engines: Engines) -> None:
+    for engine, text in ((T9, "read the stored messages"), (HF3, "take the restraint off")):
+        assert "names nothing on this engine" in say(engines, engine, text).why
+    assert "no word that is known" in say(engines, HF3, "take the flux off").why
 
 
 def test_while_typing(engines: Engines) -> None:
@@ -542,6 +628,8 @@ def test_the_words_name_what_exists(engines: Engines) -> None:
     assert set(ACCESS) == {split(k)[0] for f in fits for k in f.access}
     assert set(SAYINGS) - names == {"deferred", "done", "escalate", "watch", "inspection", "swap"}
     assert set(PARTS) == {split(k)[0] for f in fits for k in suspects(f)} - {"nothing"}
+    made = {f"{c.kind} {split(c.key)[0]}" for known, _ in engines.values() for c in known}
+    assert {name for _, _, found in WHAT_ASKED for name in found} <= made
     for fitted in fits:
         for key, access in fitted.access.items():
             way = ACCESS[split(key)[0]]

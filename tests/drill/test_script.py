@@ -10,9 +10,9 @@ from isolate.case.chase import Kit
 from isolate.case.memory import Memory
 from isolate.case.written import read
 from isolate.drill import pilot
-from isolate.drill.drive import Came, Drive
+from isolate.drill.drive import Came, Choice, Drive
 from isolate.drill.scenario import Scenario
-from isolate.drill.script import Line, Written, how_left, play, read_script, scenario_of
+from isolate.drill.script import Line, Written, how_left, play, read_script, resolve, scenario_of
 from isolate.kb.fit import UnknownName
 from isolate.kb.load import shipped_scenarios
 from isolate.kb.read import KnowledgeError
@@ -116,7 +116,8 @@ done
         play(drive, written, path)
     said = {p.line: p.message for p in told.value.problems}
     assert sorted(said) == [4, 5, 6, 7, 8, 9, 10, 11, 13] and kinds(drive) == before
-    assert "`close lead-off/B`, `close lead-off-exciter/B`" in said[4] and "'flux' is no word" in said[5]
+    assert "`Put lead B back on at the plug`, `Put lead B back on at the exciter`" in said[4]
+    assert "'flux' is no word" in said[5]
     assert "how sure" in said[6] and "how many minutes" in said[7] and "leave it out" in said[8]
     assert "takes no part" in said[9] and "once only" in said[10] and "which channel" in said[11]
     assert "after the `leave` of line 12" in said[13]
@@ -226,3 +227,28 @@ def test_a_part_is_kept_and_a_bad_one_is_told_with_its_line(tmp_path: Path, driv
     assert [p.state for p in play(drive, read_script(path), path)] == ["played"]
     done = next(e for e in drive.chase.state.events if e.kind == "repaired")
     assert {k: v for k, v in done.body["part"].items() if v} == {"pn-off": "4711", "sn-off": "0042", "pn-on": "P-2"}
+
+
+def test_what_stands_open_at_a_line_follows_from_the_lines_before(tmp_path: Path, drive: Drive) -> None:
+    path = script(tmp_path, "lead B off at the exciter\nput the lead back on B\ncowls\nopen the fan cowls\ncowls")
+    written = read_script(path)
+    with pytest.raises(KnowledgeError) as told:
+        resolve(written, path, drive.choices, drive.fitted, drive.chase.state.open)
+    said = {p.line: p.message for p in told.value.problems}
+    # The lead is off at one end only: no doubt which. What is shut can only be opened, and the other way round.
+    assert sorted(said) == [5, 7]
+    assert "Write `Open the fan cowls`." in said[5] and "Write `Close the fan cowls`." in said[7]
+
+
+def test_a_deferral_keeps_its_reference(tmp_path: Path, drive: Drive, monkeypatch: pytest.MonkeyPatch) -> None:
+    told: list[object] = []
+    do = drive.do
+
+    def kept(choice: Choice, minutes: float, more: dict[str, str] | None) -> Came:
+        told.append(more)
+        return do(choice, minutes, more)
+
+    monkeypatch.setattr(drive, "do", kept)
+    path = script(tmp_path, "'defer B, MEL 74-1'\ndefer channel A")
+    play(drive, read_script(path), path)
+    assert told == [{"channel": "B", "reference": "MEL 74-1"}, {"channel": "A"}]

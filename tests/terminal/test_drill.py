@@ -7,6 +7,7 @@ judgement.
 from __future__ import annotations
 
 import io
+import re
 import signal
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
@@ -163,7 +164,7 @@ def test_a_session_from_the_first_page_to_a_kill_and_on(store: Path, terminal: C
     t.type("", f"Clock    {took:.0f} min; minute {took:.0f}", f"drill clock minute {took:.0f}")
     assert "OPEN NOW  Fuelling and venting near by" in t.visible()
     # The second time its title is enough.
-    t.type(title(drive, "close", key), "put back ─", "nothing open, pulled or off")
+    t.type(title(drive, "close", key), "Release fuelling and venting again ─", "nothing open, pulled or off")
     t.type(stop_fuelling, "Enter goes on; anything else", "Enter goes on")
     again = one_line(t.shown()).rsplit("Do: ", 1)[1]
     assert caution.title in again and one_line(caution.text)[:40] not in again
@@ -179,9 +180,10 @@ def test_a_session_from_the_first_page_to_a_kill_and_on(store: Path, terminal: C
 
     # What is unsafe is stopped and said, and there are two ways on, after a kill as well.
     t.type(title(drive, "open", "lead-off/A"), "STOPPED. Type again or leave:", "again  leave")
-    assert "1 stop" in t.visible() and "It was not done" in t.shown()
     harms = [d["harm"] for e in trail(store) if e.kind == "stopped" for d in e.body["dangers"]]
-    assert harms and harms[0][:50] in one_line(t.shown())
+    # What it says first is on the screen, nothing of it has gone off the top.
+    for what in ("1 stop", f"STOPPED: {title(drive, 'open', 'lead-off/A')}", "It was not done", one_line(harms[0])):
+        assert what in one_line(t.visible())
     t.type(title(drive, "check", "breakers-look/A"), "It stands still", "again  leave")
     assert kinds(trail(store))[-1] == "stopped"
     t.child.kill(signal.SIGKILL)
@@ -257,7 +259,7 @@ def test_from_a_repair_to_the_end_on_a_wide_screen(store: Path, terminal: Callab
     t = terminal("--resume", "trial", columns=160, rows=40)
     t.until("Taken up where it was left", FOOT)
     t.type("done", "there is no way back", "anything else leaves it")
-    t.type("wait", "It goes on.", FOOT)
+    t.type("no", "It goes on.", FOOT)
     t.type("done", "there is no way back", "anything else leaves it")
     shown = t.type("", "isolate drill export trial")
     assert t.ended() == 0
@@ -448,20 +450,153 @@ def test_the_foot_fits_every_width_and_says_how_much_it_leaves_out() -> None:
     assert len(drill_layout.standing(drive)) == len(opened)
 
 
-def test_a_stop_of_many_dangers_says_each_of_them() -> None:
+def page_of(drive: Drive, height: int) -> str:
+    stop = drive.stopped
+    assert stop is not None
+    shown = io.StringIO()
+    console = Console(file=shown, width=80, height=height, highlight=False, markup=False, emoji=False)
+    console.print(drill_layout.stopped(drive, stop, console))
+    return shown.getvalue()
+
+
+def sentences(text: str) -> list[str]:
+    return re.split(r"(?<=[.!?])\s+", one_line(text))
+
+
+def test_a_stop_says_each_of_its_dangers_once() -> None:
     drive = begun()
     came = drive.do(drive.choice("check", "lead-insulation/A"))
     assert came.kind == "stopped" and len(came.dangers) > 1
-    stop = drive.stopped
-    assert stop is not None
-    for height in (24, 100):
+    wide, said = one_line(page_of(drive, 100)), one_line(page_of(drive, 24))
+    told = {sentence for d in came.dangers for sentence in (*sentences(d.harm), *sentences(d.says))}
+    assert all(wide.count(sentence) == 1 for sentence in told)
+    assert "against it" not in wide
+    assert one_line(came.dangers[0].harm) in said
+
+
+@pytest.mark.parametrize("name", [GATE, "after-the-bump"])
+def test_every_stop_fits_the_screen_with_its_first_harm(name: str) -> None:
+    """With nothing open and with some: headline, first harm and the ways on stand above the prompt and the foot."""
+    drive = begun(name)
+    stops = 0
+    for opened in ((), ("notices", "breakers-pulled", "wind-checked")):
+        for key in opened:
+            drive.do(drive.choice("open", key))
+        for choice in [c for c in drive.choices if c.key.partition("/")[2] in ("", drive.fitted.channels[0])]:
+            if choice.kind in ("wait", "end", "inspect") or not drive.hindered(choice):
+                continue
+            came = drive.do(choice)
+            if came.kind != "stopped":
+                continue
+            page = page_of(drive, 24)
+            said = one_line(page)
+            stops += 1
+            foot = len(drill_layout.bar(drive)(80))
+            assert page.count("\n") + 2 + foot <= 24, (choice, page)
+            assert f"STOPPED: {one_line(drill_layout.titled(choice))}" in said
+            assert one_line(came.dangers[0].harm) in said
+            assert all(way in said for way, _ in drill_words.STOP_KEYS)
+            drive.again()
+    assert stops > 20
+
+
+def test_what_does_not_fit_is_counted() -> None:
+    drive = begun()
+    body = {"move": "lead-off/A", "kind": "open", "dangers": [
+        {"says": f"Reason {n} {'is long ' * 20}.", "harm": f"Harm {min(n, 1)}.", "rule": "x", "source": []}
+        for n in range(9)
+    ]}  # fmt: skip
+    drive.chase.write(("stopped", {**body, "dangers": [*body["dangers"], body["dangers"][0]]}))
+    page = page_of(drive, 24)
+    assert page.count("\n") + 2 + len(drill_layout.bar(drive)(80)) <= 24
+    said = one_line(page)
+    assert "Harm 0." in said and said.count("Harm") == 2 and "Reason 0" in said
+    shown = sum(f"Reason {n} " in said for n in range(9))
+    # The tenth says nothing that was not said.
+    assert f"{9 - shown} more that stand against it" in said
+    # However small the window is, the first harm is told.
+    assert "Harm 0." in one_line(page_of(drive, 5)) and "STOPPED" in page_of(drive, 5)
+
+
+def test_what_is_typed_where_enter_goes_on_is_done_next() -> None:
+    drive = begun()
+    stop, more = title(drive, "open", "fuelling-stopped"), title(drive, "check", "light-time-told")
+    status, shown, hand = played(drive, stop, more, stop, "no", stop, "yes", stop, "xyzzy", stop, "look", "hint",
+                                 "note later", "done", more, stop, "leave")  # fmt: skip
+    assert status == 0
+    said = one_line(shown)
+    assert "answered" in kinds(drive.chase.state.events)
+    assert not {"access", "hinted"} & set(kinds(drive.chase.state.events))
+    assert said.count(drill_words.LEFT_UNDONE) == 6 and said.index(drill_words.LEFT_UNDONE) < said.index("Means")
+    assert drill_words.ONLY_ENTER in said and "where it stands" in said and "Noted." in said
+    assert "xyzzy" not in said and not drive.ended
+    assert not hand.script
+
+
+def test_one_that_may_be_meant_is_taken_by_enter_and_a_new_order_leaves_it() -> None:
+    drive = begun()
+    told, more = title(drive, "open", "fuelling-stopped"), title(drive, "check", "light-time-told")
+    # What is shut cannot be put back: one is left of the two, and it is asked about.
+    one = "the notices"
+    _, shown, hand = played(drive, one, "", "", one, None, one, more, one, "no", "leave")
+    opened = [e.body["access"] for e in drive.chase.state.events if e.kind == "access"]
+    assert opened == ["notices"] and "light-time-told" in drive.chase.state.answers
+    assert hand.prompts[1] == drill_words.ONE_PROMPT
+    said = one_line(shown)
+    assert said.count(drill_words.NOT_THAT) == 1 and said.count("Take the warning notices down (put back)") == 3
+    # What was denied is not taken by Enter, nor by another word of the same.
+    drive = begun()
+    _, shown, hand = played(drive, "don't stop the fuelling", "", told, None, "leave")
+    assert hand.prompts[1] == drill_words.WHICH_PROMPT and not kinds(drive.chase.state.events)
+
+
+def test_a_number_that_is_a_channel_as_well_is_never_guessed_at() -> None:
+    drive = begun("after-the-bump")
+    played(drive, "read how long the plug has been in", "2", "read how long the plug has been in", "channel 1", "leave")
+    assert {"plug-age-read/2", "plug-age-read/1"} <= set(drive.chase.state.answers)
+    # With plug 1 out only the other may be meant: "1" is its number here, and the channel that is out.
+    drive = begun("after-the-bump")
+    drive.chase.write(("access", {"access": "plug-out/1", "state": "open", "minutes": 0}))
+    _, shown, hand = played(drive, "take the plug out", "1", None, "plug 1", "1", None, "leave")
+    said = one_line(shown)
+    assert drill_words.TWO_MEANINGS.format(number=1) in said and hand.prompts[1:3] == [drill_words.ONE_PROMPT] * 2
+    # Where all are of one channel a number is but a number.
+    assert said.count("STOPPED") + said.count(drill_words.REFUSED) + said.count(drill_words.LEFT_UNDONE) > 1
+    assert said.count("is a number in the list") == 1
+
+
+def test_a_deferral_asks_for_what_was_not_told() -> None:
+    drive = begun()
+    _, shown, hand = played(drive, "defer B, MEL 74-1", "no", "defer channel B", "R-1", "no", "leave")
+    assert hand.prompts[1] == drill_words.END_IT and hand.prompts[3] == drill_words.REFERENCE_PROMPT
+    assert drill_words.REFERENCE in one_line(shown)
+
+
+def test_when_the_engine_ran_is_told() -> None:
+    def row(drive: Drive) -> str:
         shown = io.StringIO()
-        console = Console(file=shown, width=80, height=height, highlight=False, markup=False, emoji=False)
-        console.print(drill_layout.stopped(drive, stop, console))
-        said = one_line(shown.getvalue())
-        assert came.dangers[0].harm and one_line(came.dangers[0].harm) in said
-        assert all(one_line(d.says) in said for d in came.dangers)
-        assert all(one_line(d.harm) in said for d in came.dangers) == (height == 100)
+        Console(file=shown, width=80, highlight=False).print(drill_layout.look(drive, 80))
+        told = one_line(shown.getvalue().split("Place", 1)[1].split("\nHere")[0])
+        assert told.count("engine ") == 1
+        return told
+
+    assert row(begun()).endswith("taken as cold")
+    assert row(begun("hot-turn")).endswith("shut down 15 min before this begins")
+    assert row(begun(now="hot")).endswith("shut down just now")
+    drive = begun()
+    events = [*drive.chase.state.events]
+    run = next(k for k, c in drive.fitted.checks.items() if "engine-run" in c.entry.tags)
+    pilot.make(drive, drive.choice("check", run))
+    assert len(drive.chase.state.events) > len(events)
+    assert "of this drill" in row(drive)
+
+
+def test_channels_that_are_numbers_are_called_channels() -> None:
+    drive = begun("after-the-bump")
+    shown = io.StringIO()
+    Console(file=shown, width=80, highlight=False).print(drill_layout.opening(drive, 80))
+    starts = one_line(shown.getvalue().split("Starts", 1)[1])
+    assert re.search(r"channel [12] (lit|did not light)", starts) and not re.search(r"[:,] [12] (lit|did)", starts)
 
 
 def test_completions_are_offered_as_they_are_taken() -> None:

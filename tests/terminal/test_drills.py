@@ -130,7 +130,7 @@ def test_drills_and_cases_of_real_aircraft_are_kept_apart(here: Path, capsys: py
     assert refused.status == 1 and "cases of real aircraft" in refused.err
     # In one store after all, as files are copied about: nothing of a drill is carried into a case or counted.
     with open_store(drills) as store:
-        told, notes = with_earlier(store, intake, datetime.now(UTC))
+        told, _ = with_earlier(store, intake, datetime.now(UTC))
         assert told.earlier == () and repeats(store).found == ()
 
 
