@@ -501,12 +501,10 @@ def test_the_schema_is_a_schema_and_takes_the_shipped_files(cli: Cli, options: t
 # -- drills ----------------------------------------------------------------------------------------
 
 
-def test_the_drills_are_listed_and_read(cli: Cli) -> None:
+def test_the_drills_are_listed(cli: Cli) -> None:
     ran = cli("drill")
     names = [p.stem for p in sorted((ROOT / "scenarios").glob("*.yaml"))]
-    assert [line.split()[0] for line in ran.out.splitlines()] == names and len(names) >= 3
-    ran = cli("drill", "plug-binds")
-    assert ran.code == 0 and "230" in ran.out and "--solve" in ran.out
+    assert sorted(line.split()[0] for line in ran.out.splitlines()) == names and len(names) >= 16
     assert "thread-damaged" not in ran.out, "the truth is not told"
 
 

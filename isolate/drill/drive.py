@@ -847,7 +847,13 @@ def _aircraft(kit: Kit, scenario: Scenario, about: Mapping[str, Any]) -> Simulat
     people = [p.name for p in scenario.case.people]
     fitted, intake = kit.fitted, scenario.case.intake()
     # What was told at the opening is what somebody is told who asks for it again.
-    said: dict[str, Any] = dict(recorded.answers(fitted, intake.starts))
+    said: dict[str, Any] = {
+        check.key: outcome
+        for name, outcome in fitted.complaints[intake.complaint].answers.items()
+        for check in fitted.checks.values()
+        if check.name == name and check.channel in ("", intake.channel) and not check.functional
+    }
+    said.update(recorded.answers(fitted, intake.starts))
     said.update(case_facts.signed(fitted, intake))
     script = {**said, **scenario.answers}
     return Simulated(kit.model, scenario.truth, int(about["seed"]), script, scenario.cannot, people)

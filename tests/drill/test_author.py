@@ -44,7 +44,7 @@ def kits(kit: Kit) -> Kits:
 
 @pytest.fixture(scope="module")
 def table() -> Measured:
-    rows = {("igniter-worn/A",): Row(400.0, 1.0, 0.5)}
+    rows: dict[tuple[str, ...], Row] = {("igniter-worn/A",): Row(400.0, 1.0, 0.5)}
     return Measured(
         measure.digest(load().knowledge), 1, 5, {"halden-hf-3": 200.0},
         {("halden-hf-3", "intermittent-no-ignite", "gate"): rows},
@@ -521,7 +521,7 @@ def test_the_shipped_aircraft_answers_what_its_story_tells(
         assert answer("when-ask") in (fitted.check("when-ask").entry.shows.get(case.condition), "no-pattern")
 
 
-TOLD = {
+TOLD: dict[str, dict[str, str | None]] = {
     "after-the-bump": {"when-ask": "rough", "history-read": "came-back", "neither-heard-ask": "one-heard"},
     "battery-start": {"heard-at-start/2": "not-heard", "heard-at-start/1": "heard", "ground-power-read": "holds"},
     "borrowed-hands": {"seat-work-ask/B": "disturbed", "same-hands-ask": "together", "plug-breakout-feel/A": "low"},
