@@ -153,7 +153,7 @@ def check(path: Path, kits: Callable[[str], Kit], measured: Measured = NONE) -> 
     except (Refused, UnknownName) as error:
         report.errors.append(problem(f"it cannot be begun: {error}", "case"))
         return report
-    for at, message in (*unlike(fresh), *luck(fresh, drive.chase.state.events)):
+    for at, message in luck(fresh, drive.chase.state.events):
         report.warnings.append(problem(message, *at))
     _judge_points(drive, scenario, open_to, report, problem)
     level = measured.level(kit.fitted, scenario.case.complaint, scenario.case.channel, scenario.truth,
@@ -240,19 +240,6 @@ def doubts(model: Model, scenario: Scenario) -> Iterator[tuple[tuple[str | int, 
                 f"these starts are hardly those of this truth ({_mode_list(scenario)}): what explains them best gives "
                 f"them {1 / max(ratio, 1e-300):.3g} times as often"
             )
-
-
-def unlike(fresh: Drive) -> Iterator[tuple[tuple[str | int, ...], str]]:
-    """Yield what is told and what the aircraft does not answer to whoever asks for it. ``fresh``: a drill just begun.
-
-    A functional check may well show another thing than it did then.
-    """
-    for at, key, outcome, by in _told(fresh.fitted, fresh.scenario):
-        if fresh.fitted.check(key).functional or key in fresh.scenario.answers:
-            continue
-        answer = fresh.aircraft.outcome(key, "check")
-        if answer != outcome:
-            yield at, f"{by} says {outcome!r} to {key}, and the aircraft answers {answer!r}: script it under answers"
 
 
 def luck(fresh: Drive, events: Sequence[Event]) -> Iterator[tuple[tuple[str | int, ...], str]]:

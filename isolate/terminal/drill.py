@@ -27,7 +27,7 @@ from isolate.terminal import drill_words as words
 from isolate.terminal import keys as k
 from isolate.terminal.keys import Choices, Face, Search, Stopped
 from isolate.terminal.layout import tall
-from isolate.terminal.words import LONGER, NARROWEST, TOO_NARROW, listed, minutes, percent, plain
+from isolate.terminal.words import LONGER, NARROWEST, TOO_NARROW, listed, minutes, percent, plain, reason
 
 if TYPE_CHECKING:
     from isolate.case.chase import Kit
@@ -156,11 +156,8 @@ class _Session:
         self.say(words.RESUME.format(drill=self.drive.chase.id))
 
     def _unwritten(self, error: Exception) -> int:
-        why = str(error)
-        if isinstance(error, OSError) and error.strerror:
-            why = f"{error.strerror} ({error.filename})" if error.filename else error.strerror
         with suppress(OSError):
-            self.say(words.NOT_WRITTEN.format(why=why), "bold")
+            self.say(words.NOT_WRITTEN.format(why=reason(error)), "bold")
             self.say(words.LAST_KEPT.format(last=self.last))
             self._kept()
         return 1

@@ -32,7 +32,7 @@ from isolate.terminal import intake as reading
 from isolate.terminal import keys as k
 from isolate.terminal import layout, words
 from isolate.terminal.keys import Choices, Face, Key, Search, Stopped
-from isolate.terminal.words import plain
+from isolate.terminal.words import plain, reason
 
 if TYPE_CHECKING:
     from isolate.case.chase import Chase
@@ -165,11 +165,8 @@ class _Session:
         self.say(words.RESUME.format(case=self.chase.id))
 
     def _unwritten(self, error: Exception) -> int:
-        why = str(error)
-        if isinstance(error, OSError) and error.strerror:
-            why = f"{error.strerror} ({error.filename})" if error.filename else error.strerror
         with suppress(OSError):
-            self.say(words.NOT_WRITTEN.format(why=why), "bold")
+            self.say(words.NOT_WRITTEN.format(why=reason(error)), "bold")
             self.say(words.LAST_KEPT.format(last=self.last))
             self._kept()
         return 1

@@ -100,6 +100,13 @@ HELP = (
     "decide; nothing here releases an aircraft.",
 )
 
+def reason(error: Exception) -> str:
+    """Return why something failed, with the file where there is one."""
+    if isinstance(error, OSError) and error.strerror:
+        return f"{error.strerror} ({error.filename})" if error.filename else error.strerror
+    return str(error)
+
+
 def times(count: int) -> str:
     """Return a count as an adverb."""
     return {0: "no time", 1: "once", 2: "twice"}.get(count, f"{count} times")
