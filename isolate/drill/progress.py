@@ -97,11 +97,11 @@ class Suspicion:
 
 @dataclass(frozen=True)
 class Drilled:
-    """One drill. Costs in equivalent minutes, None where it has no debriefing.
+    """One drill. Costs in equivalent minutes, None where it has no debriefing; ``answers``: checks that were answered.
 
     ``mark``: tells it from any other; ``scenario``: the same for all who played the same one, whatever their seed;
-    ``level``: one of LEVELS, or empty; ``again``: its truth had been told to this trainee before; ``missed``: what was
-    to be learnt and did not come up; ``record_ok``: None where not judged.
+    ``level``: one of LEVELS, or empty; ``again``: its truth, or this very aircraft, was known to the trainee before;
+    ``missed``: what was to be learnt and did not come up; ``record_ok``: None where not judged.
     """
 
     id: str
@@ -131,6 +131,7 @@ class Drilled:
     record_ok: bool | None = None
     missed: tuple[str, ...] = ()
     again: bool = False
+    answers: int = 0
 
     @property
     def counts(self) -> bool:
@@ -338,6 +339,7 @@ def _drilled(events: Sequence[Event]) -> Drilled:
         stops=kinds["stopped"],
         hints=kinds["hinted"],
         again=_went_on(events),
+        answers=kinds["answered"],
     )
     last = next((event.body for event in reversed(events) if event.kind == "debriefed"), None)
     return found if last is None else _debriefed(found, last)
@@ -447,11 +449,16 @@ def _marked(found: Iterable[Drilled]) -> tuple[Drilled, ...]:
     """Return drills in order, one spelling for each trainee, those whose truth had been told before marked."""
     spelling: dict[str, str] = {}
     told: set[tuple[str, str]] = set()
+    # The same seed is the same aircraft: what was answered on it once is known, though its truth was not told.
+    met: set[tuple[str, str, int | None]] = set()
     made = []
     for drill in sorted(found, key=lambda d: (parse_time(d.begun), d.mark)):
         key = drill.who, drill.scenario
         name = spelling.setdefault(drill.who, drill.trainee)
-        made.append(replace(drill, trainee=name, again=drill.again or key in told))
+        same = (*key, drill.seed)
+        made.append(replace(drill, trainee=name, again=drill.again or key in told or same in met))
+        if drill.answers:
+            met.add(same)
         if drill.over is not None:  # it has a debriefing, which tells the truth
             told.add(key)
     return tuple(made)
@@ -1038,7 +1045,7 @@ def lines(progress: Progress, width: int = 80) -> list[str]:
     days = [d.begun[:10] for d in (progress.drills[0], progress.drills[-1])]
     when = days[0] if days[0] == days[1] else f"{days[0]} to {days[1]}"
     said.add(f"{progress.trainee}: {_many(f.played, 'drill')}, {when}")
-    said.add(f"{f.counted} ended and counted, {f.left} left in the middle, {f.again} with the truth known before.")
+    said.add(f"{f.counted} ended and counted, {f.left} left in the middle, {f.again} known from before.")
     said.gap()
     said.item("Safety stops", f"{f.stops}" + (f", in {_many(f.stopped, 'drill')}." if f.stops else "."))
     if f.counted:

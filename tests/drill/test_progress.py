@@ -159,6 +159,14 @@ def test_a_truth_that_was_told_is_played_again_and_counts_no_more() -> None:
     assert left.all.counted == 1, "a drill that was left told no truth"
 
 
+def test_an_aircraft_that_was_asked_before_is_known_though_its_truth_was_not_told() -> None:
+    """The same seed answers the same: whoever reads the answers, leaves and begins again has practised nothing."""
+    peeked = trail("one", 1, debrief=None, more=[("answered", {"check": "c"})])
+    for seed, counted in ((1, 0), (2, 1)):
+        assert of(shelf(peeked, trail("one", 2, seed=seed)), "Ann").all.counted == counted
+    assert of(shelf(peeked, trail("one", 2, "Bob")), "Bob").all.counted == 1
+
+
 def test_played_on_after_a_debriefing_counts_as_again() -> None:
     more = [("answered", {"check": "c"}), ("closed", {}), ("debriefed", debriefing(over=0))]
     body = debriefing(judged="not ended", right=False)
