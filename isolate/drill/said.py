@@ -679,6 +679,9 @@ def _wait(
     first = words(low)[:1]
     if first and len(first[0]) > 3 and _near(first[0], ("wait",)) and re.search(r"\d", low):
         low = f"wait{low.lstrip()[len(first[0]):]}" if low.startswith(first[0]) else low
+    if choice is not None and re.fullmatch(r"wait\s+(?:nan|inf\w*|[-+]?\d[\d.,]*e[-+]?\d+)\s*(?:m\w*)?", low):
+        # A number that no clock counts.
+        return Said("wait", choice, text=text)
     waits = _WAITS.match(low)
     bare = re.fullmatch(r"(?:\d{1,6}(?:[.,]\d{1,3})?\s*(?:hours?|hrs?|h|minutes?|mins?|min)\s*)+[.!]?", low)
     if choice is None or not (waits or bare):

@@ -634,3 +634,9 @@ def test_the_words_name_what_exists(engines: Engines) -> None:
         for key, access in fitted.access.items():
             way = ACCESS[split(key)[0]]
             assert bool(way.close) == bool(way.says_close) == access.entry.lasting, key
+
+
+@pytest.mark.parametrize("text", ["wait nan", "wait 1e9", "wait inf min"])
+def test_a_wait_of_no_number_is_a_wait_all_the_same(hf3: Fitted, text: str) -> None:
+    said = understand(choices(hf3), hf3, text)
+    assert said.kind == "wait" and said.minutes is None
