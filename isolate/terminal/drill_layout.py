@@ -131,7 +131,7 @@ def waits(drive: Drive) -> list[str]:
             continue
         names = dict.fromkeys((re.sub(r"\s+", " ", worded(a.entry.title, "")).strip(), a.entry.word) for a in since)
         what = " or ".join(f"'{title}: {word}'" for title, word in names)
-        found.append(f"{minutes(length)} from {what}" if since else f"{minutes(length)}: {caution.title}")
+        found.append(f"{minutes(length)} from {what}" if since else f"{minutes(length)} of rest: {caution.title}")
     return found
 
 
