@@ -365,3 +365,13 @@ def test_the_licence_is_the_one_declared() -> None:
     assert "END OF TERMS AND CONDITIONS" in text
     assert 'license = "Apache-2.0"' in (ROOT / "pyproject.toml").read_text(encoding="utf-8")
     assert dedent(text).count("http://www.apache.org/licenses/LICENSE-2.0") == 1
+
+
+def test_the_exercise_in_the_readme_plays(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("ISOLATE_DRILLS", str(tmp_path / "drills.db"))
+    (tmp_path / "exercise.yaml").write_text(titled(README, "exercise.yaml"), encoding="utf-8")
+    cli.main(["drill", "--script", str(tmp_path / "exercise.yaml")])
+    played = capsys.readouterr()
+    assert played.err == "" and "GIVEN UP" in played.out and "igniter A, of which you were 60% sure" in played.out

@@ -340,10 +340,8 @@ class Chase:
                     found[key] = why
                 else:
                     for gate in gates:
-                        if gate.get("block") in (fit.name, *fit.entry.tags) and gate.get("channel") in (
-                            "",
-                            fit.channel,
-                        ):
+                        blocked = gate.get("block") in (fit.name, *fit.entry.tags)
+                        if blocked and gate.get("channel") in ("", fit.channel):
                             found[key] = gate.says
                             break
         for key in self.state.open:

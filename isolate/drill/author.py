@@ -28,6 +28,7 @@ from isolate.case.parts import FINDINGS
 from isolate.case.swaps import faults as swap_faults
 from isolate.case.written import read_for
 from isolate.drill import pilot, practice
+from isolate.drill.debrief import came_up
 from isolate.drill.drive import DONE, Came, Drive
 from isolate.drill.measure import NONE, Measured, named
 from isolate.drill.scenario import Scenario
@@ -452,7 +453,7 @@ def _open_to(drive: Drive) -> dict[str, str]:
 def _judge_points(
     drive: Drive, scenario: Scenario, barred: Mapping[str, str], report: Report, problem: Callable[..., Problem]
 ) -> None:
-    fitted, met = drive.fitted, came_up(drive.chase.state.events)
+    fitted, met = drive.fitted, came_up(drive.fitted, drive.chase.state.events)
     points = []
     for i, point in enumerate(scenario.points):
         if not point.by:
@@ -470,24 +471,6 @@ def _judge_points(
         report.errors.append(problem(f"nothing of this can be met in this scenario: {'; '.join(reasons)}",
                                      "learning", i))  # fmt: skip
     report.points = tuple(points)
-
-
-def came_up(events: Sequence[Event]) -> frozenset[str]:
-    """Return all that was met on a trail by name: checks answered, repairs, access opened, rules fired, the end."""
-    found = set()
-    for event in events:
-        body = event.body
-        if event.kind == "answered":
-            found.add(body["check"])
-        elif event.kind == "repaired":
-            found.add(body["repair"])
-        elif event.kind == "access" and body["state"] == "open":
-            found.add(body["access"])
-        elif event.kind == "fired":
-            found.add(body["rule"])
-        elif event.kind == "accepted":
-            found.add(body["move"])
-    return frozenset(found)
 
 
 def _unreachable(fitted: Fitted, name: str, barred: Mapping[str, str]) -> str:
@@ -717,4 +700,4 @@ def _earlier(fitted: Fitted, earlier: Any, number: int) -> dict[str, Any] | None
     return {**told, **({"findings": shop} if shop else {})}
 
 
-__all__ = ["Reached", "Report", "came_up", "check", "contradictions", "deferred", "doubts", "new", "spent", "wrong"]
+__all__ = ["Reached", "Report", "check", "contradictions", "deferred", "doubts", "new", "spent", "wrong"]

@@ -32,7 +32,7 @@ from isolate.case.events import Event, parse_time
 from isolate.case.now import condition_now
 from isolate.drill.aircraft import Simulated
 from isolate.drill.drive import DONE, DOORS, NOTHING, Driven, at, suspects, suspicion, told
-from isolate.kb.fit import FitAccess, FitRepair, instance, split
+from isolate.kb.fit import FitAccess, FitRepair, Fitted, instance, split
 from isolate.kb.model import HEALTHY, Pattern, Rule
 from isolate.reasoning import explain
 from isolate.reasoning.belief import Belief
@@ -1197,32 +1197,17 @@ class _Review:
         if not any(point.by for point in points):
             return tuple(Learnt(point.say, None) for point in points)
         rules = self.fitted.rules
-        came = {made.key for made in self.made}
-        answered = self._first_answer()
-        for event in self.events:
-            body = event.body
-            if event.kind == "access" and body["state"] == "open" and not (body.get("walked") or body.get("of_itself")):
-                came.add(body["access"])
-            elif event.kind == "fired" and event.seq > answered and self._teaches(body["rule"]):
-                came.add(body["rule"])
-        wanted = {name for point in points for name in point.by if self._teaches(name)} - came
+        came = {made.key for made in self.made} | came_up(self.fitted, self.events)
+        wanted = {name for point in points for name in point.by if teaches(self.fitted, name)} - came
         came |= self._at_steps({n for n in wanted if asks(rules[n], "about-to")})
         return tuple(Learnt(p.say, any(name in came for name in p.by) if p.by else None) for p in points)
-
-    def _teaches(self, name: str) -> bool:
-        rule = self.fitted.rules.get(name)
-        return rule is not None and rule.kind in TEACHES
-
-    def _first_answer(self) -> float:
-        """Return the seq of the first answer that the trainee asked for; infinite without any."""
-        return next((e.seq for e in self.events if e.kind == "answered"), inf)
 
     def _at_steps(self, names: Collection[str]) -> set[str]:
         """Return which of these rules about a step fired as one was made."""
         found: set[str] = set()
         if not names:
             return found
-        answered = self._first_answer()
+        answered = first_answer(self.events)
         for event in self.events:
             step = self._about(event)
             if step is None or event.seq < answered:
@@ -1244,6 +1229,32 @@ class _Review:
             return kind, body["access"], tuple(fitted.access[body["access"]].entry.tags)
         return None
 
+
+
+def teaches(fitted: Fitted, name: str) -> bool:
+    """Return whether a name is that of a rule by which something is learnt; gates and stops teach nothing."""
+    rule = fitted.rules.get(name)
+    return rule is not None and rule.kind in TEACHES
+
+
+def first_answer(events: Sequence[Event]) -> float:
+    """Return the seq of the first answer that was asked for; infinite without any."""
+    return next((e.seq for e in events if e.kind == "answered"), inf)
+
+
+def came_up(fitted: Fitted, events: Sequence[Event]) -> set[str]:
+    """Return by name what was met on a drill's trail: what was done, and what rules said from the first answer on."""
+    found: set[str] = set()
+    answered = first_answer(events)
+    for event in events:
+        body = event.body
+        if event.kind == "access" and body["state"] == "open" and not (body.get("walked") or body.get("of_itself")):
+            found.add(body["access"])
+        elif event.kind == "fired" and event.seq > answered and teaches(fitted, body["rule"]):
+            found.add(body["rule"])
+        elif event.kind in ("answered", "repaired"):
+            found.add(body["check"] if event.kind == "answered" else body["repair"])
+    return found
 
 
 def _may_match(rule: Rule, about: Sequence[Any]) -> bool:

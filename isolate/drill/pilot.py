@@ -140,8 +140,10 @@ def _finish(drive: Drive, key: str, tell: Callable[[Came], None]) -> Came:
 
 def _do(drive: Drive, choice: Choice, tell: Callable[[Came], None]) -> Came:
     for _ in range(MOST_TIMERS):
-        if left := drive.waits(choice):
-            tell(drive.do(drive.choice("wait", "wait"), minutes=left))
+        left = drive.waits(choice)
+        if not left:
+            break
+        tell(drive.do(drive.choice("wait", "wait"), minutes=left))
     came = drive.do(choice)
     tell(came)
     if came.kind in ("refused", "stopped"):
