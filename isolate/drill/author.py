@@ -453,7 +453,7 @@ def _open_to(drive: Drive) -> dict[str, str]:
 def _judge_points(
     drive: Drive, scenario: Scenario, barred: Mapping[str, str], report: Report, problem: Callable[..., Problem]
 ) -> None:
-    fitted, met = drive.fitted, came_up(drive.fitted, drive.chase.state.events)
+    fitted, met = drive.fitted, came_up(drive.fitted, drive.chase.state.events, report.right)
     points = []
     for i, point in enumerate(scenario.points):
         if not point.by:

@@ -64,7 +64,9 @@ TOOLS = "tools-listed"
 """The access state whose putting back is the count of tools."""
 FOLLOWS = frozenset({"belief", "fired", "verified"})
 """Events that follow by themselves from the one before."""
-TEACHES = frozenset({"finding", "advice", "conflict", "verdict"})
+RIGHT = ("right", "deferred rightly")
+"""Judgements of a right end."""
+TEACHES = frozenset({"finding", "advice", "conflict", "escalation", "verdict"})
 """Kinds of rules that teach by firing; a gate only keeps somebody from something."""
 _PART = ("pn-off", "sn-off", "pn-on", "sn-on")
 
@@ -475,7 +477,7 @@ class _Review:
             end=state.ended or ("stopped: something unsafe was about to be done" if self._stopped() else
                                 "left in the middle"),
             judged=judged,
-            right=judged in ("right", "deferred rightly"),
+            right=judged in RIGHT,
             truth=truth,
             found=self._found(),
             minutes=self.last.elapsed,
@@ -493,7 +495,7 @@ class _Review:
             hint_minutes=sum(float(e.body["minutes"]) for e in hints),
             record=record,
             record_ok=all(line.ok for line in record if line.judged),
-            learning=self._learning(),
+            learning=self._learning(judged in RIGHT),
             about=f"{fitted.profile.title.partition(',')[0]}: {complaint[:1].lower()}{complaint[1:]}{channel}",
         )  # fmt: skip
 
@@ -1192,12 +1194,12 @@ class _Review:
             found.append(Line(f"{fitted.check(key).title.rstrip('?.')}: {what}.", settled))
         return found
 
-    def _learning(self) -> tuple[Learnt, ...]:
+    def _learning(self, right: bool) -> tuple[Learnt, ...]:
         points = self.scenario.points
         if not any(point.by for point in points):
             return tuple(Learnt(point.say, None) for point in points)
         rules = self.fitted.rules
-        came = {made.key for made in self.made} | came_up(self.fitted, self.events)
+        came = {made.key for made in self.made} | came_up(self.fitted, self.events, right)
         wanted = {name for point in points for name in point.by if teaches(self.fitted, name)} - came
         came |= self._at_steps({n for n in wanted if asks(rules[n], "about-to")})
         return tuple(Learnt(p.say, any(name in came for name in p.by) if p.by else None) for p in points)
@@ -1242,16 +1244,21 @@ def first_answer(events: Sequence[Event]) -> float:
     return next((e.seq for e in events if e.kind == "answered"), inf)
 
 
-def came_up(fitted: Fitted, events: Sequence[Event]) -> set[str]:
-    """Return by name what was met on a drill's trail: what was done, and what rules said from the first answer on."""
+def came_up(fitted: Fitted, events: Sequence[Event], right: bool) -> set[str]:
+    """Return by name what was met on a drill's trail: what was done, and what rules said from the first answer on.
+
+    What they said of the opening by itself was met by whoever then came to the ``right`` end.
+    """
     found: set[str] = set()
     answered = first_answer(events)
     for event in events:
         body = event.body
         if event.kind == "access" and body["state"] == "open" and not (body.get("walked") or body.get("of_itself")):
             found.add(body["access"])
-        elif event.kind == "fired" and event.seq > answered and teaches(fitted, body["rule"]):
+        elif event.kind == "fired" and (right or event.seq > answered) and teaches(fitted, body["rule"]):
             found.add(body["rule"])
+        elif event.kind == "accepted":
+            found.add(body["move"])
         elif event.kind in ("answered", "repaired"):
             found.add(body["check"] if event.kind == "answered" else body["repair"])
     return found

@@ -13,6 +13,7 @@ from isolate.case.intake import Refused
 from isolate.case.store import Store, open_store
 from isolate.case.written import read
 from isolate.drill import pilot
+from isolate.drill.debrief import came_up
 from isolate.drill.drive import Came, Drive, suspects, suspicion
 from isolate.drill.scenario import Scenario
 from isolate.kb.load import shipped_scenarios
@@ -285,3 +286,12 @@ def test_a_seed_below_nought_is_refused_before_a_drill_is_begun(kit: Kit, scenar
     with pytest.raises(Refused, match="whole number"):
         Drive.begin(kit, store, "d", "x", scenario, "Ann", BEGUN, -5)
     assert store.cases() == []
+
+
+def test_what_the_opening_says_is_met_by_a_right_end_alone(begin: Begin) -> None:
+    drive = begin()
+    go(drive, ("check", "crew-ask"))
+    events, rule = drive.chase.state.events, "alternate-starts-fail"
+    assert any(key.startswith(rule) for key in drive.chase.state.fired)
+    assert rule in came_up(drive.fitted, events, True) and rule not in came_up(drive.fitted, events, False)
+    assert "crew-ask" in came_up(drive.fitted, events, False)
