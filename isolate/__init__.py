@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import Any
 
-__version__ = "0.1.0"
+from isolate.case.version import VERSION as __version__
 
 _WHERE = {
     "load": "isolate.kb.load",

@@ -25,8 +25,11 @@ CONDITIONS = ("steady", "cold", "hot", "wet", "vibrating", "sagging")
 """As the knowledge has them; written out, so that parsing a command line does not load it."""
 
 
-DRILLS = ("check", "class", "debrief", "export", "mark", "new", "progress")
-"""Words after ``drill`` that are commands and no scenario's name."""
+WORDS = {
+    "drill": ("check", "class", "debrief", "export", "mark", "new", "progress"),
+    "review": ("fleet", "key", "learn", "sign", "tables", "verify"),
+}
+"""Words after a command that are commands of their own, and no name of a scenario or a case."""
 
 
 class Failure(Exception):
@@ -74,6 +77,7 @@ def _sentence(error: Exception) -> str | None:
         ("isolate.case.events", ("EventError",)),
         ("isolate.case.case", ("BadIntake",)),
         ("isolate.case.history", ("BadHistory",)),
+        ("isolate.case.settings", ("BadSettings",)),
         ("isolate.case.intake", ("Refused",)),
         ("isolate.case.play", ("OutOfAnswers",)),
         ("isolate.reasoning.rules", ("RuleError",)),
@@ -163,13 +167,8 @@ def _parser() -> argparse.ArgumentParser:
     finding.add_argument("--report", default="", metavar="REF", help="the shop report's reference")
     finding.set_defaults(run=_cases_finding)
 
-    back = commands.add_parser("repeats", parents=[stored], help="defects that came back, with what was done each time")
-    back.add_argument("--aircraft", default="", help="fleet number; none: all")
-    back.add_argument(
-        "--days", type=float, default=400.0, metavar="N", help="no more between two cases (default: %(default)g)"
-    )
-    back.add_argument("--json", action="store_true", help="everything, as JSON")
-    back.set_defaults(run=_repeats)
+    _review_parsers(commands, common, stored)
+    _store_parsers(commands, stored)
 
     following = commands.add_parser("next", parents=[common], help="rank the next moves of a case file")
     following.add_argument("file", type=Path, metavar="CASE.jsonl")
@@ -256,7 +255,7 @@ def _drill_parsers(commands: Any, common: argparse.ArgumentParser, stored: argpa
         return parser
 
     drill = command("drill", common, kept, found, text="practise on a simulated aircraft; you name every move")
-    drill.epilog = "Besides: " + ", ".join(f"isolate drill {word}" for word in DRILLS) + "."
+    drill.epilog = "Besides: " + ", ".join(f"isolate drill {word}" for word in WORDS["drill"]) + "."
     drill.add_argument("name", nargs="?", help="a scenario's name or file; none: list them")
     drill.add_argument("--random", action="store_true", help="a case drawn from the knowledge, another each time")
     drill.add_argument("--level", choices=("easy", "middle", "hard"), help="with --random: how hard, as measured")
@@ -292,9 +291,115 @@ def _drill_parsers(commands: Any, common: argparse.ArgumentParser, stored: argpa
     export.add_argument("file", nargs="?", type=Path, metavar="FILE", help="where to (else DRILL.jsonl)")
 
 
+def _review_parsers(commands: Any, common: argparse.ArgumentParser, stored: argparse.ArgumentParser) -> None:
+    """Add ``review``, which takes a case, the commands beside it, and ``repeats``."""
+    out = argparse.ArgumentParser(add_help=False)
+    out.add_argument("--overwrite", action="store_true", help="replace a file that is there")
+    span = argparse.ArgumentParser(add_help=False)
+    span.add_argument("--since", metavar="DATE", help="cases opened from that day on, e.g. 2030-01-31")
+    span.add_argument("--until", metavar="DATE", help="cases opened up to that day")
+    span.add_argument("--engine", default="", metavar="TYPE", help="engine type; none: each")
+
+    def command(name: str, *parents: argparse.ArgumentParser, text: str) -> argparse.ArgumentParser:
+        parser: argparse.ArgumentParser = commands.add_parser(name, parents=parents, help=text)
+        parser.set_defaults(run=_review, command=name)
+        return parser
+
+    review = command(
+        "review", common, stored, out, text="read one case: what was known, asked, done, and how firm it is"
+    )
+    review.epilog = "Besides: " + ", ".join(f"isolate review {word}" for word in WORDS["review"]) + "."
+    review.add_argument("case", metavar="CASE", help="its id, CASE@HEAD for one end of a forked one, or a case file")
+    review.add_argument(
+        "--what-if",
+        action="append",
+        default=[],
+        metavar="CHANGE",
+        help="work it again with one thing changed: SEQ=OUTCOME (an answer), CHECK:OUTCOME:STATE=P (a likelihood), "
+        "MODE=P (a prior), knowledge=FOLDER or knowledge=DIGEST; may be given again",
+    )
+    review.add_argument(
+        "--only", metavar="PART", help="one part of it: story, belief, rules, minutes, advice, firm, trust"
+    )
+    review.add_argument("--html", type=Path, metavar="FILE", help="write it there as a page")
+    review.add_argument("--text", type=Path, metavar="FILE", help="write it there as text")
+    review.add_argument("--json", action="store_true", help="print it as JSON")
+    review.add_argument("--prov", type=Path, metavar="FILE", help="write where everything came from, as W3C PROV-JSON")
+
+    verify = command("review verify", common, stored, text="prove trails unbroken, replay them, check who signed")
+    verify.add_argument("cases", nargs="*", metavar="CASE", help="ids or case files; none: every case kept here")
+    verify.add_argument("--no-replay", action="store_true", help="chain and signatures only")
+    verify.add_argument("--json", action="store_true", help="everything, as JSON")
+    sign = command("review sign", stored, text="put your signature under a case as it stands")
+    sign.add_argument("case", metavar="CASE", help="its id")
+    sign.add_argument("--key", metavar="FILE", help="your private key (else ISOLATE_KEY, else the settings)")
+    sign.add_argument("--as", dest="name", metavar="NAME", help="who signs (else as the key says)")
+    key = command("review key", text="make a key to sign with, or list whose are known")
+    key.add_argument("name", nargs="?", metavar="NAME", help="whose key to make; none: list the known ones")
+    key.add_argument("--out", type=Path, metavar="FILE", help="where to write the private key")
+    key.add_argument("--no-passphrase", action="store_true", help="leave the private key open; guard the file then")
+    learn = command("review learn", common, stored, out, span, text="what closed cases say of priors and likelihoods")
+    learn.add_argument(
+        "--least", type=int, default=5, metavar="N", help="cases below which it says too little (%(default)s)"
+    )
+    learn.add_argument(
+        "--patch", type=Path, metavar="FILE", help="write the difference to the YAML there, to be applied by hand"
+    )
+    learn.add_argument("--json", action="store_true", help="everything, as JSON")
+    fleet = command(
+        "review fleet", common, stored, out, span, text="time to isolate, parts in vain, repeats, advice declined"
+    )
+    fleet.add_argument(
+        "--by", choices=("engine", "station", "knowledge"), default="engine", help="default: %(default)s"
+    )
+    fleet.add_argument("--html", type=Path, metavar="FILE", help="write it there as a page")
+    fleet.add_argument("--json", action="store_true", help="everything, as JSON")
+    tables = command(
+        "review tables", common, stored, out, span, text="cases, events, answers and parts as tables for other tools"
+    )
+    tables.add_argument("folder", type=Path, metavar="FOLDER", help="where to write them")
+    tables.add_argument(
+        "--as", dest="kind", choices=("csv", "json", "parquet"), default="csv", help="default: %(default)s"
+    )
+
+    back = command("repeats", common, stored, out, text="defects that came back, side by side, with their trend")
+    back.add_argument("--aircraft", default="", help="fleet number; none: all")
+    back.add_argument(
+        "--days", type=float, default=400.0, metavar="N", help="no more between two cases (default: %(default)g)"
+    )
+    back.add_argument(
+        "--starts", type=float, metavar="N", help="no more engine starts between two cases, where they are told"
+    )
+    back.add_argument("--part", default="", metavar="NUMBER", help="where one part went, by its serial number")
+    back.add_argument("--html", type=Path, metavar="FILE", help="write them there as a page")
+    back.add_argument("--json", action="store_true", help="everything, as JSON")
+
+
+def _store_parsers(commands: Any, stored: argparse.ArgumentParser) -> None:
+    """Add ``store``: where cases are kept, and how they come together."""
+    store = commands.add_parser("store", parents=[stored], help="where cases are kept; bring cases home, move house")
+    store.set_defaults(run=_store, command="show")
+    what = store.add_subparsers(metavar="WHAT")
+
+    def command(name: str, text: str) -> argparse.ArgumentParser:
+        parser: argparse.ArgumentParser = what.add_parser(name, parents=[stored], help=text)
+        parser.set_defaults(run=_store, command=name)
+        return parser
+
+    command("show", "where it is, what it holds, what is forked")
+    merge = command("merge", "take in case files and other stores, in any order; twice changes nothing")
+    merge.add_argument("files", nargs="+", type=Path, metavar="FILE", help="case files, stores, or folders of them")
+    copy = command("copy", "copy everything to another store, such as a PostgreSQL one")
+    copy.add_argument("to", metavar="STORE", help="a file, or the address of a database")
+    command("forks", "cases with more than one end, and where they part")
+    command("rebuild", "make the lists that searches use again, from the events")
+    kept = command("knowledge", "the versions of the knowledge that cases here were worked with")
+    kept.add_argument("--keep", type=Path, metavar="FOLDER", help="keep this one as well, for trails from elsewhere")
+
+
 def _joined(argv: Sequence[str]) -> list[str]:
-    """Return the arguments with a word after ``drill`` that is a command of its own joined to it."""
-    if len(argv) > 1 and argv[0] == "drill" and argv[1] in DRILLS:
+    """Return the arguments with a word after a command that is a command of its own joined to it."""
+    if len(argv) > 1 and argv[1] in WORDS.get(argv[0], ()):
         return [" ".join(argv[:2]), *argv[2:]]
     return list(argv)
 
@@ -349,6 +454,7 @@ def _chase_script(arguments: argparse.Namespace) -> int:
     from isolate.case.chase import Chase
     from isolate.case.intake import Refused
     from isolate.case.play import Clock, OutOfAnswers, play
+    from isolate.case.settings import opening
     from isolate.case.store import open_store
     from isolate.case.written import Answers, Script, read_for
 
@@ -362,7 +468,7 @@ def _chase_script(arguments: argparse.Namespace) -> int:
             intake, notes = inherit.with_earlier(store, intake, _now())
         # A file answers at once: the minutes, waits among them, pass by the book, and the trail says so.
         clock = Clock(_now())
-        chase = Chase.begin(kit, store, new_case(intake), intake, clock)
+        chase = Chase.begin(kit, store, new_case(intake), intake, clock, opening())
         chase.note("Played from a file of answers: times are by the book, nobody waited or looked at an aircraft.")
         print(f"case {chase.id}")
         for line in (*notes, *inherit.carried(kit.model, intake).short()):
@@ -491,28 +597,19 @@ def _cases_finding(arguments: argparse.Namespace) -> int:
     return 0
 
 
-# -- repeats ---------------------------------------------------------------------------------------
+# -- review, repeats, store --------------------------------------------------------------------------
 
 
-def _repeats(arguments: argparse.Namespace) -> int:
-    from isolate.case.repeats import repeats
-    from isolate.case.store import open_store
+def _review(arguments: argparse.Namespace) -> int:
+    from isolate.terminal import reviews
 
-    with open_store(arguments.store) as store:
-        found = repeats(store, arguments.days, arguments.aircraft)
-    if arguments.json:
-        import json
+    return reviews.run(arguments)
 
-        shown = {"repeats": [r.as_dict() for r in found.found], "notes": list(found.notes)}
-        print(json.dumps(shown, indent=2, ensure_ascii=False))
-        return 0
-    from rich.console import Console
 
-    from isolate.terminal.repeats import table
+def _store(arguments: argparse.Namespace) -> int:
+    from isolate.terminal import stores
 
-    console = Console(highlight=False)
-    console.print(table(found, console.width))
-    return 0
+    return stores.run(arguments)
 
 
 # -- next ------------------------------------------------------------------------------------------

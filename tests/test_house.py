@@ -16,9 +16,12 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parent.parent
-ORDER = ("kb", "reasoning", "case", "drill", "terminal", "cli", "__main__")
+ORDER = ("kb", "reasoning", "case", "review", "drill", "terminal", "cli", "__main__")
 """From left to right: each may import itself and what stands before it."""
-HEAVY = ("experta", "numpy", "prompt_toolkit", "pydantic", "rapidfuzz", "rich", "yaml")
+HEAVY = (
+    *("alembic", "cryptography", "experta", "jinja2", "numpy", "prompt_toolkit", "pyarrow", "pydantic", "rapidfuzz"),
+    *("rich", "scipy", "sqlalchemy", "yaml"),
+)
 IMPURE = frozenset(
     {
         *("asyncio", "datetime", "io", "multiprocessing", "os", "pathlib", "prompt_toolkit", "random", "rich"),
@@ -28,10 +31,17 @@ IMPURE = frozenset(
 """What reasoning does without: files, clocks, chance, screens, other programs."""
 ONLY = {
     "experta": {"isolate/reasoning/rules.py"},
-    "sqlite3": {"isolate/case/store.py"},
+    "sqlalchemy": {"isolate/case/database.py", "isolate/case/migrations/"},
+    "alembic": {"isolate/case/database.py", "isolate/case/migrations/"},
+    "psycopg": {"isolate/case/database.py"},
+    "sqlite3": {"isolate/case/database.py", "isolate/case/store.py"},
+    "cryptography": {"isolate/review/keys.py"},
+    "scipy": {"isolate/review/"},
+    "jinja2": {"isolate/review/pages.py"},
+    "pyarrow": {"isolate/review/tables.py"},
     "rich": {"isolate/terminal/", "isolate/cli.py"},
     "prompt_toolkit": {"isolate/terminal/"},
-    "argparse": {"isolate/cli.py", "isolate/terminal/start.py", "isolate/terminal/drills.py"},
+    "argparse": {"isolate/cli.py", "isolate/terminal/"},
     "rapidfuzz": {"isolate/drill/said.py"},
 }
 """Library → the files, or folders, that may know it."""

@@ -32,7 +32,7 @@ PEOPLE = (
 
 
 class Worked(Aircraft):
-    """An aircraft whose parts have numbers: ``parts``: repair → what is known of the parts that came off and went on."""
+    """An aircraft whose parts have numbers. ``numbers``: repair → what is known of the parts that came off and on."""
 
     numbers: Mapping[str, Mapping[str, Any]] = {}
 
@@ -61,7 +61,7 @@ def work(
     numbers: Mapping[str, Mapping[str, Any]] | None = None,
     finding: str = "",
 ) -> tuple[Event, ...]:
-    """Work a case to its end by the tool's own advice; return its events. ``finding``: of the shop on its first repair."""
+    """Work a case to its end by the tool's own advice; return its events. ``finding``: of the shop, on its repair."""
     clock = Clock(when or datetime(2030, 1, 10, 6, 0, tzinfo=UTC))
     log = Memory()
     chase = Chase.begin(kit, log, case, intake, clock)

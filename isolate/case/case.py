@@ -218,6 +218,7 @@ class Intake:
     ages: tuple[Age, ...] = ()
     earlier: tuple[Earlier, ...] = ()
     swaps: tuple[Swap, ...] = ()
+    engine_starts: float | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return the intake as a JSON object."""
@@ -245,6 +246,7 @@ class Intake:
             "ages": [asdict(a) for a in self.ages],
             "earlier": [e.as_dict() for e in self.earlier],
             "swaps": [s.as_dict() for s in self.swaps],
+            "engine_starts": self.engine_starts,
         }
 
     @classmethod
@@ -271,6 +273,9 @@ class Intake:
             now, shut_down = data.get("now", ""), _number(data, "shut_down")
             if shut_down is not None and abs(shut_down) > 100_000:
                 raise BadIntake(f"shut_down is a number of minutes, not {shut_down:g}")
+            counted = _number(data, "engine_starts")
+            if counted is not None and not 0 <= counted <= 1_000_000:
+                raise BadIntake(f"engine_starts is a number from 0 up, not {counted:g}")
             if now not in get_args(Now):
                 raise BadIntake(f"now is one of {', '.join(filter(None, get_args(Now)))} or nothing, not {now!r}")
             objective, hands = data.get("objective", "minutes"), data.get("hands", 1)
@@ -304,6 +309,7 @@ class Intake:
                 ages=tuple(_age(a) for a in _list(data, "ages")),
                 earlier=tuple(Earlier.from_dict(e) for e in _list(data, "earlier")),
                 swaps=tuple(Swap.from_dict(s) for s in _list(data, "swaps")),
+                engine_starts=counted,
             )
         except (AttributeError, TypeError) as error:
             raise BadIntake(f"the intake is not in the form expected: {error}") from None

@@ -24,7 +24,7 @@ from isolate.case import facts as case_facts
 from isolate.case.ages import asked_already
 from isolate.case.believed import READ_BACK, before, believed, further, heeds_answers
 from isolate.case.case import CLOSE_UP, CaseState, Evidence, Intake, Seen, Swap, apply, fold
-from isolate.case.events import Event, now_text, parse_time
+from isolate.case.events import FORMAT, Event, now_text, parse_time
 from isolate.case.intake import Refused, check_intake, checked_facts
 from isolate.case.memory import Memory
 from isolate.case.now import SAYS_NOTHING_NEW, condition_now, setting
@@ -217,6 +217,7 @@ class Chase:
             "position": intake.position,
             "engine": intake.engine,
             "complaint": intake.complaint,
+            "format": FORMAT,
             **more,
         }
         items: list[tuple[str, Mapping[str, Any]]] = [("opened", body)]

@@ -47,8 +47,15 @@ KINDS: dict[str, str] = {
     "suspected": "in a drill: who was the prime suspect then, and how sure the trainee was",
     "debriefed": "after a drill: what it cost beside the reference, step by step; it changes no belief",
     "shop-finding": "the shop said what it found in a part that came off; it changes no belief",
+    "signed": "a person put a signature under the case as it then stood; it changes no belief",
 }
 """Every kind of event and what it says, in one line."""
+
+FORMAT = 2
+"""The format of the trails that are written: told in the opening; one that does not tell it is of format 1.
+
+It grows when a reader of an older trail could mistake a newer one: an older format stays readable for good.
+"""
 
 ZERO = "0" * 64
 """What the first event of a case carries in place of the hash of the one before."""

@@ -26,7 +26,9 @@ MOST_CASES = 4
 """No more earlier cases than this are carried, the newest: our judgement."""
 MOST_DAYS = 400.0
 """A case that ended longer ago is not carried: less than a hundredth of it would count. Our judgement."""
-OF_THE_DAY = frozenset({"operator", "people", "minutes_left", "missing", "coming", "objective", "hands", "earlier"})
+OF_THE_DAY = frozenset(
+    {"operator", "people", "minutes_left", "missing", "coming", "objective", "hands", "earlier", "engine_starts"}
+)
 """What of an earlier intake is not carried: it says nothing of the engine; nobody's name is among what is."""
 WORTH_A_WORD = 0.05
 """A repair that put right less than this of what an answer speaks of, such as a nut on the way, is not named."""

@@ -11,7 +11,29 @@ from isolate.terminal import words
 from isolate.terminal.layout import heading, text
 
 if TYPE_CHECKING:
+    import argparse
+
     from isolate.case.repeats import Repeats
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Run ``repeats``; return its exit status."""
+    from isolate.case.repeats import repeats
+    from isolate.case.store import open_store
+
+    with open_store(arguments.store) as store:
+        found = repeats(store, arguments.days, arguments.aircraft)
+    if arguments.json:
+        import json
+
+        shown = {"repeats": [r.as_dict() for r in found.found], "notes": list(found.notes)}
+        print(json.dumps(shown, indent=2, ensure_ascii=False))
+        return 0
+    from rich.console import Console
+
+    console = Console(highlight=False)
+    console.print(table(found, console.width))
+    return 0
 
 
 def table(shown: Repeats, width: int) -> Group:

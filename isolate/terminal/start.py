@@ -121,6 +121,7 @@ def _new(arguments: argparse.Namespace, store: Store, background: _Background) -
         return 0 if stop.left else 1
     from isolate.case.chain import case_id
     from isolate.case.chase import Chase
+    from isolate.case.settings import opening
 
     case = case_id(told.aircraft, told.position, now(), os.urandom(8))
     from isolate.terminal import live
@@ -132,7 +133,7 @@ def _new(arguments: argparse.Namespace, store: Store, background: _Background) -
         told, notes = with_earlier(store, told, now())
         for note in notes:
             print(plain(note))
-    return live.run(Chase.begin(background.kit(told.engine), store, case, told, now))
+    return live.run(Chase.begin(background.kit(told.engine), store, case, told, now, opening()))
 
 
 def _sign(said: str) -> Seen:

@@ -1,0 +1,282 @@
+"""What a review of one case holds: the shapes that the timeline, the what-if, the report and the exports share.
+
+Minutes are book minutes (the knowledge's figures) unless a name says clock. Probabilities run from 0 to 1, weights of
+evidence are in bits: positive for, negative against.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, field
+from typing import Any, Literal
+
+MomentKind = Literal[
+    "opened", "told", "asked", "answered", "turned-down", "caution", "gate", "access", "repair", "swap", "verified",
+    "taken-back", "remark", "people", "rule", "ended", "shop", "signed",
+]  # fmt: skip
+"""What a moment of the story is about; each has a mark of its own on paper, besides its words."""
+
+
+@dataclass(frozen=True)
+class Moment:
+    """One thing that happened. ``said``: one line; ``more``: lines under it; ``void``: taken back since.
+
+    ``at``: minutes worked up to it; ``took``: what it took; ``clock``: minutes by the clock since the opening.
+    """
+
+    seq: int
+    time: str
+    kind: MomentKind
+    said: str
+    more: tuple[str, ...] = ()
+    at: float = 0.0
+    took: float = 0.0
+    clock: float = 0.0
+    void: bool = False
+
+
+@dataclass(frozen=True)
+class Point:
+    """The belief after something was said. ``after``: what that was; ``chances``: in the order of the suspects.
+
+    ``none``: P(no fault at all); ``unexplained``: bits by which the answers surprise what is known.
+    """
+
+    seq: int
+    at: float
+    after: str
+    chances: tuple[float, ...]
+    none: float
+    unexplained: float = 0.0
+
+
+@dataclass(frozen=True)
+class Suspect:
+    """A fault mode that was ever among the leading ones, its title, and whether the end names it."""
+
+    mode: str
+    title: str
+    named: bool
+
+
+@dataclass(frozen=True)
+class Answered:
+    """An answer and what it says of each suspect, in the order of the suspects, in bits.
+
+    ``moved``: bits of doubt that it took away (negative: added). ``words``: what it says of the one that the end names.
+    """
+
+    seq: int
+    check: str
+    title: str
+    outcome: str
+    said: str
+    condition: str
+    bits: tuple[float, ...]
+    moved: float
+    words: str
+    carried: str = ""
+    """The earlier case that it comes from; empty for one of this case."""
+
+
+@dataclass(frozen=True)
+class Fired:
+    """A rule that fired: its kind (finding, gate, caution, conflict, escalation, verdict, advice), what and on what."""
+
+    seq: int
+    rule: str
+    kind: str
+    says: str
+    matched: tuple[str, ...]
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Guarded:
+    """A caution that was confirmed: before what, and by which facts; ``shown``: shown only, with nothing to tell."""
+
+    seq: int
+    time: str
+    caution: str
+    title: str
+    before: str
+    facts: tuple[tuple[str, str], ...]
+    shown: bool
+
+
+@dataclass(frozen=True)
+class Spent:
+    """Minutes by step or by access: how often, and what they came to."""
+
+    kind: Literal["check", "repair", "swap", "access"]
+    key: str
+    title: str
+    times: int
+    minutes: float
+
+
+@dataclass(frozen=True)
+class Advice:
+    """One piece of advice and what became of it. ``expected``: minutes to the end as it was put, None where not told.
+
+    ``over``: what was taken up instead was expected to cost so much more (then); None where that is not known.
+    """
+
+    seq: int
+    move: str
+    kind: str
+    title: str
+    became: Literal["taken", "declined", "instead"]
+    reason: str = ""
+    instead: str = ""
+    expected: float | None = None
+    over: float | None = None
+
+
+@dataclass(frozen=True)
+class Cheaper:
+    """A move made where another was expected to cost less, by what was known then."""
+
+    seq: int
+    did: str
+    best: str
+    over: float
+    why: str
+
+
+@dataclass(frozen=True)
+class NotNeeded:
+    """A step that in hindsight told nothing of what was at fault, or put nothing right."""
+
+    seq: int
+    title: str
+    minutes: float
+    why: str
+
+
+@dataclass(frozen=True)
+class Hindsight:
+    """What it would have taken with the fault known from the start. ``by``: who says what the fault was.
+
+    ``steps``: (title, minutes) of that way, closing up included; ``least``: their sum; ``took``: what the case took.
+    """
+
+    truth: tuple[str, ...]
+    titles: tuple[str, ...]
+    by: Literal["the shop", "the end of the case", "nobody"]
+    steps: tuple[tuple[str, float], ...]
+    least: float
+    took: float
+    not_needed: tuple[NotNeeded, ...]
+
+
+@dataclass(frozen=True)
+class Weak:
+    """One thing that would change the verdict if it were wrong.
+
+    ``what`` "answer": with the outcome ``other`` in its place, ``to`` leads with ``chance``; "likelihood" or "prior":
+    with the figure of ``state`` off by ``factor`` (above 1: times as large, below: smaller).
+    """
+
+    what: Literal["answer", "likelihood", "prior"]
+    seq: int
+    key: str
+    title: str
+    state: str
+    other: str
+    factor: float | None
+    to: str
+    to_title: str
+    chance: float
+    said: str
+
+
+@dataclass(frozen=True)
+class Firm:
+    """How firm the verdict is. ``odds``: of it to ``second``; ``weak``: the least change first."""
+
+    verdict: str
+    title: str
+    chance: float
+    second: str
+    second_title: str
+    odds: float
+    weak: tuple[Weak, ...]
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Signature:
+    """A signature. ``state``: what may be said of it."""
+
+    seq: int
+    upto: int
+    by: str
+    key: str
+    state: Literal["good", "unknown key", "wrong", "other name"]
+    said: str
+
+
+@dataclass(frozen=True)
+class Trust:
+    """Whether the trail is whole, replays, and who signed it.
+
+    ``faults``: where it is broken, in sentences; ``replayed``: events worked out anew and found the same; ``differs``:
+    sentences on where they were not; ``not_replayed``: why it was not replayed, empty where it was. ``signed``: one
+    word for all of it.
+    """
+
+    whole: bool
+    faults: tuple[str, ...]
+    replayed: int
+    differs: tuple[str, ...]
+    not_replayed: str
+    signed: Literal["unsigned", "signed", "signed, then written to", "signed by an unknown key", "wrongly signed"]
+    signatures: tuple[Signature, ...]
+    said: tuple[str, ...]
+    """All of it in a few sentences."""
+
+
+@dataclass(frozen=True)
+class Review:
+    """One case, reviewed. ``forks``: other ends of the same case, in sentences; ``notes``: what could not be worked."""
+
+    case: str
+    head: str
+    aircraft: str
+    position: str
+    engine: str
+    complaint: str
+    complaint_title: str
+    channel: str
+    operator: str
+    station: str
+    place: str
+    condition: str
+    opened: str
+    closed: str
+    end: str
+    knowledge: str
+    program: str
+    events: int
+    book: float
+    clock: float
+    isolated: float | None
+    story: tuple[Moment, ...]
+    suspects: tuple[Suspect, ...]
+    belief: tuple[Point, ...]
+    answers: tuple[Answered, ...]
+    rules: tuple[Fired, ...]
+    cautions: tuple[Guarded, ...]
+    spent: tuple[Spent, ...]
+    advice: tuple[Advice, ...]
+    cheaper: tuple[Cheaper, ...]
+    hindsight: Hindsight | None
+    firm: Firm | None
+    trust: Trust | None
+    record: str
+    forks: tuple[str, ...] = ()
+    notes: tuple[str, ...] = field(default=())
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return it as a JSON object."""
+        return asdict(self)
