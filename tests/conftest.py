@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 import os
+import tempfile
 
 # As the command line does it, and before numpy is there: the tests share the processors among themselves already, and
 # tables of this size only lose by being split.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+# Nobody's own settings have a say here.
+os.environ["XDG_CONFIG_HOME"] = tempfile.mkdtemp(prefix="isolate-no-settings-")
+for _name in ("CONFIG", "STATION", "KEY", "PEOPLE"):
+    os.environ.pop(f"ISOLATE_{_name}", None)
 
 import pytest
 
