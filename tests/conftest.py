@@ -9,16 +9,16 @@ import tempfile
 # tables of this size only lose by being split.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-# Nobody's own settings have a say here.
-os.environ["XDG_CONFIG_HOME"] = tempfile.mkdtemp(prefix="isolate-no-settings-")
-for _name in ("CONFIG", "STATION", "KEY", "PEOPLE"):
-    os.environ.pop(f"ISOLATE_{_name}", None)
-
 import pytest
 
 from isolate.case.chase import Kit
 from isolate.kb.fit import Fitted, fit
 from isolate.kb.load import load
+
+# Nobody's own settings have a say here.
+os.environ["XDG_CONFIG_HOME"] = tempfile.mkdtemp(prefix="isolate-no-settings-")
+for _name in ("CONFIG", "STATION", "KEY", "PEOPLE"):
+    os.environ.pop(f"ISOLATE_{_name}", None)
 
 
 @pytest.fixture(scope="session")
