@@ -30,6 +30,8 @@ WORDS = {
     "review": ("fleet", "key", "learn", "sign", "tables", "verify"),
 }
 """Words after a command that are commands of their own, and no name of a scenario or a case."""
+CASES = ("list", "export", "import", "show", "finding")
+"""What may follow ``cases``; anything else there is searched for."""
 
 
 class Failure(Exception):
@@ -82,6 +84,8 @@ def _sentence(error: Exception) -> str | None:
         ("isolate.case.play", ("OutOfAnswers",)),
         ("isolate.reasoning.rules", ("RuleError",)),
         ("isolate.drill.trial", ("TrialError",)),
+        ("isolate.review.keys", ("BadKey",)),
+        ("isolate.review.reading", ("NotATrail",)),
     ):
         loaded = sys.modules.get(module)
         expected += [getattr(loaded, name) for name in names if loaded is not None]
@@ -104,7 +108,10 @@ def _parser() -> argparse.ArgumentParser:
     common.add_argument("--knowledge", type=Path, metavar="FOLDER", help="knowledge to use instead of the shipped one")
     stored = argparse.ArgumentParser(add_help=False)
     stored.add_argument(
-        "--store", metavar="FILE", help="where cases are kept (else ISOLATE_STORE, else your data folder)"
+        "--store",
+        metavar="FILE",
+        help="where cases are kept: a file, or postgresql://user@server/name (else ISOLATE_STORE, else the settings, "
+        "else your data folder)",
     )
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
 
@@ -135,16 +142,29 @@ def _parser() -> argparse.ArgumentParser:
         metavar="PART[:CHANNEL]=AGE",
         help="how old a part is, e.g. 'igniter:A=2900-3100 starts', or igniter=together; may be given again",
     )
+    chase.add_argument("--engine-starts", metavar="N", help="the engine's starts since new, by its log")
     chase.add_argument("--hands", type=int, choices=(1, 2), help="people who work side by side on the engine")
     chase.add_argument(
         "--afresh", action="store_true", help="carry nothing from earlier cases: another engine hangs there now"
     )
     chase.set_defaults(run=_chase)
 
-    cases = commands.add_parser("cases", parents=[stored], help="list cases, move one as a file")
+    cases = commands.add_parser("cases", parents=[stored], help="list and search cases, move one as a file")
+    cases.epilog = "isolate cases WORD ... searches; the options of that: isolate cases list --help."
     cases.set_defaults(run=_cases_list)
     moves = cases.add_subparsers(metavar="WHAT")
-    listing = moves.add_parser("list", parents=[stored], help="list them")
+    listing = moves.add_parser("list", parents=[stored], help="list them, the newest first, or search them")
+    listing.add_argument("words", nargs="*", metavar="WORD", help="only cases that all of these words stand in")
+    listing.add_argument("--aircraft", default="", help="fleet number")
+    listing.add_argument("--position", default="", help="engine position")
+    listing.add_argument("--engine", default="", metavar="TYPE", help="engine type")
+    listing.add_argument("--complaint", default="", metavar="NAME", help="complaint by name")
+    listing.add_argument("--part", default="", metavar="NUMBER", help="a part's serial number")
+    listing.add_argument("--open", action="store_true", help="only cases that have not ended")
+    listing.add_argument("--since", default="", metavar="DATE", help="opened from that day on, e.g. 2030-01-31")
+    listing.add_argument("--until", default="", metavar="DATE", help="opened up to that day")
+    listing.add_argument("--limit", type=int, default=40, metavar="N", help="no more than these (default: %(default)s)")
+    listing.add_argument("--all", action="store_true", help="all of them")
     listing.set_defaults(run=_cases_list)
     export = moves.add_parser("export", parents=[stored], help="write a case to a file of JSON lines")
     export.add_argument("case")
@@ -362,7 +382,7 @@ def _review_parsers(commands: Any, common: argparse.ArgumentParser, stored: argp
         "--as", dest="kind", choices=("csv", "json", "parquet"), default="csv", help="default: %(default)s"
     )
 
-    back = command("repeats", common, stored, out, text="defects that came back, side by side, with their trend")
+    back = command("repeats", common, stored, out, span, text="defects that came back, side by side, with their trend")
     back.add_argument("--aircraft", default="", help="fleet number; none: all")
     back.add_argument(
         "--days", type=float, default=400.0, metavar="N", help="no more between two cases (default: %(default)g)"
@@ -371,6 +391,9 @@ def _review_parsers(commands: Any, common: argparse.ArgumentParser, stored: argp
         "--starts", type=float, metavar="N", help="no more engine starts between two cases, where they are told"
     )
     back.add_argument("--part", default="", metavar="NUMBER", help="where one part went, by its serial number")
+    back.add_argument(
+        "--most", type=int, default=5, metavar="N", help="how many defects to show, the latest first (%(default)s)"
+    )
     back.add_argument("--html", type=Path, metavar="FILE", help="write them there as a page")
     back.add_argument("--json", action="store_true", help="everything, as JSON")
 
@@ -398,7 +421,12 @@ def _store_parsers(commands: Any, stored: argparse.ArgumentParser) -> None:
 
 
 def _joined(argv: Sequence[str]) -> list[str]:
-    """Return the arguments with a word after a command that is a command of its own joined to it."""
+    """Return the arguments with a word after a command that is a command of its own joined to it.
+
+    ``cases`` with none of its words is ``cases list``, so that it can be followed by what is searched for.
+    """
+    if argv[:1] == ["cases"] and not {*CASES, "-h", "--help"} & set(argv[1:]):
+        return ["cases", "list", *argv[1:]]
     if len(argv) > 1 and argv[1] in WORDS.get(argv[0], ()):
         return [" ".join(argv[:2]), *argv[2:]]
     return list(argv)
@@ -438,6 +466,10 @@ def _chase(arguments: argparse.Namespace) -> int:
         raise Failure("--starts is for a new case; in a file they stand as starts: under case:, in a case t tells them")
     if again and arguments.age:
         raise Failure("--age is for a new case; in a file they stand as ages: under case:, in a case t tells them")
+    if again and arguments.engine_starts is not None:
+        raise Failure(
+            "--engine-starts is for a new case; in a file they stand as engine_starts: under case:, in a case t tells them"
+        )
     if again and (arguments.by or arguments.hands):
         raise Failure("--by and --hands are for a new case; in a file they stand under case:, in a case t tells them")
     if arguments.afresh and (arguments.resume is not None or arguments.hand_over is not None):
@@ -460,7 +492,8 @@ def _chase_script(arguments: argparse.Namespace) -> int:
 
     if arguments.resume is not None:
         raise Failure("--answers opens a case of its own; it does not go with --resume")
-    written, kit = read_for(arguments.answers, Answers, _kits(_load(arguments).knowledge))
+    loaded = _load(arguments)
+    written, kit = read_for(arguments.answers, Answers, _kits(loaded.knowledge))
     with open_store(arguments.store) as store:
         intake = written.case.intake()
         notes: tuple[str, ...] = ()
@@ -468,6 +501,7 @@ def _chase_script(arguments: argparse.Namespace) -> int:
             intake, notes = inherit.with_earlier(store, intake, _now())
         # A file answers at once: the minutes, waits among them, pass by the book, and the trail says so.
         clock = Clock(_now())
+        store.keep_knowledge(loaded)
         chase = Chase.begin(kit, store, new_case(intake), intake, clock, opening())
         chase.note("Played from a file of answers: times are by the book, nobody waited or looked at an aircraft.")
         print(f"case {chase.id}")
@@ -502,32 +536,9 @@ def new_case(intake: Any) -> str:
 
 
 def _cases_list(arguments: argparse.Namespace) -> int:
-    from isolate.case.store import open_store
+    from isolate.terminal import stores
 
-    with open_store(arguments.store) as store:
-        cases = store.cases()
-    if not cases:
-        print("No cases yet. isolate chase opens one.")
-        return 0
-    from rich.console import Console
-    from rich.table import Table
-    from rich.text import Text
-
-    table = Table(box=None, pad_edge=False)
-    for heading in ("case", "complaint", "opened (UTC)", "state", "events"):
-        # An id begins with aircraft and position; it is typed again, and has to stay in one piece.
-        table.add_column(heading, overflow="fold", no_wrap=heading != "complaint")
-    for case in cases:
-        cells = (
-            case.id,
-            case.complaint,
-            case.opened[:16].replace("T", " "),
-            "ended" if case.ended else "open",
-            str(case.events),
-        )
-        table.add_row(*(Text(c) for c in cells))
-    Console().print(table)
-    return 0
+    return stores.cases(arguments)
 
 
 def _cases_export(arguments: argparse.Namespace) -> int:
@@ -545,9 +556,11 @@ def _cases_import(arguments: argparse.Namespace) -> int:
 
     if "drill" in read_case(arguments.file)[0].body:
         raise Failure(f"{arguments.file} is a drill, and no case of a real aircraft; isolate drill class reads it")
+    from isolate.terminal.stores import taken
+
     with open_store(arguments.store) as store:
-        merged = store.import_case(arguments.file)
-    print(f"{merged.case}: {merged.added} events added, {merged.had} were here already")
+        for line in taken(store, store.import_case(arguments.file)):
+            _say(line)
     return 0
 
 

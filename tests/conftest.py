@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import tempfile
+from collections.abc import Iterator
 
 # As the command line does it, and before numpy is there: the tests share the processors among themselves already, and
 # tables of this size only lose by being split.
@@ -14,6 +15,7 @@ import pytest
 from isolate.case.chase import Kit
 from isolate.kb.fit import Fitted, fit
 from isolate.kb.load import load
+from tests.services.cluster import Cluster, cluster
 
 # Nobody's own settings have a say here.
 os.environ["XDG_CONFIG_HOME"] = tempfile.mkdtemp(prefix="isolate-no-settings-")
@@ -30,3 +32,10 @@ def hf3() -> Fitted:
 @pytest.fixture(scope="session")
 def kit(hf3: Fitted) -> Kit:
     return Kit(hf3)
+
+
+@pytest.fixture(scope="session")
+def served() -> Iterator[Cluster]:
+    """A PostgreSQL server of our own; for tests marked ``service``."""
+    with cluster() as made:
+        yield made

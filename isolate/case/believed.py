@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from isolate.case.ages import asked_already
 from isolate.case.case import Earlier, Evidence, Intake, Seen, Swap, Work
 from isolate.case.swaps import known as known_swap
-from isolate.kb.fit import Fitted
+from isolate.kb.fit import Fitted, split
 from isolate.reasoning import recorded, swap, wear
 from isolate.reasoning.belief import Belief, Model
 from isolate.reasoning.forget import forget, share_kept
@@ -189,6 +189,30 @@ def inherited(
     prior = model.prior()
     joint = left * np.divide(begun.joint, prior, out=np.ones_like(prior), where=prior > 0)
     return replace(begun, joint=joint / joint.sum())
+
+
+def altered(model: Model, fitted: Fitted, checks: Collection[str]) -> Model:
+    """Return the model of a profile that differs from this one's in priors and in the rows of these checks alone.
+
+    As :meth:`isolate.reasoning.belief.Model.altered`; what earlier cases left is kept where none of it is altered.
+    """
+    found = model.altered(fitted, checks)
+    changed = {split(key)[0] for key in checks}
+    if not changed or changed & _told_of(fitted):
+        return found
+    with _turn:
+        kept = _kept.get(model, OrderedDict())
+        same = [e for e in kept if not any(split(item.key)[0] in changed for case in e for item in case.evidence)]
+        if same:
+            _kept[found] = OrderedDict((earlier, kept[earlier]) for earlier in same)
+    return found
+
+
+def _told_of(fitted: Fitted) -> set[str]:
+    """Return the checks, by entry name, that what is told at an opening may answer."""
+    told = {name for complaint in fitted.complaints.values() for name in complaint.answers}
+    told |= {name for sign in fitted.signs.values() for name in sign.answers}
+    return told | {c.name for c in fitted.checks.values() if c.entry.shows or c.entry.recorded or c.entry.age_of}
 
 
 def unaged(
@@ -526,6 +550,99 @@ def before(model: Model, intake: Intake, evidence: Sequence[Evidence], position:
         logs[i] = log(chance) + belief.log_evidence - start
     weights = np.exp(logs - logs.max())
     return np.asarray(weights / weights.sum())
+
+
+def joint_before(
+    model: Model,
+    intake: Intake,
+    evidence: Sequence[Evidence],
+    position: int,
+    given: tuple[int, NDArray[np.float64]] | None = None,
+) -> tuple[NDArray[np.float64], float]:
+    """Return P(every zone's state just before evidence[position] | all the evidence), and log P(all the evidence).
+
+    As :func:`before` for all zones together, in one pass forward and one back. ``position`` may be the length of the
+    evidence: then it is what is believed now. ``given``: (index, weight) of one thing more that was seen just before
+    evidence[index], at ``position`` or later, as its likelihood over the joint.
+    """
+    asked = _known_better(model, intake)
+    reached = _worked_on(
+        told_belief(model, intake, _answered(evidence)), _unasked(model, intake, evidence[:position])
+    )
+    bare = np.ones([1] * reached.joint.ndim)
+    steps: list[NDArray[np.float64] | Evidence] = []
+    light = replace(reached, joint=bare)
+    for index, item in enumerate(evidence[position:], start=position):
+        if given is not None and index == given[0]:
+            steps.append(given[1])
+        if item.kind == "answer":
+            if item.key in asked:
+                continue
+            light = _taken(light, item)
+            steps.append(light.joint)
+            light = replace(light, joint=bare)
+        else:
+            steps.append(item)
+            light = light.changed(bare, _touched(model, item))
+    weight = bare
+    for step in reversed(steps):
+        weight = _back(model, weight, step) if isinstance(step, Evidence) else weight * step
+    joint = reached.joint * weight
+    total = float(joint.sum())
+    return joint / total, light.log_evidence + log(total)
+
+
+def _worked_on(belief: Belief, evidence: Sequence[Evidence]) -> Belief:
+    """Return the belief after more evidence, as :func:`through`, gone through the joint once for each shape."""
+    light_evidence = belief.log_evidence
+    bare = np.ones([1] * belief.joint.ndim)
+    gathered: dict[tuple[int, ...], NDArray[np.float64]] = {}
+    light = replace(belief, joint=bare)
+
+    def taken(joint: NDArray[np.float64]) -> tuple[NDArray[np.float64], float]:
+        for shape in sorted(gathered, key=lambda s: (prod(s), s)):
+            joint = joint * gathered[shape]
+        gathered.clear()
+        total = float(joint.sum())
+        return joint / total, log(total)
+
+    joint, logs = belief.joint, light_evidence
+    for item in evidence:
+        if item.kind == "answer":
+            light = _taken(light, item)
+            shape = light.joint.shape
+            gathered[shape] = light.joint * gathered.get(shape, 1.0)
+        else:
+            joint, more = taken(joint)
+            logs += more
+            had = light.log_evidence
+            light = replace(_taken(replace(light, joint=joint), item), log_evidence=had)
+            joint = light.joint
+        light = replace(light, joint=bare)
+    joint, more = taken(joint)
+    return replace(light, joint=joint, log_evidence=logs + more + light.log_evidence - light_evidence)
+
+
+def _touched(model: Model, item: Evidence) -> frozenset[str]:
+    """Return the zones that a repair, or parts that changed places, may have changed."""
+    if item.kind == "repair":
+        fit = model.fitted.repair(item.key)
+        return frozenset({*fit.clears, *fit.disturbs})
+    part, one, other = swap.read(item.key)
+    return frozenset(zone for channel in (one, other) for zone in swap.zones(model, part, channel))
+
+
+def _back(model: Model, weight: NDArray[np.float64], item: Evidence) -> NDArray[np.float64]:
+    """Return P(what was seen since | joint before a repair or a swap) from P(it | joint after)."""
+    if item.kind == "swap":
+        return swap.back(model, weight, *swap.read(item.key))
+    fit = model.fitted.repair(item.key)
+    for zone in _touched(model, item):
+        axis = model.axis[zone]
+        if weight.shape[axis] > 1:
+            table = model.transition(fit, zone)
+            weight = np.moveaxis(np.tensordot(weight, table, axes=(axis, 1)), -1, axis)
+    return weight
 
 
 def _taken(belief: Belief, item: Evidence) -> Belief:

@@ -44,6 +44,8 @@ class Summed(Protocol):
     @property
     def opened(self) -> str: ...
     @property
+    def last(self) -> str: ...
+    @property
     def aircraft(self) -> str: ...
     @property
     def position(self) -> str: ...
@@ -56,7 +58,7 @@ class Summed(Protocol):
 class Shelf(Protocol):
     """Where cases are found: a store, or anything like it."""
 
-    def cases(self) -> Sequence[Summed]: ...
+    def cases(self, *, aircraft: str = "", position: str = "", engine: str = "") -> Sequence[Summed]: ...
     def events(self, case: str) -> tuple[Event, ...]: ...
     def faults(self, case: str) -> Sequence[Any]: ...
 
@@ -82,7 +84,7 @@ def gather(shelf: Shelf, aircraft: str, position: str, engine: str, now: datetim
     found: list[Earlier] = []
     notes: list[str] = []
     older = 0
-    for summary in shelf.cases():
+    for summary in shelf.cases(aircraft=aircraft, position=position, engine=engine):
         if not _same(summary, aircraft, position, engine):
             continue
         try:
@@ -93,6 +95,10 @@ def gather(shelf: Shelf, aircraft: str, position: str, engine: str, now: datetim
                     f"Case {summary.id} on this engine is still open; nothing of it is carried. "
                     f"isolate chase --resume {summary.id} goes on with it."
                 )
+                continue
+            if (now - parse_time(summary.last)).total_seconds() > MOST_DAYS * 86_400:
+                # It ended no later than its last event: too long ago, whatever it says.
+                older += 1
                 continue
             faults = shelf.faults(summary.id)
             state = fold(() if faults else shelf.events(summary.id))

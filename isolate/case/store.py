@@ -1,50 +1,77 @@
-"""Where cases are kept: an SQLite database, or a case file of JSON lines with no database at all.
+"""Where cases are kept: a database, SQLite or PostgreSQL, or a case file of JSON lines with no database at all.
 
-When :meth:`Store.append` returns, the event is on disk. Whatever goes wrong with a file or a
-database is raised as :class:`StoreError`, whose message is a sentence for the user.
+When :meth:`Store.append` returns, the event is on disk. Whatever goes wrong with a file or a database is raised as
+:class:`StoreError`, whose message is a sentence for the user.
+
+A case may have been worked on in two places from the same beginning: a *fork*. Then it has several ends, each with a
+chain of its own; nothing is overwritten. The main one is the longest, of equals the one of the least hash, so it is
+the same whatever came in first. The name of a case alone means its main end, or the one that this Store wrote to last;
+``CASE@HEAD``, with eight or more digits of its last hash, means one of them.
 """
 
 from __future__ import annotations
 
 import errno
+import json
 import os
 import re
 import sqlite3
 import time as clock
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from pathlib import Path
 from types import TracebackType
-from typing import Any, BinaryIO
+from typing import TYPE_CHECKING, Any, BinaryIO, TypeVar
 
-from isolate.case.chain import Fault, seal, verify
-from isolate.case.events import ZERO, Event, EventError, canonical, from_line, parse, read_json, to_line
+from isolate.case import search
+from isolate.case.chain import Fault, digest, seal, verify
+from isolate.case.events import (
+    FORMAT,
+    KINDS,
+    ZERO,
+    Event,
+    EventError,
+    canonical,
+    from_line,
+    parse,
+    parse_time,
+    read_json,
+    to_line,
+)
 
-SCHEMA = 1
-"""The version of the tables below, kept in the database's user_version."""
+if TYPE_CHECKING:
+    from isolate.case.brief import Brief
+    from isolate.case.database import Database, Unit
+    from isolate.case.home import Home
+    from isolate.kb.load import Loaded
+
+SCHEMA = 2
+"""The version of the tables; on SQLite it is in the database's user_version as well."""
 
 LIMIT = 200_000_000
 """The largest case file that is read, in bytes."""
 
-_MARK = 0x49534F4C  # application_id: tells a store from any other SQLite database
+MARK = 0x49534F4C
+"""application_id of SQLite: tells a store from any other database."""
 
-_TABLES = """
-CREATE TABLE cases (  -- what a list of cases shows; all of it follows from the events
-    id TEXT PRIMARY KEY NOT NULL, opened TEXT NOT NULL, last TEXT NOT NULL, aircraft TEXT NOT NULL,
-    position TEXT NOT NULL, engine TEXT NOT NULL, complaint TEXT NOT NULL, ended INTEGER NOT NULL,
-    events INTEGER NOT NULL, head TEXT NOT NULL
-);
-CREATE TABLE events (
-    case_id TEXT NOT NULL REFERENCES cases (id), seq INTEGER NOT NULL CHECK (seq >= 1), kind TEXT NOT NULL,
-    time TEXT NOT NULL, body TEXT NOT NULL, prev TEXT NOT NULL, hash TEXT NOT NULL,
-    PRIMARY KEY (case_id, seq)
-);
-CREATE TRIGGER events_stay BEFORE UPDATE ON events BEGIN SELECT RAISE(ABORT, 'an event is never changed'); END;
-CREATE TRIGGER events_last BEFORE DELETE ON events BEGIN SELECT RAISE(ABORT, 'an event is never removed'); END;
-"""
+DIGITS = 8
+"""Of a hash, the fewest that name one end of a case."""
 
-_COLUMNS = "case_id, seq, kind, time, body, prev, hash"
+BEHIND = 250
+"""Events that may be added to a case before what searches look at is brought up to date; a search does it as well."""
+
+TELLING = frozenset({"closed", "resumed", "signed", "shop-finding", "handed-over", "passed-on"})
+"""Kinds of events after which it is brought up to date at once."""
+
+BATCH = 200
+"""Cases that are taken in within one transaction."""
+
+_STARTED = clock.time()
+_ADDRESS = re.compile(r"postgres(ql)?(\+\w+)?:")
+_END = re.compile(r"(?P<case>[^@]*)@(?P<head>[0-9a-fA-F]*)")
+_T = TypeVar("_T")
 
 
 class StoreError(Exception):
@@ -53,7 +80,7 @@ class StoreError(Exception):
 
 @dataclass(frozen=True)
 class Summary:
-    """A case in a list. Times are RFC 3339; what the opening did not say is an empty string."""
+    """A case in a list, by its main end. Times are RFC 3339; what the opening did not say is an empty string."""
 
     id: str
     opened: str
@@ -65,45 +92,103 @@ class Summary:
     ended: bool
     """True once closed and not resumed since."""
     events: int
+    ends: int = 1
+    """More than one: it forked."""
+    head: str = ""
+    """The hash of the last event."""
+
+
+@dataclass(frozen=True)
+class Head:
+    """One end of a case: its last hash, how many events lead to it, the time of the last.
+
+    ``parts``: the number of its first event that the main end does not have; for the main one, the first that another
+    does not have; 0 where the case has one end only. ``main``: whether the case's name alone means it.
+    """
+
+    case: str
+    head: str
+    events: int
+    last: str
+    parts: int
+    main: bool
+    ended: bool = False
+
+    @property
+    def name(self) -> str:
+        """What names it: CASE@HEAD."""
+        return f"{self.case}@{self.head[:DIGITS]}"
 
 
 @dataclass(frozen=True)
 class Merged:
-    """What reading in a case file did: events added, and events that were there already."""
+    """What taking in a case did: events added, and events that were there already.
+
+    ``fork``: 0, or the number of the event from which on it parts from what was here; it is kept as an end of its own.
+    ``back``: a sentence where the times of the events run backwards, as when two clocks are not set alike.
+    """
 
     case: str
     added: int
     had: int
+    fork: int = 0
+    back: str = ""
+
+
+@dataclass(frozen=True)
+class Kept:
+    """A version of the knowledge: its digest, when it was put here (empty: it is not), its bytes, who used it when."""
+
+    digest: str
+    kept: str
+    size: int
+    cases: int
+    first: str
+    last: str
 
 
 # -- the database --------------------------------------------------------------------------------
 
 
 def open_store(
-    where: str | Path | None = None, *, patience: float = 5.0, named: tuple[str, str] = ("ISOLATE_STORE", "cases.db")
+    where: str | Path | None = None,
+    *,
+    patience: float = 5.0,
+    named: tuple[str, str] = ("ISOLATE_STORE", "cases.db"),
+    later: bool = False,
 ) -> Store:
-    """Open the store at `where`, making it if there is none.
+    """Open the store at `where`, a file or the address of a PostgreSQL database, making it if there is none.
 
-    Without `where`: the environment variable ISOLATE_STORE, else `isolate/cases.db` in the user's data folder
-    (XDG_DATA_HOME, else ~/.local/share); `named` gives another variable and file. `patience` is how many seconds to
-    wait for another program's lock.
+    Without `where`: what :mod:`isolate.case.settings` says (the environment variable ISOLATE_STORE, else the file of
+    settings), else `isolate/cases.db` in the user's data folder (XDG_DATA_HOME, else ~/.local/share); `named` gives
+    another variable and file. `patience` is how many seconds to wait for another program's lock. `later`: a file is
+    looked at, and what takes long, making or changing its tables, is put off until it is first needed.
 
-    Raises StoreError: no permission, a folder, not a store, newer than this version, locked, disk full, not SQLite.
+    Raises StoreError: no permission, a folder, not a store, newer than this version, locked, disk full, not SQLite,
+    not reached. Raises BadSettings where the file of settings cannot be used.
     """
-    given = str(where) if where is not None else os.environ.get(named[0], "")
-    if re.match(r"postgres(ql)?(\+\w+)?:", given):
-        raise StoreError(
-            "A PostgreSQL store cannot be opened by this version: give the path of a file for an SQLite store instead."
-        )
+    given = str(where) if where is not None else _set(named[0])
+    if _ADDRESS.match(given):
+        return Store(given, patience)
     if scheme := re.match(r"([A-Za-z][A-Za-z0-9+.-]+)://", given):
-        raise StoreError(f"A store is the path of a file; {scheme[1]!r} addresses cannot be opened.")
+        raise StoreError(
+            f"A store is the path of a file or a postgresql:// address; {scheme[1]!r} addresses cannot be opened."
+        )
     if "\0" in given:
         raise StoreError("The path of the store holds a NUL character, which no path can.")
     path = Path(given) if given else _data_folder() / "isolate" / named[1]
     if given.startswith("~"):
         with suppress(RuntimeError):  # no home folder: the path is then taken as it is written
             path = path.expanduser()
-    return Store(path.absolute(), patience)
+    return Store(path.absolute(), patience, later)
+
+
+def _set(variable: str) -> str:
+    if variable != "ISOLATE_STORE":
+        return os.environ.get(variable, "")
+    from isolate.case.settings import settings
+
+    return settings().store
 
 
 def _data_folder() -> Path:
@@ -117,27 +202,29 @@ def _data_folder() -> Path:
 
 
 class Store:
-    """Cases in one SQLite database; made by :func:`open_store`, closed by :meth:`close` or a `with` block.
+    """Cases in one database; made by :func:`open_store`, closed by :meth:`close` or a `with` block.
 
-    Several programs may have the same store open. One Store belongs to the thread that opened it.
+    Several programs, and on PostgreSQL several stations, may have the same store open. One Store belongs to the thread
+    that opened it.
     """
 
-    def __init__(self, path: Path, patience: float) -> None:
-        self.path = path
+    def __init__(self, where: Path | str, patience: float, later: bool = False) -> None:
+        self.path = where if isinstance(where, Path) else None
+        """The file; None for an address."""
+        self.label = str(where)
+        """What to call it; never with a password."""
         self.patience = patience
-        with self._plainly("opened"):
-            if path.is_dir():
-                raise StoreError(f"{path} is a folder: give the path of a file in it.")
-            path.parent.mkdir(parents=True, exist_ok=True)
-            is_new = not path.exists()
-            self._db = sqlite3.connect(path, timeout=patience, isolation_level=None)
-            try:
-                self._prepare()
-                if is_new:
-                    _sync_folder(path.parent)
-            except BaseException:
-                self._db.close()
-                raise
+        self._base: Database | None = None
+        self._db: sqlite3.Connection | None = None
+        self._closed = False
+        self._chosen: dict[str, str] = {}
+        if isinstance(where, Path):
+            self._open_file(where, later)
+        else:
+            from isolate.case.database import of_address
+
+            self._base = of_address(where, patience)
+            self.label = self._base.label
 
     def __enter__(self) -> Store:
         return self
@@ -149,46 +236,77 @@ class Store:
 
     def close(self) -> None:
         """Let go of the database. Closing twice does nothing."""
+        self._closed = True
         with self._plainly("closed"):
-            self._db.close()
+            if self._base is not None:
+                self._base.close()
+            if self._db is not None:
+                self._db.close()
 
-    def _prepare(self) -> None:
+    # -- a file
+
+    def _open_file(self, path: Path, later: bool) -> None:
+        with self._plainly("opened"):
+            if path.is_dir():
+                raise StoreError(f"{path} is a folder: give the path of a file in it.")
+            path.parent.mkdir(parents=True, exist_ok=True)
+            is_new = not path.exists()
+            self._db = sqlite3.connect(path, timeout=self.patience, isolation_level=None)
+            try:
+                self._look()
+                if not later:
+                    self._ready()
+                if is_new:
+                    _sync_folder(path.parent)
+            except BaseException:
+                self._db.close()
+                raise
+
+    def _look(self) -> int:
+        """Return the version of the file's tables, 0 for none yet. Raises StoreError, sqlite3.Error."""
+        assert self._db is not None
         # A text that was tampered with must come back to be found by the chain, not stop the reading.
         self._db.text_factory = lambda data: data.decode("utf-8", "replace")
-        with self._reading():  # another program may be making the store just now: see all of it or nothing
-            version = self._version()
-        if version == 0:
-            self._make()
-        self._wal()
-        self._db.execute("PRAGMA synchronous = FULL")  # with WAL: every commit is on disk before it returns
-        self._db.execute("PRAGMA foreign_keys = ON")
+        self._db.execute("BEGIN")  # another program may be making the store just now: see all of it or nothing
+        try:
+            return self._version(lambda query: self._db.execute(query).fetchone()[0])  # type: ignore[union-attr]
+        finally:
+            with suppress(sqlite3.Error):
+                self._db.execute("ROLLBACK")
 
-    def _version(self) -> int:
-        """The version of the tables, 0 for an empty database. Within a transaction."""
-        version = int(self._one("PRAGMA user_version")[0])
-        mark = int(self._one("PRAGMA application_id")[0])
-        tables = int(self._one("SELECT count(*) FROM sqlite_master")[0])
-        if version == mark == tables == 0:
+    def _version(self, one: Callable[[str], Any]) -> int:
+        version, mark = int(one("PRAGMA user_version")), int(one("PRAGMA application_id"))
+        if version == mark == int(one("SELECT count(*) FROM sqlite_master")) == 0:
             return 0
-        if mark != _MARK:
-            raise StoreError(f"{self.path} is a database, but not one of cases; it was left as it is.")
+        if mark != MARK:
+            raise StoreError(f"{self.label} is a database, but not one of cases; it was left as it is.")
         if version > SCHEMA:
             raise StoreError(
-                f"{self.path} was written by a newer version of this program (tables {version}, this one knows "
+                f"{self.label} was written by a newer version of this program (tables {version}, this one knows "
                 f"{SCHEMA}): use that version. It was left as it is."
             )
         return version
 
-    def _make(self) -> None:
-        with self._writing():
-            if self._version() == 0:  # nobody else made it since we looked
-                for statement in re.split(r";\n(?=CREATE|$)", _TABLES.strip() + "\n"):
-                    if statement:
-                        self._db.execute(statement)
-                self._db.execute(f"PRAGMA application_id = {_MARK}")
-                self._db.execute(f"PRAGMA user_version = {SCHEMA}")
+    def _ready(self) -> Database:
+        """Return the database, its tables made or brought to the present form."""
+        if self._closed:
+            raise StoreError(f"The store {self.label} could not be read: it was closed.")
+        if self._base is None:
+            assert self._db is not None and self.path is not None
+            with self._plainly("opened"):
+                from isolate.case.database import of_file
+
+                base = of_file(self._db, self.path, _database_reason)
+                if self._look() < SCHEMA:
+                    base.prepare(lambda on: self._version(lambda query: on.exec_driver_sql(query).scalar_one()))
+                self._wal()
+                self._db.execute("PRAGMA synchronous = FULL")  # with WAL: every commit is on disk before it returns
+                self._db.execute("PRAGMA foreign_keys = ON")
+                self._base = base
+        return self._base
 
     def _wal(self) -> None:
+        assert self._db is not None
         # SQLite does not wait for a lock when it changes this mode, so the patience has to be ours.
         until = clock.monotonic() + self.patience
         while True:
@@ -212,18 +330,30 @@ class Store:
         """Seal events, each (kind, body), to the end of a case: all of them or none. `time` is RFC 3339 text.
 
         A case begins with `opened`, and only there. Give `after`, the hash of the last event that you know, to be
-        refused where somebody else has written since.
+        refused where somebody else has written since; of a case with several ends it says which one is meant. A
+        connection that breaks is taken up again once, and what was kept before it broke is not written twice.
 
         Raises StoreError: what is no event, no such case, already opened, written by somebody else since, read-only,
-        disk full, locked, corrupt. Nothing is then kept of any of the events.
+        disk full, locked, corrupt, not reached. Nothing is then kept of any of the events.
         """
-        with self._plainly("written"), self._writing():
-            count, head = self._end(case)
-            if after is not None and after != head:
+        name, items = case, list(items)
+        case = case.partition("@")[0]
+        sealed: list[Event] = []
+        begun: list[str] = []
+
+        def work(on: Unit) -> None:
+            on.hold(case)
+            chains = on.chains(case)
+            if sealed and any(chain["head"] == sealed[-1].hash for chain in chains):
+                return  # the connection broke after it was kept
+            sealed.clear()
+            chain = self._meant(on, name, chains, after)
+            count, head = self._end(on, chain) if chain else (0, ZERO)
+            if (after is not None and after != head) or (begun and begun[0] != head):
                 raise StoreError(
                     f"Somebody else has written to case {case} since it was read: read it again before going on."
                 )
-            sealed: list[Event] = []
+            begun.append(head)
             for kind, body in items:
                 try:
                     event = seal(case, count + 1, kind, time, body, head)
@@ -231,90 +361,288 @@ class Store:
                     raise StoreError(f"This cannot be kept in case {case}: {error}.") from None
                 if (event.seq == 1) != (kind == "opened"):
                     raise StoreError(
-                        f"There is already a case {case} in {self.path}."
+                        f"There is already a case {case} in {self.label}."
                         if kind == "opened"
-                        else f"There is no case {case} in {self.path}."
+                        else f"There is no case {case} in {self.label}."
                     )
                 sealed.append(event)
                 count, head = event.seq, event.hash
-            self._add(sealed)
+            if not sealed:
+                return
+            if chain is None:
+                self._begin(on, case, sealed)
+            else:
+                self._grow(on, chain, sealed)
+            self._chosen[name] = str(chain["id"]) if chain else case
+
+        self._write(work)
         return tuple(sealed)
 
-    def _end(self, case: str) -> tuple[int, str]:
-        """Number and hash of the last event of a case; 0 and ZERO for no case."""
-        told = self._one("SELECT events, head FROM cases WHERE id = ?", case) or (0, ZERO)
-        query = "SELECT seq, hash FROM events WHERE case_id = ? ORDER BY seq DESC LIMIT 1"
-        if told != (self._one(query, case) or (0, ZERO)):
-            raise StoreError(
-                f"The end of case {case} in {self.path} is not the one that was written: events were removed or "
-                "changed by hand. Nothing was added to it."
-            )
-        return int(told[0]), str(told[1])
+    def _meant(
+        self, on: Unit, name: str, chains: Sequence[Mapping[str, Any]], after: str | None
+    ) -> Mapping[str, Any] | None:
+        """Return the chain that is written to: the one that ends with ``after``, else the one that the name means."""
+        if after is not None:
+            for chain in chains:
+                if chain["head"] == after:
+                    return chain
+        return self._named(name, chains) if chains or "@" in name else None
 
-    def _add(self, events: Sequence[Event]) -> None:
-        """Write sealed events that follow the end of their case. Within a transaction."""
-        for event in events:
-            if event.seq == 1:
-                said = [_said(event.body.get(key)) for key in ("aircraft", "position", "engine", "complaint")]
-                row = (event.case, event.time, event.time, *said, 0, 0, ZERO)
-                self._db.execute("INSERT INTO cases VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", row)
-            self._db.execute(f"INSERT INTO events ({_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?)", _row(event))
-        if events:
-            turns = [event.kind == "closed" for event in events if event.kind in ("closed", "resumed")]
-            self._db.execute(
-                "UPDATE cases SET last = ?, events = ?, head = ?, ended = coalesce(?, ended) WHERE id = ?",
-                (events[-1].time, events[-1].seq, events[-1].hash, turns[-1] if turns else None, events[-1].case),
+    def _named(self, name: str, chains: Sequence[Mapping[str, Any]]) -> Mapping[str, Any]:
+        """Return the chain that a name means, of those of its case. Raises StoreError."""
+        if chosen := self._chosen.get(name):
+            for chain in chains:
+                if chain["id"] == chosen:
+                    return chain
+        case, at, digits = name.partition("@")
+        if not chains:
+            raise StoreError(f"There is no case {case} in {self.label}.")
+        if not at:
+            return chains[0]
+        if len(digits) < DIGITS:
+            raise StoreError(f"{name} names no end of case {case}: after the @ go {DIGITS} or more digits of its head.")
+        found = [chain for chain in chains if str(chain["head"]).startswith(digits.lower())]
+        if len(found) != 1:
+            ends = ", ".join(f"{case}@{chain['head'][:DIGITS]}" for chain in chains)
+            many = "more than one" if found else "no"
+            raise StoreError(f"{name} names {many} end of case {case}: it has {ends}.")
+        self._chosen[name] = str(found[0]["id"])
+        return found[0]
+
+    def _end(self, on: Unit, chain: Mapping[str, Any]) -> tuple[int, str]:
+        """Number and hash of the last event of a chain. Raises StoreError where it is not as it was written."""
+        told = int(chain["events"]), str(chain["head"])
+        if told != on.last(chain["id"]):
+            raise StoreError(
+                f"The end of case {chain['case_id'] or chain['id']} in {self.label} is not the one that was written: "
+                "events were removed or changed by hand. Nothing was added to it."
             )
+        return told
+
+    def _begin(self, on: Unit, key: str, events: Sequence[Event]) -> None:
+        """Write a chain that is not here yet."""
+        on.add_chain(_chain_row(key, events))
+        on.add_events([_row(key, event) for event in events])
+        if any(event.kind in TELLING for event in events) or len(events) >= BEHIND:
+            on.keep_briefs([_looked_at(key, events)])
+
+    def _grow(self, on: Unit, chain: Mapping[str, Any], events: Sequence[Event]) -> None:
+        """Write events that follow the end of a chain."""
+        key, last = str(chain["id"]), events[-1]
+        on.add_events([_row(key, event) for event in events])
+        turns = [event.kind == "closed" for event in events if event.kind in ("closed", "resumed")]
+        ended = int(turns[-1]) if turns else int(chain["ended"])
+        if not on.grow(key, str(chain["head"]), last.time, last.seq, last.hash, ended):
+            raise StoreError(f"Somebody else has written to case {last.case} since it was read: read it again.")
+        if chain["ends"] > 1:
+            on.choose(last.case)
+        if any(event.kind in TELLING for event in events) or last.seq - chain["known"] >= BEHIND:
+            on.keep_briefs([_looked_at(key, self._parsed(on, key, last.case, lenient=True))])
+
+    def _write(self, work: Callable[[Unit], _T]) -> _T:
+        return self._do(work, "writing")
+
+    def _read(self, work: Callable[[Unit], _T]) -> _T:
+        return self._do(work, "reading")
+
+    def _do(self, work: Callable[[Unit], _T], how: str) -> _T:
+        """Do something in one transaction; once more where the connection broke or two stations met."""
+        with self._plainly("written" if how == "writing" else "read"):
+            base = self._ready()
+            from isolate.case.database import Away, Twice
+
+            try:
+                with getattr(base, how)() as on:
+                    return work(on)
+            except (Away, Twice):
+                if self.path is not None:
+                    raise
+            with getattr(base, how)() as on:
+                return work(on)
 
     # -- reading
 
-    def cases(self) -> list[Summary]:
-        """All cases, the one written to last first. Raises StoreError."""
-        with self._plainly("read"):
-            found = self._db.execute(
-                "SELECT id, opened, last, aircraft, position, engine, complaint, ended, events"
-                " FROM cases ORDER BY last DESC, id"
-            ).fetchall()
-        return [replace(Summary(*row), ended=bool(row[7])) for row in found]
+    def cases(self, *, aircraft: str = "", position: str = "", engine: str = "") -> list[Summary]:
+        """All cases, the one written to last first; those of one aircraft, position, engine type. Raises StoreError."""
+        return self.find(aircraft=aircraft, position=position, engine=engine)
+
+    def find(self, words: str | Iterable[str] = (), *, limit: int | None = None, **filters: Any) -> list[Summary]:
+        """Cases by words and what else is given, the one written to last first, no more than `limit`.
+
+        The filters are those of :func:`isolate.case.search.wanted`: aircraft, position, engine, complaint, part (a
+        serial number), ended, since, until. Raises StoreError, also for a day that is none.
+        """
+        wanted = self._wanted(words, filters)
+        found = self._read(lambda on: on.summaries(wanted, limit))
+        return [_summary(*row) for row in found]
+
+    def count(self, words: str | Iterable[str] = (), **filters: Any) -> int:
+        """How many cases there are of what :meth:`find` would find. Raises StoreError."""
+        wanted = self._wanted(words, filters)
+        return self._read(lambda on: on.count(wanted))
+
+    def totals(self) -> dict[str, int]:
+        """How many `cases` and `events` there are, how many are `open`, how many `forked`. Raises StoreError."""
+        return {name: int(value) for name, value in self._read(lambda on: on.totals()).items()}
+
+    def _wanted(self, words: str | Iterable[str], filters: Mapping[str, Any]) -> search.Wanted:
+        try:
+            wanted = search.wanted(words, **filters)
+        except search.BadSearch as error:
+            raise StoreError(f"{error}.") from None
+        if wanted.words or wanted.part:
+            self._catch_up()
+        return wanted
+
+    def briefs(
+        self, words: str | Iterable[str] = (), *, limit: int | None = None, **filters: Any
+    ) -> Iterator[Brief]:
+        """Yield the brief of each case that :meth:`find` would find, by the time of its opening, drills among them.
+
+        Cases whose events say nothing usable are left out; :meth:`notes` names them. Raises StoreError.
+        """
+        from isolate.case.brief import Brief
+        from isolate.case.database import CHUNK
+
+        def of(names: Sequence[str]) -> dict[str, tuple[str | None, str]]:
+            return self._read(lambda on: on.briefs(names))
+
+        def now(key: str) -> Brief | None:
+            return self._read(lambda on: _brief(self._parsed(on, key, "", lenient=True))[0])
+
+        wanted = self._wanted(words, filters)
+        keys = self._read(lambda on: on.keys(wanted, limit))
+        for start in range(0, len(keys), CHUNK):
+            some = keys[start : start + CHUNK]
+            names = [key for key, *_ in some]
+            kept = of(names)
+            for key, events, known in some:
+                body, note = kept.get(key, (None, ""))
+                brief = None
+                if known == events and body is not None:
+                    with suppress(KeyError, TypeError, ValueError, AttributeError):  # by an earlier version
+                        brief = Brief.from_dict(json.loads(body))
+                if brief is None and not (known == events and note):
+                    brief = now(key)
+                if brief is not None:
+                    yield brief
+
+    def notes(self) -> list[tuple[str, str]]:
+        """Return (case, why) of each case whose events say nothing that a brief could be made of. Raises StoreError."""
+        self._catch_up()
+        return self._read(lambda on: on.notes())
+
+    def rebuild(self, progress: Callable[[int, int], None] = lambda done, of: None) -> int:
+        """Make what lists and searches look at again, from the events; give the number of ends. Raises StoreError."""
+        self._write(lambda on: on.forget_briefs())
+        return self._catch_up(progress)
+
+    def _catch_up(self, progress: Callable[[int, int], None] = lambda done, of: None) -> int:
+        """Bring what searches look at up to date where it is behind; where one may only read, it stays."""
+        behind = self._read(lambda on: on.behind())
+        for start in range(0, len(behind), BATCH):
+            some = behind[start : start + BATCH]
+
+            def work(on: Unit, some: Sequence[str] = some) -> None:
+                kept = []
+                for key in some:
+                    chain = on.chain(key)
+                    if chain is not None:
+                        kept.append(_looked_at(key, self._parsed(on, key, "", lenient=True), chain["events"]))
+                on.keep_briefs(kept)
+
+            try:
+                self._write(work)
+            except StoreError:
+                if start or self._writable():
+                    raise
+                return 0
+            progress(start + len(some), len(behind))
+        return len(behind)
+
+    def _writable(self) -> bool:
+        return self.path is None or os.access(self.path, os.W_OK)
+
+    def has(self, case: str) -> bool:
+        """Whether there is a case of that id. Raises StoreError."""
+        return self._read(lambda on: bool(on.known_cases([case])))
+
+    def heads(self, case: str) -> tuple[Head, ...]:
+        """Return the ends of a case, the main one first. Raises StoreError where there is no such case."""
+        case = case.partition("@")[0]
+
+        def work(on: Unit) -> tuple[Head, ...]:
+            chains = on.chains(case)
+            if not chains:
+                raise StoreError(f"There is no case {case} in {self.label}.")
+            hashes = [on.hashes(chain["id"]) for chain in chains] if len(chains) > 1 else []
+            found = []
+            for at, chain in enumerate(chains):
+                others = hashes[1:] if at == 0 else hashes[:1]
+                parts = min((_common(hashes[at], other) + 1 for other in others), default=0)
+                found.append(
+                    Head(case, chain["head"], chain["events"], chain["last"], parts, at == 0, bool(chain["ended"]))
+                )
+            return tuple(found)
+
+        return self._read(work)
+
+    def forks(self) -> list[str]:
+        """Return the ids of all cases with more than one end. Raises StoreError."""
+        return list(dict.fromkeys(chain["case_id"] for chain in self._read(lambda on: on.all_chains(forked=True))))
 
     def events(self, case: str) -> tuple[Event, ...]:
-        """The events of a case, in order; whether the chain holds is for :meth:`faults` to say.
+        """The events of a case, or of one end of it, in order; whether the chain holds is for :meth:`faults` to say.
 
         Raises StoreError: no such case, or something in the database that is no event any more.
         """
-        found = []
-        for row in self._rows(case):
+        return self._read(lambda on: self._parsed(on, *self._key(on, case)))
+
+    def _key(self, on: Unit, name: str) -> tuple[str, str]:
+        """Return the chain that a name means, and its case. Raises StoreError."""
+        case = name.partition("@")[0]
+        chains = on.chains(case)
+        if not chains and on.orphans(case):
+            return case, case  # what lists it was removed by hand; the events are still there, and tell
+        return str(self._named(name, chains)["id"]), case
+
+    def _parsed(self, on: Unit, key: str, case: str, lenient: bool = False) -> tuple[Event, ...]:
+        """The events of a chain; ``lenient``: up to the first that is none."""
+        case = case or key.partition("@")[0]
+        found: list[Event] = []
+        for row in on.rows(key):
             try:
-                found.append(parse(_thing(row)))
+                thing: Any = None
+                thing = _thing(case, row)
+                found.append(parse(thing))
+                _known(found[-1])
             except EventError as error:
-                raise StoreError(f"{self.path}, case {case}, event {row[1]}: {error}.") from None
+                if lenient:
+                    break
+                raise StoreError(f"{self.label}, case {case}, event {row[0]}: {_later(thing) or error}.") from None
         return tuple(found)
 
     def faults(self, case: str) -> list[Fault]:
-        """Every break in the chain of a case, its end included. Raises StoreError."""
-        with self._plainly("read"), self._reading():
-            rows = self._rows(case)
-            known = self._one("SELECT head FROM cases WHERE id = ?", case)
-        return verify([_as_found(row) for row in rows], head=str(known[0]) if known else ZERO)
+        """Every break in the chain of a case, or of one end of it, its end included. Raises StoreError."""
 
-    def _rows(self, case: str) -> list[tuple[Any, ...]]:
-        with self._plainly("read"):
-            query = f"SELECT {_COLUMNS} FROM events WHERE case_id = ? ORDER BY seq"
-            rows: list[tuple[Any, ...]] = self._db.execute(query, (case,)).fetchall()
-            if not rows and not self._one("SELECT 1 FROM cases WHERE id = ?", case):
-                raise StoreError(f"There is no case {case} in {self.path}.")
-        return rows
+        def work(on: Unit) -> tuple[str, list[tuple[Any, ...]], str]:
+            key, name = self._key(on, case)
+            chain = on.chain(key)
+            return name, on.rows(key), str(chain["head"]) if chain else ZERO
+
+        name, rows, head = self._read(work)
+        return _faults(name, rows, head)
 
     # -- travelling
 
     def export_case(self, case: str, to: str | Path | BinaryIO, *, overwrite: bool = False) -> int:
-        """Write a case as JSON lines to a path, or to a stream of bytes; gives the number of events written.
+        """Write a case, or one end of it, as JSON lines to a path, or to a stream of bytes; gives the number of events.
 
         A file appears whole or not at all. Raises StoreError: no such case, a broken chain, a file that is there
         already (unless `overwrite`), no permission, disk full.
         """
         if faults := self.faults(case):
-            raise StoreError(f"Case {case} in {self.path} is not whole and was not exported. {faults[0]}")
+            raise StoreError(f"Case {case} in {self.label} is not whole and was not exported. {faults[0]}")
         events = self.events(case)
         data = b"".join(to_line(event) + b"\n" for event in events)
         if isinstance(to, (str, Path)):
@@ -327,51 +655,193 @@ class Store:
         return len(events)
 
     def import_case(self, path: str | Path) -> Merged:
-        """Merge a case file into the store: all of it or nothing. Merging twice changes nothing.
+        """Take a case file in: all of it or nothing. Taking it in twice changes nothing, a fork is kept as such.
 
-        Raises StoreError as :func:`read_case` does, and where the file and the store tell two different stories.
+        Raises StoreError as :func:`read_case` does, and where what is here is not as it was sealed.
         """
-        events = read_case(path)
-        case = events[0].case
-        with self._plainly("written"), self._writing():
-            count, _ = self._end(case)
-            here = self._rows(case) if count else []
-            for row, event in zip(here, events, strict=False):
-                if row != _row(event):
-                    raise StoreError(
-                        f"{path}:{event.seq}: case {case} parts here from the one in {self.path}: event {event.seq} is "
-                        f"'{event.kind}' of {event.time} in the file and '{row[2]}' of {row[3]} in the store. "
-                        "Nothing was merged: keep both and compare them."
-                    )
-            self._add(events[count:])
-        return Merged(case, max(len(events) - count, 0), min(len(events), count))
+        return self.take([read_case(path)], str(path))[0]
+
+    def take(self, trails: Iterable[Sequence[Event]], label: str = "") -> list[Merged]:
+        """Take in trails, each a whole chain from its opening, in any order; each is kept whole or not at all.
+
+        What is the beginning of an end that is here changes nothing; what goes on from one extends it; anything else is
+        kept as an end of its own. ``label``: where they come from, for sentences. Raises StoreError.
+        """
+        found: list[Merged] = []
+        batch: list[Sequence[Event]] = []
+
+        def work(on: Unit) -> list[Merged]:
+            ordered = sorted(range(len(batch)), key=lambda n: batch[n][0].case)
+            known = on.known_cases([trail[0].case for trail in batch])
+            done: dict[int, Merged] = {}
+            new: list[tuple[str, Sequence[Event]]] = []
+            for n in ordered:
+                trail, case = batch[n], batch[n][0].case
+                on.hold(case)
+                if case in known or on.known_cases([case]):
+                    done[n] = self._merge(on, trail, label)
+                    continue
+                known.add(case)
+                new.append((case, trail))
+                done[n] = Merged(case, len(trail), 0, 0, _backwards(trail))
+                if len(batch) > n + 1 and any(batch[m][0].case == case for m in ordered if m != n):
+                    self._add_new(on, new)  # the other one of it has to find this one
+                    new = []
+            self._add_new(on, new)
+            return [done[n] for n in range(len(batch))]
+
+        for trail in trails:
+            batch.append(trail)
+            if len(batch) == BATCH:
+                found += self._write(work)
+                batch.clear()
+        if batch:
+            found += self._write(work)
+        return found
+
+    def _add_new(self, on: Unit, new: Sequence[tuple[str, Sequence[Event]]]) -> None:
+        on.add_chains([_chain_row(key, trail) for key, trail in new])
+        on.add_events([_row(key, event) for key, trail in new for event in trail])
+        on.keep_briefs([_looked_at(key, trail) for key, trail in new])
+
+    def _merge(self, on: Unit, trail: Sequence[Event], label: str) -> Merged:
+        """Merge a trail into a case that is here. Raises StoreError where what is here was changed by hand."""
+        case, last = trail[0].case, trail[-1]
+        shared = 0
+        back = _backwards(trail)
+        for chain in on.chains(case):
+            if chain["head"] == last.hash and chain["events"] == last.seq:
+                self._same(on, chain, trail, last.seq, label)
+                return Merged(case, 0, last.seq, 0, back)
+            hashes = on.hashes(chain["id"])
+            common = _common(hashes, [event.hash for event in trail])
+            if common == len(trail) or common == len(hashes):
+                count, _ = self._end(on, chain)
+                self._same(on, chain, trail, common, label)
+                if common < len(trail):
+                    self._grow(on, chain, trail[count:])
+                return Merged(case, len(trail) - common, common, 0, back)
+            shared = max(shared, common)
+        key = f"{case}@{trail[shared].hash}"
+        on.add_chain(_chain_row(key, trail))
+        on.add_events([_row(key, event) for event in trail])
+        on.keep_briefs([_looked_at(key, trail)])
+        on.choose(case)
+        return Merged(case, len(trail) - shared, shared, shared + 1, back)
+
+    def _same(self, on: Unit, chain: Mapping[str, Any], trail: Sequence[Event], count: int, label: str) -> None:
+        """See that the events that both have are the same to the letter, and not in their hash alone."""
+        for row, event in zip(on.rows(chain["id"], count), trail, strict=False):
+            if row != _fields(event):
+                raise StoreError(
+                    f"{label or 'what was to be taken in'}:{event.seq}: event {event.seq} of case {event.case} in "
+                    f"{self.label} is not as it was sealed: it was changed by hand. Nothing was merged: keep both, and "
+                    f"see isolate review verify {event.case}."
+                )
+
+    def merge(self, paths: Iterable[str | Path]) -> Home:
+        """Take in case files, other stores' files, and folders of them; see :mod:`isolate.case.home`."""
+        from isolate.case.home import merge
+
+        return merge(self, paths)
+
+    def copy_to(self, other: Store, progress: Callable[[int, int], None] = lambda done, of: None) -> Home:
+        """Copy everything to another store: all ends of all cases that are whole, and the knowledge."""
+        from isolate.case.home import copy
+
+        return copy(self, other, progress)
+
+    def ends(self) -> list[str]:
+        """Return what names every end of every case here: CASE, and CASE@HEAD for those that forked."""
+        found = self._read(lambda on: on.all_chains())
+        return [c["case_id"] if c["ends"] == 1 else f"{c['case_id']}@{c['head']}" for c in found]
+
+    # -- knowledge
+
+    def keep_knowledge(self, loaded: Loaded) -> bool:
+        """Keep the knowledge that cases are worked with, once a version; whether it is kept now.
+
+        It is not where its files were changed since they were read, or where there is no room for it: a case goes on
+        without. Raises StoreError where the store cannot be read.
+        """
+        from isolate.case.archive import BadArchive, changed_since, pack, read_back
+        from isolate.case.events import now_text
+
+        name = loaded.knowledge.digest
+        if self._read(lambda on: bool(on.knowledge_like(name))):
+            return True
+        from datetime import UTC, datetime
+
+        from isolate.kb.read import KnowledgeError
+
+        try:
+            data = pack(loaded.folder)
+            if changed_since(loaded.folder, _STARTED):
+                read_back(data, name)
+        except (BadArchive, KnowledgeError, OSError):
+            return False
+
+        def work(on: Unit) -> None:
+            if not on.knowledge_like(name):
+                on.keep_knowledge(name, now_text(datetime.now(UTC)), data)
+
+        try:
+            self._write(work)
+        except StoreError:
+            return False
+        return True
+
+    def keep_archive(self, name: str, kept: str, data: bytes) -> None:
+        """Keep a version of the knowledge, `name` its digest, as :meth:`knowledge` of another store gave it."""
+
+        def work(on: Unit) -> None:
+            if not on.knowledge_like(name):
+                on.keep_knowledge(name, kept, data)
+
+        self._write(work)
+
+    def knowledge(self, digest: str) -> bytes | None:
+        """The archive of a version of the knowledge, by the first eight digits or more of its digest; None: not here.
+
+        :func:`isolate.case.archive.read_back` loads it, and sees that it is the one. Raises StoreError.
+        """
+        if not re.fullmatch(rf"[0-9a-f]{{{DIGITS},64}}", digest):
+            return None
+
+        def work(on: Unit) -> bytes | None:
+            found = on.knowledge_like(digest)
+            return on.knowledge(found[0]) if len(found) == 1 else None
+
+        return self._read(work)
+
+    def knowledge_named(self, start: str) -> str | None:
+        """The whole digest of the version kept here that begins so; None where there is none, or more than one."""
+        if not re.fullmatch(rf"[0-9a-f]{{{DIGITS},64}}", start):
+            return None
+        found = self._read(lambda on: on.knowledge_like(start))
+        return found[0] if len(found) == 1 else None
+
+    def load_knowledge(self, digest: str) -> Loaded | None:
+        """Load a version of the knowledge that is kept here; None where it is not.
+
+        Raises StoreError where what was kept cannot be used, KnowledgeError where this program cannot read it.
+        """
+        from isolate.case.archive import BadArchive, read_back
+
+        whole = self.knowledge_named(digest)
+        data = None if whole is None else self.knowledge(whole)
+        if whole is None or data is None:
+            return None
+        try:
+            return read_back(data, whole)
+        except BadArchive as error:
+            raise StoreError(f"The knowledge {whole[:12]} kept in {self.label} cannot be used: {error}.") from None
+
+    def knowledges(self) -> tuple[Kept, ...]:
+        """Every version of the knowledge that is kept here or that a case here names, the oldest first."""
+        return tuple(Kept(*row) for row in self._read(lambda on: on.knowledges()))
 
     # -- how
-
-    def _one(self, query: str, *values: object) -> Any:
-        return self._db.execute(query, values).fetchone()
-
-    @contextmanager
-    def _writing(self) -> Iterator[None]:
-        """One transaction that holds the write lock from its start, so that two programs cannot fork a chain."""
-        self._db.execute("BEGIN IMMEDIATE")
-        try:
-            yield
-            self._db.execute("COMMIT")
-        except BaseException:
-            with suppress(sqlite3.Error):  # after some errors SQLite has rolled back by itself
-                self._db.execute("ROLLBACK")
-            raise
-
-    @contextmanager
-    def _reading(self) -> Iterator[None]:
-        """Several queries that see the same moment."""
-        self._db.execute("BEGIN")
-        try:
-            yield
-        finally:
-            with suppress(sqlite3.Error):
-                self._db.execute("ROLLBACK")
 
     @contextmanager
     def _plainly(self, doing: str) -> Iterator[None]:
@@ -379,38 +849,166 @@ class Store:
         try:
             yield
         except sqlite3.Error as error:
-            raise StoreError(f"The store {self.path} could not be {doing}: {_database_reason(error)}.") from None
+            raise StoreError(f"The store {self.label} could not be {doing}: {_database_reason(error)}.") from None
         except OSError as error:
-            raise StoreError(f"The store {self.path} could not be {doing}: {_reason(error)}.") from None
+            raise StoreError(f"The store {self.label} could not be {doing}: {_reason(error)}.") from None
         except UnicodeEncodeError:
-            raise StoreError(f"The store {self.path} could not be {doing}: a case's id is not whole text.") from None
+            raise StoreError(f"The store {self.label} could not be {doing}: a case's id is not whole text.") from None
+
+
+# -- rows ----------------------------------------------------------------------------------------
+
+
+def _summary(
+    case: str,
+    opened: str,
+    last: str,
+    aircraft: str,
+    position: str,
+    engine: str,
+    complaint: str,
+    ended: int,
+    events: int,
+    ends: int,
+    head: str,
+) -> Summary:
+    return Summary(case, opened, last, aircraft, position, engine, complaint, bool(ended), events, ends, head)
 
 
 def _said(value: object) -> str:
-    return str(value) if isinstance(value, (str, int, float)) and not isinstance(value, bool) else ""
+    told = str(value) if isinstance(value, (str, int, float)) and not isinstance(value, bool) else ""
+    return told.replace("\0", " ")  # PostgreSQL keeps no NUL in text; the event has it as it was
 
 
-def _row(event: Event) -> tuple[Any, ...]:
-    body = canonical(event.body).decode()
-    return event.case, event.seq, event.kind, event.time, body, event.prev, event.hash
+def _chain_row(key: str, events: Sequence[Event]) -> dict[str, Any]:
+    """What lists show of a chain, from its events."""
+    first, last, body = events[0], events[-1], events[0].body
+    said = {name: _said(body.get(name)) for name in ("aircraft", "position", "engine", "complaint")}
+    ended = [event.kind == "closed" for event in events if event.kind in ("closed", "resumed")]
+    return {
+        "id": key,
+        "case_id": first.case,
+        "opened": first.time,
+        "last": last.time,
+        **said,
+        **{f"{name}_key": search.folded(value) for name, value in said.items()},
+        "knowledge": _said(body.get("knowledge")),
+        "drill": int("drill" in body),
+        "ended": int(bool(ended) and ended[-1]),
+        "events": last.seq,
+        "head": last.hash,
+    }
 
 
-def _thing(row: tuple[Any, ...]) -> dict[str, Any]:
+def _looked_at(
+    key: str, events: Sequence[Event], count: int | None = None
+) -> tuple[str, int, str | None, str, str, tuple[str, ...]]:
+    """What searches look at: (chain, events covered, brief as JSON, note, words, serial numbers)."""
+    made, note = _brief(events)
+    body = None if made is None else json.dumps(made.as_dict(), separators=(",", ":"))
+    covered = len(events) if count is None else count
+    return key, covered, body, note, search.words_of(events), search.serials_of(events)
+
+
+def _brief(events: Sequence[Event]) -> tuple[Brief | None, str]:
+    """A case in brief, or why there is none."""
+    from isolate.case.brief import brief
+
+    try:
+        return brief(events), ""
+    except Exception as error:
+        # A case that came from elsewhere may hold anything; its events are kept all the same.
+        return None, (str(error).replace("\0", " ").rstrip(".") or type(error).__name__)[:300]
+
+
+def _fields(event: Event) -> tuple[Any, ...]:
+    return event.seq, event.kind, event.time, canonical(event.body).decode(), event.prev, event.hash
+
+
+def _row(key: str, event: Event) -> dict[str, Any]:
+    return {"chain": key, **dict(zip(("seq", "kind", "time", "body", "prev", "hash"), _fields(event), strict=True))}
+
+
+def _thing(case: str, row: Sequence[Any]) -> dict[str, Any]:
     """A row of the events table as the JSON object it was. Raises EventError if the body is no JSON."""
-    case, seq, kind, time, body, prev, own = row
+    seq, kind, time, body, prev, own = row
     if not isinstance(body, str):
         raise EventError("body is not text")
     found = read_json(body)
     return {"case": case, "seq": seq, "kind": kind, "time": time, "body": found, "prev": prev, "hash": own}
 
 
-def _as_found(row: tuple[Any, ...]) -> Event:
+def _as_found(case: str, row: Sequence[Any]) -> Event:
     """A row of the events table as an event, whatever was done to it: the chain finds what does not hash."""
+    body: Any = {}
     try:
-        return parse(_thing(row))
+        thing = _thing(case, row)
+        body = thing["body"]
+        return parse(thing)
     except EventError:
-        case, seq, kind, time, _, prev, own = (str(value) for value in row)
-        return Event(case, int(seq) if seq.isdecimal() else 0, kind, time, {}, prev, own)
+        # Of a later version, it may be, and whole: the chain says which.
+        seq, kind, time, _, prev, own = (str(value) for value in row)
+        number = int(seq) if seq.isdecimal() else 0
+        return Event(case, number, kind, time, body if isinstance(body, dict) else {}, prev, own)
+
+
+def _known(event: Event) -> None:
+    """Raise EventError for the opening of a trail in a format that this program does not know."""
+    version = event.body.get("format", 1) if event.kind == "opened" else 1
+    if isinstance(version, int | float) and version > FORMAT:
+        raise EventError(
+            f"written by a newer version of this program (format {version}; this one knows {FORMAT}): use that version"
+        )
+
+
+def _later(thing: Any) -> str:
+    """A phrase where what was read is an event but for its kind, which a later version may know; else empty."""
+    kind = thing.get("kind") if isinstance(thing, dict) else None
+    if not isinstance(kind, str) or kind in KINDS or not re.fullmatch(r"[a-z][a-z-]{0,40}", kind):
+        return ""
+    try:
+        event = parse({**thing, "kind": "noted"})
+    except EventError:
+        return ""
+    if digest(replace(event, kind=kind)) != event.hash:
+        return ""
+    return (
+        f"the kind {kind!r} is not known: written by a newer version of this program (this one knows format {FORMAT}): "
+        "use that version"
+    )
+
+
+def _faults(case: str, rows: Sequence[Sequence[Any]], head: str) -> list[Fault]:
+    """Every break in the rows of a chain; a body of which a letter was changed without changing its meaning as well."""
+    found = [_as_found(case, row) for row in rows]
+    faults = verify(found, head=head)
+    told = {fault.at for fault in faults if fault.what == "changed"}
+    for at, (event, row) in enumerate(zip(found, rows, strict=True)):
+        if at not in told and _fields(event)[3] != row[3]:
+            text = f"Event {event.seq} is not spelled as it was sealed: its text was changed, though not what it says."
+            faults.append(Fault(event.seq, "changed", text, at))
+    return sorted(faults, key=lambda fault: (fault.at, fault.seq, fault.what))
+
+
+def _common(one: Sequence[str], other: Sequence[str]) -> int:
+    """How many items two lists have in common from their start."""
+    for at, (a, b) in enumerate(zip(one, other, strict=False)):
+        if a != b:
+            return at
+    return min(len(one), len(other))
+
+
+def _backwards(events: Sequence[Event]) -> str:
+    """A sentence where the times of a chain run backwards; empty where they do not."""
+    for before, event in pairwise(events):
+        if event.time < before.time:
+            minutes = (parse_time(before.time) - parse_time(event.time)).total_seconds() / 60
+            how_far = f"{minutes:.0f} minutes" if minutes >= 1.5 else f"{minutes * 60:.0f} seconds"
+            return (
+                f"Event {event.seq} has a time {how_far} before that of event {before.seq}: the clocks were not set "
+                "alike. The order is that of the chain, which no clock changes."
+            )
+    return ""
 
 
 def _code(error: sqlite3.Error) -> int:
@@ -498,8 +1096,13 @@ def _event_of(line: bytes, path: str | Path, number: int) -> Event:
     if text.startswith((b"\xef\xbb\xbf", b"\xff\xfe", b"\xfe\xff")):
         raise StoreError(f"{path}:{number}: saved with a byte order mark or as UTF-16: plain UTF-8 is needed.")
     try:
-        return from_line(text)
+        event = from_line(text)
+        _known(event)
+        return event
     except EventError as error:
+        with suppress(EventError, UnicodeDecodeError):
+            if later := _later(read_json(text.decode("utf-8"))):
+                raise StoreError(f"{path}:{number}: {later}.") from None
         if not line.endswith(b"\n") and not text.endswith(b"}"):
             raise StoreError(
                 f"{path}:{number}: the last line is cut short: the file was not copied whole. Get it again"

@@ -162,6 +162,9 @@ class WrittenCase(_Written):
     shut_down: float | None = Field(
         default=None, ge=0, le=100_000, description="Minutes since the engine was shut down, as the case is opened."
     )
+    engine_starts: float | None = Field(
+        default=None, ge=0, le=1_000_000, description="The engine's starts since new at the opening, by its log."
+    )
     minutes_left: Minutes | None = None
     missing: list[Text] = []
     coming: list[WrittenComing] = Field(default=[], description="What is on its way, from the opening of the case.")

@@ -39,7 +39,7 @@ from numpy.typing import NDArray
 from isolate.kb.fit import FitCheck, Fitted, FitZone, instance, split
 from isolate.kb.model import FLOOR, Condition, Knowledge, Place
 
-__all__ = ["CLASSES", "LEAST", "Count", "Figures", "Isolation", "Pair", "entries_of", "figures_of", "isolation"]
+__all__ = ["CLASSES", "LEAST", "Apart", "Count", "Figures", "Isolation", "Pair", "entries_of", "figures_of", "isolation"]
 
 LEAST = math.log2(10)
 """Bits of expected evidence that tell two faults apart: odds of ten to one where they were even."""
@@ -362,6 +362,23 @@ class _Tables:
             active = (shows if check.makes is None else np.maximum(shows, zone.active(*check.makes)))[:, None]
             rows = active * rows + (1 - active) * rows[0]
         return rows
+
+
+class Apart:
+    """What each check gives, by itself and asked once, for telling two faults of a profile from each other."""
+
+    def __init__(self, fitted: Fitted, condition: Condition = "steady") -> None:
+        self._tables = _Tables(fitted, condition, None)
+        self._index = {fault: i for i, fault in enumerate(self._tables.faults, start=1)}
+
+    def bits(self, one: str, other: str) -> dict[str, float]:
+        """Return check → the evidence to be expected, in bits, in the worse of the two directions.
+
+        ``one``, ``other``: modes such as ``lead-open/A``; empty: no fault. Raises KeyError for one that is not here.
+        """
+        i, j = (self._index[mode] if mode else 0 for mode in (one, other))
+        gives = np.minimum(self._tables.bits[:, i, j], self._tables.bits[:, j, i])
+        return {check.key: float(b) for check, b in zip(self._tables.checks, gives, strict=True)}
 
 
 # -- pairs ----------------------------------------------------------------------------------------

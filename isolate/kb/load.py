@@ -21,7 +21,7 @@ from pydantic import ValidationError
 from isolate.kb.agree import agree
 from isolate.kb.folder import Base, read_folder
 from isolate.kb.model import KINDS, NAME, Knowledge
-from isolate.kb.read import NO_NAME, KnowledgeError, Problem, Report, Spot, Written, plain_errors
+from isolate.kb.read import NO_NAME, Extent, KnowledgeError, Problem, Report, Spot, Written, plain_errors
 
 __all__ = ["KnowledgeError", "Loaded", "Problem", "Spot", "load", "shipped", "shipped_scenarios"]
 
@@ -41,6 +41,14 @@ class Loaded:
             KeyError: there is no entry of that kind and name.
         """
         return self._written[kind, name].spot(path)
+
+    def extent(self, kind: str, name: str, *path: str | int) -> Extent | None:
+        """From where to where what lies at ``path`` in an entry is written, None where nothing is.
+
+        Raises:
+            KeyError: there is no entry of that kind and name.
+        """
+        return self._written[kind, name].extent(path)
 
 
 def shipped() -> Path:

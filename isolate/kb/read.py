@@ -92,6 +92,20 @@ class Report:
         return {Spot(problem.file, problem.line) for problem in self.problems}
 
 
+class Extent(NamedTuple):
+    """Where something is written: line (from 1) and column (from 0), and its first and last letter by their number.
+
+    ``block``: a list or a map that is written line by line, not in brackets.
+    """
+
+    file: str
+    line: int
+    column: int
+    start: int
+    end: int
+    block: bool
+
+
 class Written(NamedTuple):
     """An entry as it stands in its file: the line of its name, and its YAML node."""
 
@@ -121,13 +135,26 @@ class Written(NamedTuple):
 
     def raw(self, path: Iterable[str | int]) -> str | None:
         """The characters of the plain or quoted scalar at ``path``, if there is one."""
+        node = self._at(path)
+        return node.value if isinstance(node, yaml.ScalarNode) else None
+
+    def extent(self, path: Iterable[str | int]) -> Extent | None:
+        """From where to where what lies at ``path`` is written, if it is; an alias stands where its anchor does."""
+        node = self._at(path)
+        if node is None:
+            return None
+        start, end = node.start_mark, node.end_mark
+        block = isinstance(node, yaml.CollectionNode) and not node.flow_style
+        return Extent(self.file, start.line + 1, start.column, start.index, end.index, block)
+
+    def _at(self, path: Iterable[str | int]) -> yaml.Node | None:
         node: Any = self.node
         for step in path:
             if isinstance(node, yaml.MappingNode):
                 node = next((v for k, v in node.value if k.value == step), None)
             elif isinstance(node, yaml.SequenceNode) and isinstance(step, int):
                 node = node.value[step]
-        return node.value if isinstance(node, yaml.ScalarNode) else None
+        return node if isinstance(node, yaml.Node) else None
 
 
 # -- one model from one file ---------------------------------------------------------------------

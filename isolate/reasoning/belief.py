@@ -99,6 +99,19 @@ class Model:
         self._switches: dict[tuple[Any, ...], frozenset[str]] = {}
         self._lights: dict[Condition, dict[str, Table]] = {}
 
+    def altered(self, fitted: Fitted, checks: Collection[str]) -> Model:
+        """Return the model of a profile that differs from this one's in priors and in the rows of these checks alone.
+
+        ``checks``: check instances. What was worked out for the others is kept.
+        """
+        model = Model(fitted, self.activity)
+        model._likelihoods = {key: table for key, table in self._likelihoods.items() if key[0] not in checks}
+        model._together = {k: t for k, t in self._together.items() if not any(check in checks for check, _ in k[0])}
+        model._switches = {key: zones for key, zones in self._switches.items() if key[0] not in checks}
+        model._lights = self._lights
+        start_history.keep_from(self, model)
+        return model
+
     def along(self, zone: str, values: Sequence[float] | Table) -> Table:
         """Return values, one a state of the zone, shaped to broadcast over the joint."""
         shape = [1] * len(self.zones)
@@ -427,9 +440,9 @@ class Belief:
         for zone in touched:
             axis = self.model.axis[zone]
             joint = np.moveaxis(np.tensordot(joint, self.model.transition(fit, zone), axes=(axis, 0)), -1, axis)
-        return self._changed(joint, touched)
+        return self.changed(joint, touched)
 
-    def _changed(self, joint: Table, touched: Collection[str]) -> Belief:
+    def changed(self, joint: Table, touched: Collection[str]) -> Belief:
         """Return the belief after work on these zones: what was seen of them speaks of the state before."""
 
         def stands(check: str) -> bool:
@@ -454,7 +467,7 @@ class Belief:
         else:
             joint = swap.exchange(self.model, self.joint, part, one)
         touched = {zone for channel in (one, other) for zone in swap.zones(self.model, part, channel)}
-        return self._changed(joint, touched)
+        return self.changed(joint, touched)
 
     # -- reading it --------------------------------------------------------------------------------
 

@@ -154,6 +154,12 @@ def weight(model: Model, starts: Sequence[Start]) -> Table:
     return found
 
 
+def keep_from(model: Model, other: Model) -> None:
+    """Let another model have what was worked out for this one: that of starts depends on what lights, and no more."""
+    if model in _KEPT:
+        _KEPT[other] = _KEPT[model]
+
+
 def by_lane(model: Model, starts: Sequence[Start], joint: Table) -> dict[str, float]:
     """Return, for each lane named in the starts, P(its driver failed | the starts), where the engine has such a mode.
 

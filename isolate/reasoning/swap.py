@@ -95,6 +95,27 @@ def exchange(model: Model, joint: Table, part: str, channel: str) -> Table:
     return np.ascontiguousarray(joint)
 
 
+def back(model: Model, weight: Table, part: str, one: str, other: str = "") -> Table:
+    """Return P(what was seen since | joint before an exchange) from P(it | joint after it).
+
+    ``other`` as in :meth:`isolate.reasoning.belief.Belief.swapped`. Raises ValueError as :func:`between` does.
+    """
+    weight = np.broadcast_to(weight, model.shape)
+    for key in reversed(_had(model, part, one)):
+        if not other:
+            table = newcomer(model.fitted.zones[key], part)
+            axis = model.axis[key]
+            weight = np.moveaxis(np.tensordot(weight, table, axes=(axis, 1)), -1, axis)
+            weight = _refitted(model, weight, part, (key,))
+            continue
+        partner = next(k for k in _had(model, part, other) if split(k)[0] == split(key)[0])
+        to_one, to_other = _after(model.fitted.zones[key], part)
+        a, b = model.axis[key], model.axis[partner]
+        found = np.moveaxis(weight, (a, b), (0, 1))[to_one, to_other]
+        weight = _refitted(model, np.moveaxis(found, (0, 1), (a, b)), part, (key, partner))
+    return np.ascontiguousarray(weight)
+
+
 def newcomer(zone: FitZone, part: str) -> Table:
     """Return P(state after | state before) of a zone that gets a part of unknown state, shape (before, after)."""
     goes = _goes(zone, part)
@@ -179,10 +200,24 @@ def _after(zone: FitZone, part: str) -> tuple[NDArray[np.int64], NDArray[np.int6
 def _fitted_anew(model: Model, joint: Table, part: str, keys: tuple[str, ...]) -> Table:
     """Return the joint with :data:`REMADE` of the faults in how these zones' part was fitted gone."""
     for key in keys:
-        zone, axis = model.fitted.zones[key], model.axis[key]
-        table = np.eye(len(zone.states))
-        for i, state in enumerate(zone.states):
-            if i and zone.modes[state].part == part and zone.modes[state].anew:
-                table[i, i], table[i, 0] = 1 - REMADE, REMADE
+        axis = model.axis[key]
+        table = _remade(model.fitted.zones[key], part)
         joint = np.moveaxis(np.tensordot(np.broadcast_to(joint, model.shape), table, axes=(axis, 0)), -1, axis)
     return joint
+
+
+def _refitted(model: Model, weight: Table, part: str, keys: tuple[str, ...]) -> Table:
+    """Return P(what was seen since | joint before these zones' part was fitted anew)."""
+    for key in keys:
+        axis = model.axis[key]
+        weight = np.moveaxis(np.tensordot(weight, _remade(model.fitted.zones[key], part), axes=(axis, 1)), -1, axis)
+    return weight
+
+
+def _remade(zone: FitZone, part: str) -> Table:
+    """Return P(state after | state before) of a zone whose part is fitted anew, shape (before, after)."""
+    table = np.eye(len(zone.states))
+    for i, state in enumerate(zone.states):
+        if i and zone.modes[state].part == part and zone.modes[state].anew:
+            table[i, i], table[i, 0] = 1 - REMADE, REMADE
+    return table

@@ -79,6 +79,22 @@ class Answered:
 
 
 @dataclass(frozen=True)
+class NotAsked:
+    """A check that was not done before the verdict was acted on, and what it could have told then.
+
+    ``bits``: of doubt that it was expected to take away. ``minutes``: with the way to it from what stood open then.
+    ``expected``: minutes to the end with it, as the plan put it then; ``best``: with the move that it put first.
+    """
+
+    check: str
+    title: str
+    bits: float
+    minutes: float
+    expected: float
+    best: float
+
+
+@dataclass(frozen=True)
 class Fired:
     """A rule that fired: its kind (finding, gate, caution, conflict, escalation, verdict, advice), what and on what."""
 
@@ -158,6 +174,7 @@ class Hindsight:
     """What it would have taken with the fault known from the start. ``by``: who says what the fault was.
 
     ``steps``: (title, minutes) of that way, closing up included; ``least``: their sum; ``took``: what the case took.
+    ``by`` nobody: there is no such way. ``doubt``: where shop and end disagree, in sentences; empty where they do not.
     """
 
     truth: tuple[str, ...]
@@ -167,6 +184,7 @@ class Hindsight:
     least: float
     took: float
     not_needed: tuple[NotNeeded, ...]
+    doubt: str = ""
 
 
 @dataclass(frozen=True)
@@ -276,6 +294,12 @@ class Review:
     record: str
     forks: tuple[str, ...] = ()
     notes: tuple[str, ...] = field(default=())
+    engine_title: str = ""
+    not_asked: tuple[NotAsked, ...] = ()
+    not_asked_at: int = 0
+    """The event before which they were not asked: the taking up of the deciding move; of an open case, the last one."""
+    not_done: tuple[tuple[str, str], ...] = ()
+    """Checks that could not be done then, as (title, why): turned down, nobody authorised, not at hand."""
 
     def as_dict(self) -> dict[str, Any]:
         """Return it as a JSON object."""

@@ -367,7 +367,7 @@ def _class(arguments: argparse.Namespace) -> int:
         gathered = gather(arguments.files)
     else:
         with _store(arguments) as store:
-            gathered = gather([store.path])
+            gathered = gather([store.path or store])
     for sentence in gathered.problems:
         print(f"isolate: {sentence}", file=sys.stderr)
     for line in class_lines(gathered, _width()):

@@ -647,6 +647,18 @@ def minutes_since(text: str) -> float:
     return found
 
 
+def engine_starts(text: str) -> float:
+    """Return an engine's starts since new, as its log counts them."""
+    said = plain(text).strip()
+    try:
+        found = float(said)
+    except ValueError:
+        raise Unclear(f"Starts since new are a number, such as 4210, not {said!r}.") from None
+    if not 0 <= found <= 1_000_000:
+        raise Unclear(f"From 0 to 1,000,000 starts since new, not {said}.")
+    return found
+
+
 def minutes_left(text: str) -> float | None:
     """Return minutes to departure, None for nothing told."""
     if not _told(text).strip():

@@ -668,6 +668,7 @@ class _Session:
                 *([("ages", f"ages: how old {words.listed(wearing, 'or')} is")] if wearing else []),
                 *([("swaps", "parts changed places")] if swaps.movable(fitted) else []),
                 *([("doubt", words.DOUBT)] if self.chase.doubtable() else []),
+                ("counted", "the engine's starts since new, by its log"),
             ],
         )
         if what is None:
@@ -712,6 +713,11 @@ class _Session:
                 for line in told[1]:
                     self.say(line)
                 changes = {"starts": [s.as_dict() for s in told[0]]}
+        elif what == "counted":
+            if intake.engine_starts is not None:
+                self.say(f"Told so far: {intake.engine_starts:,.0f} at the opening of the case.")
+            told = self._read("Starts since new when the case was opened, by the engine's log:", reading.engine_starts)
+            changes = None if told is None else {"engine_starts": told}
         elif what == "plan":
             standing = (intake.objective, str(intake.hands))
             named = {**words.OBJECTIVES, **words.HANDS}

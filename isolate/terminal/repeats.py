@@ -1,69 +1,88 @@
-"""Defects that came back, laid out for the screen."""
+"""``isolate repeats``: defects that came back, where one part went, and whether it comes more often."""
 
 from __future__ import annotations
 
+import gc
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING
-
-from rich.console import Group, RenderableType
-from rich.table import Table
-
-from isolate.terminal import words
-from isolate.terminal.layout import heading, text
 
 if TYPE_CHECKING:
     import argparse
 
-    from isolate.case.repeats import Repeats
-
 
 def run(arguments: argparse.Namespace) -> int:
     """Run ``repeats``; return its exit status."""
-    from isolate.case.repeats import repeats
-    from isolate.case.store import open_store
+    from rich.console import Console
 
-    with open_store(arguments.store) as store:
-        found = repeats(store, arguments.days, arguments.aircraft)
+    from isolate.case.events import now_text
+    from isolate.case.intake import Refused
+    from isolate.case.store import open_store, write_whole
+    from isolate.kb.load import load
+    from isolate.review.repeats import repeats
+
+    if arguments.most is not None and arguments.most < 1:
+        raise Refused(f"--most takes a number of defects from 1 up, not {arguments.most}")
+    if arguments.html is not None and arguments.html.exists() and not arguments.overwrite:
+        raise Refused(f"{arguments.html} is there already; --overwrite replaces it")
+    since, until = _day("--since", arguments.since), _day("--until", arguments.until, last=True)
+    if since and until and since > until:
+        raise Refused(f"--since {arguments.since} lies after --until {arguments.until}")
+    knowledge = load(arguments.knowledge).knowledge
+    # Shown on a terminal alone, beside what is printed, and gone when it is done.
+    looking = Console(stderr=True).status("Looking through the cases")
+    with open_store(arguments.store) as store, looking, _no_sweeping():
+        found = repeats(
+            store,
+            arguments.days,
+            arguments.aircraft,
+            starts=arguments.starts,
+            engine=arguments.engine,
+            part=arguments.part,
+            since=since,
+            until=until,
+            now=now_text(datetime.now(UTC)),
+            knowledge=knowledge,
+            most=arguments.most,
+        )
+    if arguments.html is not None:
+        from isolate.review.pages import repeats_page
+
+        write_whole(arguments.html, repeats_page(found).encode("utf-8"), arguments.overwrite)
+        if not arguments.json:
+            print(f"{arguments.html} is written")
+            return 0
     if arguments.json:
         import json
 
-        shown = {"repeats": [r.as_dict() for r in found.found], "notes": list(found.notes)}
-        print(json.dumps(shown, indent=2, ensure_ascii=False))
+        print(json.dumps(found.as_dict(), indent=2, ensure_ascii=False))
         return 0
-    from rich.console import Console
+    from isolate.terminal.repeats_layout import page
 
     console = Console(highlight=False)
-    console.print(table(found, console.width))
+    console.print(page(found, console.width))
     return 0
 
 
-def table(shown: Repeats, width: int) -> Group:
-    """Return each defect that came back under a heading, one row a case."""
-    parts: list[RenderableType] = []
-    for repeat in shown.found:
-        times = repeat.times
-        parts.append(
-            heading(
-                f"Aircraft {repeat.aircraft}, engine {repeat.position} ({repeat.engine})",
-                width,
-                f"Came back {words.times(times)}" if times else "Opened again",
-            )
-        )
-        rows = Table.grid(padding=(0, 2, 0, 0))
-        rows.add_column(no_wrap=True)
-        rows.add_column(ratio=1, overflow="fold")
-        for visit in repeat.visits:
-            when = text(visit.opened[:10])
-            if visit.days is not None:
-                days = f"{visit.days:.0f} day{'' if round(visit.days) == 1 else 's'} on"
-                when.append("\nmeanwhile" if visit.open_before else f"\n{days}")
-            about = f"{visit.complaint}, {visit.channel}" if visit.channel else visit.complaint
-            done = "; ".join((*visit.repairs, *(f"shop on {f}" for f in visit.findings))) or "no repair"
-            rows.add_row(when, Group(text(visit.case, "bold"), text(about), text(f"{done}. {visit.end or 'Open'}.")))
-        parts.append(rows)
-        if repeat.again:
-            parts.append(text(f"Done more than once: {', '.join(repeat.again)}.", "bold"))
-        parts.append("")
-    if not shown.found:
-        parts.append(text("Nothing came back, as far as the cases here show."))
-    parts += [text(note) for note in shown.notes]
-    return Group(*parts)
+@contextmanager
+def _no_sweeping() -> Iterator[None]:
+    """Leave out the search for reference cycles: cases in brief hold none, and in very many it takes long."""
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.enable()
+
+
+def _day(option: str, told: str | None, last: bool = False) -> str:
+    """Return the beginning, or the end, of a day as the trail writes times (UTC). Raises Refused."""
+    from isolate.case.intake import Refused
+
+    if not told:
+        return ""
+    try:
+        day = date.fromisoformat(told.strip())
+    except ValueError:
+        raise Refused(f"{option} is a day such as 2030-01-31, not {told!r}") from None
+    return f"{day.isoformat()}T{'23:59:59.999' if last else '00:00:00.000'}Z"

@@ -46,7 +46,10 @@ class _Background:
         self._wanted.wait(FIRST_QUESTION)
         from isolate.kb.load import load
 
-        return load(self._arguments.knowledge)
+        loaded = load(self._arguments.knowledge)
+        import isolate.case.database  # noqa: F401  # slow to load, and wanted as soon as the last question is answered
+
+        return loaded
 
     def _knowledge(self) -> Knowledge:
         self._wanted.set()
@@ -70,6 +73,11 @@ class _Background:
 
         return Kit(self.fitted(engine))
 
+    def keep(self, store: Store) -> None:
+        """Keep the knowledge in the store, so that the case can be replayed when it has moved on."""
+        self._wanted.set()
+        store.keep_knowledge(self._loaded.result())
+
     def close(self) -> None:
         self._wanted.set()
         self._pool.shutdown(wait=True)
@@ -81,7 +89,7 @@ def chase(arguments: argparse.Namespace) -> int:
 
     background = _Background(arguments)
     try:
-        with open_store(arguments.store) as store:
+        with open_store(arguments.store, later=True) as store:
             if arguments.hand_over is not None:
                 return _hand_over(arguments.hand_over, store, background)
             if arguments.resume is not None:
@@ -113,6 +121,8 @@ def _new(arguments: argparse.Namespace, store: Store, background: _Background) -
         from isolate.case.ages import read
 
         given["ages"] = tuple(read(said) for said in arguments.age)
+    if arguments.engine_starts is not None:
+        given["engine_starts"] = _starts_since_new(arguments.engine_starts)
     if arguments.sign:
         given["signs"] = tuple(_sign(said) for said in arguments.sign)
     try:
@@ -133,7 +143,17 @@ def _new(arguments: argparse.Namespace, store: Store, background: _Background) -
         told, notes = with_earlier(store, told, now())
         for note in notes:
             print(plain(note))
+    background.keep(store)
     return live.run(Chase.begin(background.kit(told.engine), store, case, told, now, opening()))
+
+
+def _starts_since_new(said: str) -> float:
+    from isolate.case.intake import Refused
+
+    try:
+        return intake.engine_starts(said)
+    except intake.Unclear as error:
+        raise Refused(f"--engine-starts: {error}") from None
 
 
 def _sign(said: str) -> Seen:
@@ -170,14 +190,14 @@ def _known(case: str, store: Store) -> tuple[str, str]:
     from isolate.case.intake import Refused
     from isolate.kb.fit import near
 
-    cases = store.cases()
     if not case:
-        open_cases = [c for c in cases if not c.ended]
-        if not open_cases:
+        latest = store.find(ended=False, limit=1)
+        if not latest:
             raise Refused("no case is open; isolate chase begins one, isolate cases lists them all")
-        case = max(open_cases, key=lambda c: c.last).id
-    if case not in {c.id for c in cases}:
-        raise Refused(f"no case is called {case!r}{near(case, [c.id for c in cases])}; isolate cases lists them")
+        case = latest[0].id
+    if "@" not in case and not store.has(case):
+        known = [c.id for c in store.cases()]
+        raise Refused(f"no case is called {case!r}{near(case, known)}; isolate cases lists them")
     told = fold(store.events(case)).intake
     if told is None:
         raise Refused(f"case {case} does not begin with its opening")

@@ -170,7 +170,7 @@ def test_a_case_that_is_spoilt_or_holds_anything_is_named_and_left_out(store: St
 
     with sqlite3.connect(store.path) as database:
         database.execute("DROP TRIGGER events_stay")
-        database.execute("UPDATE events SET body = replace(body, 'silent', 'snaps') WHERE case_id = 'spoilt'")
+        database.execute("UPDATE events SET body = replace(body, 'silent', 'snaps') WHERE chain = 'spoilt'")
     database.close()
     gathered = found(store)
     assert [e.case for e in gathered.earlier] == ["sound"]

@@ -99,6 +99,8 @@ def main(arguments: list[str]) -> int:
 
 def ready() -> None:
     """Load and build what every session needs; no decision is kept, so each session makes its own."""
+    import isolate.case.database  # noqa: F401
+
     kit = kits("halden-hf-3")
     begun("trial", Memory(), kits, lambda: datetime.now(UTC)).now()
     kit.plans.clear()

@@ -16,7 +16,7 @@ from isolate.case.chase import Chase, Kit
 from isolate.case.events import to_line
 from isolate.case.inherit import with_earlier
 from isolate.case.play import Clock
-from isolate.case.repeats import repeats
+from isolate.review.repeats import repeats
 from isolate.case.store import open_store
 from isolate.cli import main
 from isolate.kb.fit import fit

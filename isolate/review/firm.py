@@ -1,0 +1,631 @@
+"""How firm a verdict is: which single answer, likelihood or prior, if it were wrong and by how much, would change it.
+
+The verdict is what the end names as put right, judged as the end judges it: what was at fault just before the repair,
+by all the answers, those after the repair among them. Without such an end it is the leading suspect as things stand.
+It is changed where a fault that was less probable becomes more probable, or where its own place is more probably good.
+
+Nothing here is an estimate in the end. An answer is put in its place, or left out, and all is believed anew. Of a
+figure, what it can do at the utmost is worked with altered knowledge (:mod:`isolate.review.altered`). What is known
+is linear in a figure that one answer draws on, so the factor at which the verdict changes follows from two points; it
+is then worked again a little below and a little above, and searched for by halving where it does not bite there.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from math import exp, log
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from isolate.case import believed
+from isolate.case.believed import joint_before, told_belief
+from isolate.case.case import CaseState, Evidence, fold
+from isolate.case.chase import Kit
+from isolate.case.events import Event
+from isolate.kb.fit import Fitted, instance, split
+from isolate.kb.model import HEALTHY, Condition
+from isolate.kb.shown import plain
+from isolate.reasoning.belief import Belief, Model
+from isolate.review.altered import (
+    Figure,
+    Likelihood,
+    Prior,
+    altered,
+    bounds,
+    checks_of,
+    figures_of,
+    in_words,
+    mode_in_words,
+    small,
+    value_of,
+    zones_of,
+)
+from isolate.review.shapes import Firm, Weak
+from isolate.review.story import share
+
+LARGEST = 100.0
+"""A figure that would have to be more wrong than this, either way, is not told."""
+MOST = 10
+"""So many answers and so many figures are told, at most."""
+ALIKE = 3
+"""So many figures of one state, made larger or made smaller, are told: they mostly do so at much the same factor."""
+SHARED = 0.7
+"""So much of what a figure does to verdict and rival alike is counted on before it is worked."""
+SLACK = 0.02
+"""So much of the verdict's own probability a figure made smaller may miss by, and is worked all the same."""
+RARE = 1e-4
+"""A state rarer than this at the end is taken to have no part in answers after the verdict's repair."""
+EDGE = 1.01
+"""A factor is told where the verdict stands this much short of it and is changed this much beyond."""
+SEARCH = 24
+"""Tries to find a factor; one that one answer draws on is found at the first."""
+
+Chances = dict[str, NDArray[np.float64]]
+"""Zone → probability of each of its states."""
+
+
+class Place(NamedTuple):
+    """A zone's state: a fault mode, or that nothing is wrong there."""
+
+    zone: str
+    at: int
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """What is believed at the moment of the verdict. ``logs``: log P(all the evidence)."""
+
+    chances: Chances
+    logs: float
+    belief: Belief
+    kept: dict[str, Mapping[str, NDArray[np.float64]]] = field(default_factory=dict)
+
+    def of(self, place: Place) -> float:
+        return float(self.chances[place.zone][place.at])
+
+    def within(self, place: Place) -> Chances:
+        """Return P(each zone's states, and this zone in this state)."""
+        return {zone: table[place.at] for zone, table in self.pairs(place.zone).items()}
+
+    def pairs(self, zone: str) -> Mapping[str, NDArray[np.float64]]:
+        """Return P(this zone's state, each zone's state), shape (states of this, states of each)."""
+        if zone not in self.kept:
+            model, joint = self.belief.model, self.belief.joint
+            first = np.moveaxis(joint, model.axis[zone], 0)
+            rest = [z for z in model.zones if z != zone]
+            found = {zone: np.diag(self.chances[zone])}
+            for i, other in enumerate(rest):
+                found[other] = first.sum(axis=tuple(k + 1 for k in range(len(rest)) if k != i))
+            self.kept[zone] = found
+        return self.kept[zone]
+
+
+@dataclass(frozen=True)
+class Case:
+    """A case as far as its belief goes, and the moment at which it is judged: before ``evidence[position]``."""
+
+    kit: Kit
+    state: CaseState
+    evidence: tuple[Evidence, ...]
+    position: int
+
+    def outlook(self, model: Model | None = None, given: tuple[int, NDArray[np.float64]] | None = None) -> Outlook:
+        """Return what is believed at that moment, by another model if there is one; ``given``: see joint_before."""
+        model = model or self.kit.model
+        assert self.state.intake is not None
+        joint, logs = joint_before(model, self.state.intake, self.evidence, self.position, given)
+        belief = replace(Belief.before(model), joint=joint)
+        return Outlook({zone: belief.zone(zone) for zone in model.zones}, logs, belief)
+
+    def with_answer(self, index: int, outcome: str | None) -> Case:
+        """Return the case with another outcome of an answer, or without it."""
+        if outcome is None:
+            rest = (*self.evidence[:index], *self.evidence[index + 1 :])
+            return replace(self, evidence=rest, position=self.position - (index < self.position))
+        changed = replace(self.evidence[index], outcome=outcome)
+        return replace(self, evidence=(*self.evidence[:index], changed, *self.evidence[index + 1 :]))
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What leads, and what might: the faults that were less probable, and its own place with nothing wrong."""
+
+    place: Place
+    rivals: tuple[Place, ...]
+
+    def changed(self, outlook: Outlook) -> Place | None:
+        """Return what is more probable than the verdict now, the most probable of it; None where it stands."""
+        best = max(self.rivals, key=lambda r: (outlook.of(r), r), default=None)
+        return best if best is not None and outlook.of(best) > outlook.of(self.place) else None
+
+
+@dataclass(frozen=True)
+class Turn:
+    """A figure with the factor at which the verdict changes, and what leads beyond it, with its chance there."""
+
+    figure: Figure
+    factor: float
+    to: Place
+    chance: float
+
+
+def firm(kit: Kit, events: Sequence[Event]) -> Firm | None:
+    """Return how firm the verdict of a case is; None where there are neither answers nor a verdict.
+
+    ``kit``: of the knowledge that it is judged by. Names of the trail which that does not have are left out, and said.
+    Raises BadIntake where the events do not begin with a usable opening.
+    """
+    state = fold(events)
+    if state.intake is None or state.intake.complaint not in kit.fitted.complaints:
+        return None
+    notes: list[str] = []
+    evidence = _known(kit.fitted, state.evidence, notes)
+    named, others = _named(kit.fitted, events, evidence)
+    if named is None and not any(item.kind == "answer" for item in evidence):
+        return None
+    case = Case(kit, state, evidence, len(evidence) if named is None else named[1])
+    outlook = case.outlook()
+    place = _leading(kit.fitted, outlook) if named is None else named[0]
+    verdict = Verdict(place, _rivals(kit.fitted, outlook, place))
+    notes += _about(kit.fitted, outlook, place, named is not None, others)
+    words = _Words(kit.fitted, place)
+    answers = list(_answers(case, verdict, words))
+    turns, more = _turns(case, verdict, outlook) if verdict.rivals else ([], False)
+    answers.sort(key=lambda w: (-w.chance, w.seq, w.other))
+    notes += _counted(len(answers), len(turns), more)
+    second = max(verdict.rivals, key=lambda r: (outlook.of(r), r), default=None)
+    return Firm(
+        verdict=words.mode(place),
+        title=words.title(place),
+        chance=outlook.of(place),
+        second="" if second is None else words.mode(second),
+        second_title="" if second is None else words.title(second),
+        odds=0.0 if second is None else outlook.of(place) / max(outlook.of(second), 1e-300),
+        weak=(*answers[:MOST], *(words.figure(turn, case) for turn in turns)),
+        notes=tuple(notes),
+    )
+
+
+# -- what the verdict is ---------------------------------------------------------------------------
+
+
+def _known(fitted: Fitted, evidence: Sequence[Evidence], notes: list[str]) -> tuple[Evidence, ...]:
+    """Return the evidence whose names the knowledge has; what it has not is noted."""
+    from isolate.case.swaps import known as known_swap
+
+    found: list[Evidence] = []
+    lost: list[Evidence] = []
+    for item in evidence:
+        if item.kind == "answer":
+            there = item.key in fitted.checks and item.outcome in fitted.checks[item.key].outcomes
+        else:
+            there = item.key in fitted.repairs if item.kind == "repair" else known_swap(fitted, item.key)
+        (found if there else lost).append(item)
+    if lost:
+        names = ", ".join(dict.fromkeys(plain(item.key) for item in lost))
+        notes.append(f"Left out, since the knowledge here does not have it: {names}.")
+    return tuple(found)
+
+
+def _named(
+    fitted: Fitted, events: Sequence[Event], evidence: Sequence[Evidence]
+) -> tuple[tuple[Place, int] | None, tuple[str, ...]]:
+    """Return the fault that the end names, with the position of its repair, and the titles of others that it names.
+
+    Of several the most probable.
+    """
+    end = next((e for e in reversed(events) if e.kind == "closed"), None)
+    found = [f for f in (end.body.get("found", []) if end is not None else []) if isinstance(f, dict)]
+    done = [(i, item.key) for i, item in enumerate(evidence) if item.kind == "repair"]
+    named: list[tuple[float, Place, int]] = []
+    for entry in found:
+        mode, repair = str(entry.get("mode", "")), str(entry.get("repair", ""))
+        zone = fitted.mode_zone.get(mode)
+        at = next((i for i, key in done if key == repair), None)
+        if at is not None and any(f is not entry and f.get("repair") == repair for f in found[: found.index(entry)]):
+            # Done twice: each time is named in its turn.
+            turn = sum(f.get("repair") == repair and _zone_of(fitted, f) == zone for f in found[: found.index(entry)])
+            times = [i for i, key in done if key == repair]
+            at = times[min(turn, len(times) - 1)]
+        if zone is None or (at is None and repair not in fitted.repairs):
+            continue
+        place = Place(zone, fitted.zones[zone].states.index(split(mode)[0]))
+        named.append((float(entry.get("probability", 0)), place, len(evidence) if at is None else at))
+    if not named:
+        return None, ()
+    _, place, position = max(named, key=lambda n: n[0])
+    others = (fitted.zones[p.zone].title_of(fitted.zones[p.zone].states[p.at]) for _, p, _ in named if p != place)
+    return (place, position), tuple(dict.fromkeys(others))
+
+
+def _zone_of(fitted: Fitted, entry: dict[str, object]) -> str | None:
+    mode = str(entry.get("mode", ""))
+    name, channel = split(mode)
+    if name != HEALTHY:
+        return fitted.mode_zone.get(mode)
+    return next((key for key, zone in fitted.zones.items() if zone.channel == channel), None)
+
+
+def _leading(fitted: Fitted, outlook: Outlook) -> Place:
+    return max(_faults(fitted), key=lambda p: (outlook.of(p), p))
+
+
+def _faults(fitted: Fitted) -> Iterator[Place]:
+    for key, zone in fitted.zones.items():
+        for at in range(1, len(zone.states)):
+            yield Place(key, at)
+
+
+def _rivals(fitted: Fitted, outlook: Outlook, place: Place) -> tuple[Place, ...]:
+    found = [*_faults(fitted), Place(place.zone, 0)]
+    return tuple(p for p in found if p != place and outlook.of(p) <= outlook.of(place))
+
+
+def _about(fitted: Fitted, outlook: Outlook, place: Place, ended: bool, others: Sequence[str]) -> Iterator[str]:
+    """Yield what has to be known of the verdict that is judged."""
+    titles = {p: fitted.zones[p.zone].title_of(fitted.zones[p.zone].states[p.at]) for p in _faults(fitted)}
+    if not ended:
+        yield "The case names no fault as put right: this is about the leading suspect as things stand."
+    elif others:
+        yield f"The end names {len(others) + 1} faults; this is about the most probable. Besides: {'; '.join(others)}."
+    likelier = [p for p in _faults(fitted) if titles[p] not in others]
+    if ended:
+        likelier.append(Place(place.zone, 0))
+        titles[likelier[-1]] = fitted.zones[place.zone].title_of(HEALTHY)
+    above = [p for p in likelier if outlook.of(p) > outlook.of(place)]
+    if above:
+        best = max(above, key=lambda p: (outlook.of(p), p))
+        yield (
+            f"By the knowledge here “{titles[best]}” was more probable than the verdict ({share(outlook.of(best))}); "
+            "what would put yet another before it is told."
+        )
+
+
+def _counted(answers: int, figures: int, alike: bool) -> Iterator[str]:
+    if not answers:
+        yield "No single answer, had it been another or none, would change it."
+    if answers > MOST:
+        yield f"{answers - MOST} more answers read otherwise would change it; those are told that change it most."
+    if not figures:
+        yield f"No single figure of the knowledge, {LARGEST:.0f} times larger or smaller, would change it."
+    if alike or figures == MOST:
+        yield (
+            "More figures would change it, each as far off as those told or further; of one fault no more than "
+            f"{ALIKE} are told."
+        )
+    yield (
+        "Tried one at a time: each answer of this case, the likelihoods that the answers draw on, the priors. Left as "
+        "they are: how often a fault shows, how parts wear, how well starts light, what repairs clear."
+    )
+
+
+# -- answers ---------------------------------------------------------------------------------------
+
+
+def _answers(case: Case, verdict: Verdict, words: _Words) -> Iterator[Weak]:
+    for index, item in enumerate(case.evidence):
+        if item.kind != "answer":
+            continue
+        for outcome in (*case.kit.fitted.check(item.key).outcomes, None):
+            if outcome == item.outcome:
+                continue
+            outlook = case.with_answer(index, outcome).outlook()
+            to = verdict.changed(outlook)
+            if to is not None:
+                yield words.answer(item, outcome, to, outlook.of(to))
+
+
+# -- figures ---------------------------------------------------------------------------------------
+
+
+def _turns(case: Case, verdict: Verdict, outlook: Outlook) -> tuple[list[Turn], bool]:
+    """Return the figures that would change the verdict, the least change first, each worked and confirmed.
+
+    At most :data:`MOST`, and :data:`ALIKE` of one state and direction; and whether there were more of one kind. They
+    are worked in the order of what they might do at best, until none that is left can come before those found.
+    """
+    found: list[Turn] = []
+    kinds: Counter[tuple[str, bool]] = Counter()
+    more = False
+    for least, figure, limit in _guesses(case, verdict, outlook):
+        if len(found) == MOST and least >= abs(log(found[-1].factor)):
+            break
+        kind = (kind_of(figure), limit > 1)
+        if kinds[kind] == ALIKE:
+            more = True
+            continue
+        if len(found) == MOST:
+            # Only one that comes before the last of those found is worth the search.
+            worst = abs(log(found[-1].factor))
+            limit = min(limit, exp(worst)) if limit > 1 else max(limit, exp(-worst))
+        turn = _turn(case, verdict, outlook, figure, limit)
+        if turn is not None:
+            kinds[kind] += 1
+            found = sorted([*found, turn], key=lambda t: abs(log(t.factor)))[:MOST]
+    return found, more
+
+
+def kind_of(figure: Figure) -> str:
+    """Return the state that a figure is about, which others are about as well."""
+    return figure.mode if isinstance(figure, Prior) else f"{figure.zone}:{figure.state}"
+
+
+def _turn(case: Case, verdict: Verdict, outlook: Outlook, figure: Figure, limit: float) -> Turn | None:
+    """Return where between one and ``limit`` times the figure the verdict changes; None where it stands all the way."""
+    if abs(log(limit)) < log(EDGE):
+        return None
+    far = _worked(case, figure, limit)
+    if verdict.changed(far) is None:
+        return None
+    step = EDGE if limit > 1 else 1 / EDGE
+    # Masses, not shares: those are linear in a figure that one answer draws on, and nearly so in any.
+    stands, falls = (1.0, _behind(verdict, outlook, outlook)), (limit, _behind(verdict, far, outlook))
+    for tries in range(SEARCH):
+        (near, low), (off, high) = stands, falls
+        factor = near + (off - near) * low / (low - high) if tries % 3 < 2 else (near * off) ** 0.5
+        beyond = min(factor * step, limit) if limit > 1 else max(factor * step, limit)
+        after = _worked(case, figure, beyond)
+        to = verdict.changed(after)
+        if to is None:
+            stands = beyond, _behind(verdict, after, outlook)
+            continue
+        before = _worked(case, figure, factor / step)
+        if verdict.changed(before) is None:
+            return Turn(figure, factor, to, after.of(to))
+        falls = factor / step, _behind(verdict, before, outlook)
+    return None
+
+
+def _behind(verdict: Verdict, outlook: Outlook, first: Outlook) -> float:
+    """Return how far the best rival is ahead of the verdict, below zero where it is not, as masses beside the first."""
+    best = max(outlook.of(rival) for rival in verdict.rivals)
+    return exp(min(500.0, outlook.logs - first.logs)) * (best - outlook.of(verdict.place))
+
+
+def _worked(case: Case, figure: Figure, factor: float) -> Outlook:
+    """Return the outlook with a figure so many times as large: the case worked with altered knowledge."""
+    fitted = case.kit.fitted
+    changed = altered(fitted, figure, factor * value_of(fitted, figure))
+    checks = checks_of(fitted, figure) if isinstance(figure, Likelihood) else ()
+    return case.outlook(believed.altered(case.kit.model, changed, checks))
+
+
+def _guesses(case: Case, verdict: Verdict, outlook: Outlook) -> list[tuple[float, Figure, float]]:
+    """Return the figures that might change the verdict, with the logarithm of the least factor that could, and a limit.
+
+    The limit is how many times as large, or as small, the figure can be. A figure of a state made F times as large
+    makes what is believed of that state at most F times as large: exactly so where the answer is about one zone and the
+    fault always shows, less otherwise. So the factor that would change the verdict then is about the least that could.
+    """
+    fitted = case.kit.fitted
+    asked = _asked(case)
+    taken = _Parts(case, outlook)
+    found: list[tuple[float, Figure, float]] = []
+    for figure in figures_of(fitted, {key: [outcome for outcome, *_ in had] for key, had in asked.items()}):
+        uses = [
+            (zone, use)
+            for key in checks_of(fitted, figure)
+            for use in asked.get(key, ())
+            if use[0] == figure.outcome
+            for zone in zones_of(fitted, fitted.checks[key], figure)
+        ]
+        parts = [taken.of(zone, figure, use) for zone, use in uses]
+        limits = _limits(fitted, figure)
+        check = fitted.checks[checks_of(fitted, figure)[0]]
+        # Where other zones or a fault's sleep have a say too, verdict and rival may be moved quite unlike.
+        shared = SHARED if len(check.given) == 1 and not check.functional else 0.0
+        found += _least(verdict, outlook, figure, parts, limits, shared)
+        # Another outcome of the same check gives what this one takes.
+        beside = [
+            taken.of(zone, figure, use)
+            for key in checks_of(fitted, figure)
+            for use in asked.get(key, ())
+            if use[0] != figure.outcome
+            for zone in zones_of(fitted, fitted.checks[key], figure)
+        ]
+        value = value_of(fitted, figure)
+        swing = [(1 - limit * value) / (1 - value) for limit in reversed(limits)]
+        for _, _, limit in _least(verdict, outlook, figure, beside, (swing[0], swing[1]), shared):
+            found.append((0.0, figure, limits[1] if limit < 1 else limits[0]))
+    for mode in dict.fromkeys(state for zone in fitted.zones.values() for state in zone.states[1:]):
+        zones = [Place(key, zone.states.index(mode)) for key, zone in fitted.zones.items() if mode in zone.states]
+        parts = [outlook.within(place) for place in zones]
+        figure_ = Prior(mode)
+        found += _least(verdict, outlook, figure_, parts, _limits(fitted, figure_), SHARED)
+    return sorted(found, key=lambda g: (g[0], abs(g[2]), str(g[1])))
+
+
+def _limits(fitted: Fitted, figure: Figure) -> tuple[float, float]:
+    value, (least, most) = value_of(fitted, figure), bounds(fitted, figure)
+    return min(1.0, max(1 / LARGEST, least / value)), max(1.0, min(LARGEST, most / value))
+
+
+class _Parts:
+    """How much of what is believed at the moment of the verdict a zone's state has part in, at one answer."""
+
+    def __init__(self, case: Case, outlook: Outlook) -> None:
+        self.case, self.outlook = case, outlook
+        self.now = replace(case, position=len(case.evidence)).outlook()
+        self._kept: dict[tuple[int, Place], Chances] = {}
+
+    def of(self, zone: str, figure: Likelihood, use: Use) -> Chances:
+        """Return P(each zone's states at the verdict, and the figure had a hand in the answer), as far as it goes."""
+        model = self.case.kit.model
+        at = model.fitted.zones[zone].states.index(figure.state)
+        found = self._within(Place(zone, at), use)
+        if figure.state == HEALTHY and model.fitted.check(use.check).functional:
+            # A fault that does not show answers as healthy does.
+            active = model.active(zone, *model.setting(use.check, use.condition, use.strength))
+            for other in np.flatnonzero(active < 1):
+                if other != at:
+                    hidden = self._within(Place(zone, int(other)), use)
+                    found = {key: had + (1 - active[other]) * hidden[key] for key, had in found.items()}
+        return found
+
+    def _within(self, place: Place, use: Use) -> Chances:
+        if use.number < self.case.position:
+            return self.outlook.within(place)
+        if float(self.now.chances[place.zone][place.at]) < RARE:
+            return {key: np.zeros_like(chances) for key, chances in self.outlook.chances.items()}
+        # All answers between two repairs are about one state.
+        work = [i for i in range(use.number) if self.case.evidence[i].kind != "answer"]
+        since = work[-1] + 1 if work else 0
+        if (since, place) not in self._kept:
+            states = len(self.outlook.chances[place.zone])
+            mask = self.case.kit.model.along(place.zone, np.eye(states)[place.at])
+            seen = self.case.outlook(given=(max(since, self.case.position), mask))
+            share = exp(min(0.0, seen.logs - self.outlook.logs))
+            self._kept[since, place] = {key: share * chances for key, chances in seen.chances.items()}
+        return self._kept[since, place]
+
+
+def _least(
+    verdict: Verdict,
+    outlook: Outlook,
+    figure: Figure,
+    parts: Sequence[Chances],
+    limits: tuple[float, float],
+    shared: float,
+) -> Iterator[tuple[float, Figure, float]]:
+    """Yield (logarithm of the least factor that could change the verdict, figure, limit), up and down as may be."""
+    if not parts:
+        return
+    down, up = limits
+    # What two answers draw on counts for each of them.
+    often = len(parts)
+    best, left = float("inf"), 0.0
+    for rival in verdict.rivals:
+        gap = outlook.of(verdict.place) - outlook.of(rival)
+        own = max(float(part[verdict.place.zone][verdict.place.at]) for part in parts)
+        its = max(float(part[rival.zone][rival.at]) for part in parts)
+        # Both grow and shrink together as far as both have part in it; the rest is left for what they do not share.
+        if its > shared * own:
+            best = min(best, gap / (its - shared * own))
+        if own > shared * its:
+            left = max(left, 1 + SLACK - gap / (own - shared * its))
+    if 1 + best <= up**often:
+        yield log(1 + best) / often, figure, up
+    if left > 0 and left >= down**often:
+        yield max(0.0, -log(left)) / often, figure, down
+
+
+class Use(NamedTuple):
+    """An answer that was taken in; ``number``: its place in the evidence, below zero for one told at the opening."""
+
+    outcome: str
+    check: str
+    condition: Condition
+    strength: float
+    number: int
+
+
+def _asked(case: Case) -> dict[str, list[Use]]:
+    """Return check instance → what it gave, told at the opening or answered."""
+    found: dict[str, list[Use]] = {}
+    assert case.state.intake is not None
+    answered = {item.key for item in case.evidence if item.kind == "answer"}
+    for told in told_belief(case.kit.model, case.state.intake, answered).told:
+        found.setdefault(told.check, []).append(Use(told.outcome, told.check, told.condition, told.strength, -1))
+    for i, item in enumerate(case.evidence):
+        if item.kind == "answer":
+            use = Use(item.outcome, item.key, item.condition, item.strength, i)
+            found.setdefault(item.key, []).append(use)
+    return found
+
+
+# -- in words --------------------------------------------------------------------------------------
+
+
+class _Words:
+    """Puts what would change the verdict into sentences."""
+
+    def __init__(self, fitted: Fitted, place: Place) -> None:
+        self.fitted, self.place = fitted, place
+
+    def mode(self, place: Place) -> str:
+        zone = self.fitted.zones[place.zone]
+        return instance(zone.states[place.at], zone.channel)
+
+    def title(self, place: Place) -> str:
+        zone = self.fitted.zones[place.zone]
+        return zone.title_of(zone.states[place.at])
+
+    def _then(self, to: Place, chance: float) -> str:
+        if to.at == 0:
+            return f"it would be more likely that nothing was wrong there ({share(chance)})"
+        return f"{small(self.title(to))} would lead ({share(chance)})"
+
+    def answer(self, item: Evidence, outcome: str | None, to: Place, chance: float) -> Weak:
+        check = self.fitted.check(item.key)
+        had = small(check.said(item.outcome))
+        if outcome is None:
+            said = f"Without the answer to “{check.title}” ({had}), {self._then(to, chance)}."
+        else:
+            read = small(check.said(outcome))
+            said = f"If “{check.title}” had read “{read}” in place of “{had}”, {self._then(to, chance)}."
+        return Weak(
+            what="answer",
+            seq=item.seq,
+            key=item.key,
+            title=check.title,
+            state="",
+            other=outcome or "",
+            factor=None,
+            to=self.mode(to),
+            to_title=self.title(to),
+            chance=chance,
+            said=said,
+        )
+
+    def figure(self, turn: Turn, case: Case) -> Weak:
+        value = value_of(self.fitted, turn.figure)
+        then = self._then(turn.to, turn.chance)
+        figures = f"{_figure(turn.factor * value)}, not {_figure(value)}"
+        if isinstance(turn.figure, Prior):
+            title = mode_in_words(self.fitted, turn.figure.mode)
+            return Weak(
+                what="prior",
+                seq=0,
+                key=turn.figure.mode,
+                title=title,
+                state=turn.figure.mode,
+                other="",
+                factor=turn.factor,
+                to=self.mode(turn.to),
+                to_title=self.title(turn.to),
+                chance=turn.chance,
+                said=f"Were “{title}” {_times(turn.factor, 'common')} before any evidence ({figures}), {then}.",
+            )
+        figure = turn.figure
+        used = [i for i in case.evidence if split(i.key)[0] == figure.check and i.outcome == figure.outcome]
+        keys = dict.fromkeys(i.key for i in used) or dict.fromkeys(checks_of(self.fitted, figure))
+        read, title, state = in_words(self.fitted, figure, tuple(keys))
+        return Weak(
+            what="likelihood",
+            seq=used[0].seq if used else 0,
+            key=figure.check,
+            title=title,
+            state=f"{figure.zone}:{HEALTHY}" if figure.state == HEALTHY else figure.state,
+            other=figure.outcome,
+            factor=turn.factor,
+            to=self.mode(turn.to),
+            to_title=self.title(turn.to),
+            chance=turn.chance,
+            said=f"Were “{read}” at “{title}” {_times(turn.factor, 'probable')} with {state} ({figures}), {then}.",
+        )
+
+
+def _times(factor: float, what: str) -> str:
+    return f"{_round(1 / factor)} times less {what}" if factor < 1 else f"{_round(factor)} times as {what}"
+
+
+def _round(factor: float) -> str:
+    return f"{factor:.2f}" if factor < 2 else f"{factor:.1f}" if factor < 9.95 else f"{factor:.0f}"
+
+
+def _figure(value: float) -> str:
+    return f"{value:.2g}" if value < 0.995 else f"{value:.4g}"

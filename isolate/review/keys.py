@@ -1,0 +1,275 @@
+"""Keys and signatures: Ed25519 (RFC 8032). The only module that knows the library for it.
+
+What is signed is a sentence, not the case itself: that a person puts the name under this case up to that event, whose
+hash seals all before it. So a signature cannot be carried to another case, another state of it, or another use.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from isolate.case.events import Event, EventError, canonical
+from isolate.review.shapes import Signature
+
+PURPOSE = "isolate case signature"
+"""Stands in what is signed, so that a signature made for a case is good for nothing else."""
+NAMED = "Key of: "
+"""A line before the key in a file, as RFC 7468 allows, with the name of whose it is."""
+LONGEST = 80
+"""Letters of a name."""
+LEAST = 8
+"""Letters of a passphrase at least."""
+PUBLIC = ".pub"
+"""End of the name of a file with a public key."""
+_HEX = re.compile(r"[0-9a-f]+")
+
+
+class BadKey(ValueError):
+    """A key cannot be used or written; the message says which file and why."""
+
+
+@dataclass(frozen=True)
+class Private:
+    """A private key and whose it is. ``public``: the public half, 64 hexadecimal digits."""
+
+    name: str
+    public: str
+    secret: Any = field(repr=False, compare=False)
+
+
+def checked_name(name: str) -> str:
+    """Return a person's name as it is kept. Raises BadKey."""
+    name = " ".join(name.split())
+    if not name or len(name) > LONGEST or not name.isprintable():
+        raise BadKey(f"a name is 1 to {LONGEST} letters, with nothing in it that does not print")
+    return name
+
+
+def make(name: str, passphrase: str = "") -> tuple[bytes, bytes]:
+    """Return a new key as two files' contents: the private half, and the public one.
+
+    The private half is PKCS #8, encrypted where there is a passphrase. Raises BadKey.
+    """
+    from cryptography.hazmat.primitives import serialization as form
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
+    head = f"{NAMED}{checked_name(name)}\n".encode()
+    if passphrase and len(passphrase) < LEAST:
+        raise BadKey(f"a passphrase of {LEAST} letters at least is needed")
+    secret = Ed25519PrivateKey.generate()
+    shut: form.KeySerializationEncryption = form.NoEncryption()
+    if passphrase:
+        shut = form.BestAvailableEncryption(passphrase.encode())
+    private = secret.private_bytes(form.Encoding.PEM, form.PrivateFormat.PKCS8, shut)
+    public = secret.public_key().public_bytes(form.Encoding.PEM, form.PublicFormat.SubjectPublicKeyInfo)
+    return head + private, head + public
+
+
+def write(path: Path, private: bytes, public: bytes) -> Path:
+    """Write both halves: the private one for the owner alone, the public one beside it. Return the public one's path.
+
+    Raises BadKey where either is there already, or cannot be written; then neither is.
+    """
+    beside = path.with_name(path.name + PUBLIC)
+    written: list[Path] = []
+    try:
+        for where, data, mode in ((path, private, 0o600), (beside, public, 0o644)):
+            number = os.open(where, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode)
+            written.append(where)
+            with os.fdopen(number, "wb") as stream:
+                stream.write(data)
+                os.fsync(stream.fileno())
+    except OSError as error:
+        for where in written:
+            where.unlink(missing_ok=True)
+        if isinstance(error, FileExistsError):
+            raise BadKey(f"{error.filename} is there already and was left as it is") from None
+        why = (error.strerror or str(error)).lower()
+        raise BadKey(f"{error.filename or path} could not be written: {why}") from None
+    return beside
+
+
+def is_shut(data: bytes) -> bool:
+    """Return whether a private key wants a passphrase."""
+    return b"-----BEGIN ENCRYPTED" in data
+
+
+def read_private(path: Path, passphrase: str = "") -> Private:
+    """Return the private key in a file. Raises BadKey: not there, no key, another kind of key, wrong passphrase."""
+    from cryptography.exceptions import UnsupportedAlgorithm
+    from cryptography.hazmat.primitives import serialization as form
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
+    data = read_file(path)
+    if b"PRIVATE KEY-----" not in data:
+        what = "a public key; the private half signs" if b"PUBLIC KEY-----" in data else "no private key"
+        raise BadKey(f"{path}: this is {what}")
+    if is_shut(data) and not passphrase:
+        raise BadKey(f"{path}: this key wants its passphrase")
+    try:
+        secret = form.load_pem_private_key(data, passphrase.encode() if is_shut(data) else None)
+    except (ValueError, TypeError, UnsupportedAlgorithm):
+        why = "the passphrase is not the one of this key" if is_shut(data) else "the key is damaged"
+        raise BadKey(f"{path}: {why}") from None
+    if not isinstance(secret, Ed25519PrivateKey):
+        raise BadKey(f"{path}: a key of another kind; Ed25519 is needed, as isolate review key makes it")
+    public = secret.public_key().public_bytes(form.Encoding.Raw, form.PublicFormat.Raw).hex()
+    return Private(_named(data, path) or "", public, secret)
+
+
+def read_public(path: Path) -> tuple[str, str]:
+    """Return (name, public key in hex) of a file; the name is the file's where none is written in it. Raises BadKey."""
+    from cryptography.exceptions import UnsupportedAlgorithm
+    from cryptography.hazmat.primitives import serialization as form
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+
+    data = read_file(path)
+    if b"PRIVATE KEY-----" in data:
+        raise BadKey(f"{path}: this is somebody's private key and does not belong here; its public half does")
+    try:
+        key = form.load_pem_public_key(data)
+    except (ValueError, UnsupportedAlgorithm):
+        raise BadKey(f"{path}: no public key, or a damaged one") from None
+    if not isinstance(key, Ed25519PublicKey):
+        raise BadKey(f"{path}: a key of another kind; Ed25519 is needed, as isolate review key makes it")
+    name = _named(data, path) or checked_name(path.name.removesuffix(PUBLIC))
+    return name, key.public_bytes(form.Encoding.Raw, form.PublicFormat.Raw).hex()
+
+
+def people(folder: str | Path) -> dict[str, str]:
+    """Return the known public keys as key in hex → whose it is; a person may have several. No folder named: nobody's.
+
+    Raises BadKey: no such folder, a file in it that is no key, one key with two names.
+    """
+    if not str(folder):
+        return {}
+    folder = Path(folder).expanduser()
+    found: dict[str, str] = {}
+    try:
+        paths = sorted(p for p in folder.iterdir() if p.name.endswith(PUBLIC))
+    except OSError as error:
+        raise BadKey(f"{folder}: the keys of known people are not there: {(error.strerror or '').lower()}") from None
+    for path in paths:
+        name, public = read_public(path)
+        if found.setdefault(public, name) != name:
+            raise BadKey(f"{path}: this key is that of {found[public]} already; one key has one name")
+    return found
+
+
+def short(public: str) -> str:
+    """Return a short form of a public key, to be read out and compared: 16 digits of its SHA-256, in fours."""
+    from hashlib import sha256
+
+    digits = sha256(bytes.fromhex(public)).hexdigest()[:16]
+    return " ".join(digits[i : i + 4] for i in range(0, 16, 4))
+
+
+def statement(case: str, seq: int, head: str, by: str) -> bytes:
+    """Return what is signed."""
+    return canonical({"purpose": PURPOSE, "case": case, "seq": seq, "hash": head, "by": by})
+
+
+def sign(key: Private, events: Sequence[Event], by: str = "") -> dict[str, Any]:
+    """Return the body of the event that signs a case as it stands. Raises BadKey where nobody's name is known."""
+    by = checked_name(by or key.name)
+    last = events[-1]
+    signature = key.secret.sign(statement(last.case, last.seq, last.hash, by)).hex()
+    return {"by": by, "key": key.public, "seq": last.seq, "hash": last.hash, "signature": signature}
+
+
+def holds(public: str, signature: str, said: bytes) -> bool:
+    """Return whether a signature, both in hex, is the one of that key under those bytes."""
+    from cryptography.exceptions import InvalidSignature
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+
+    if not _HEX.fullmatch(public) or not _HEX.fullmatch(signature) or len(public) != 64 or len(signature) != 128:
+        return False
+    try:
+        Ed25519PublicKey.from_public_bytes(bytes.fromhex(public)).verify(bytes.fromhex(signature), said)
+    except (InvalidSignature, ValueError):
+        return False
+    return True
+
+
+def signatures(events: Sequence[Event], known: Mapping[str, str]) -> tuple[Signature, ...]:
+    """Return what may be said of each signature of a case. ``known``: as :func:`people` gives them."""
+    hashes = {event.seq: event.hash for event in events}
+    return tuple(_judged(event, hashes, known) for event in events if event.kind == "signed")
+
+
+def _judged(event: Event, hashes: Mapping[int, str], known: Mapping[str, str]) -> Signature:
+    body = event.body
+    by, key, own, head = (body.get(name) for name in ("by", "key", "signature", "hash"))
+    upto = body.get("seq")
+    if not all(isinstance(value, str) for value in (by, key, own, head)) or not isinstance(upto, int):
+        said = f"Event {event.seq} is called a signature, and is none: something of it is missing."
+        return Signature(event.seq, 0, str(by or ""), str(key or ""), "wrong", said)
+    assert isinstance(by, str) and isinstance(key, str) and isinstance(own, str) and isinstance(head, str)
+
+    def judged(state: Any, said: str) -> Signature:
+        return Signature(event.seq, upto, by, key, state, said)
+
+    try:
+        good = holds(key, own, statement(event.case, upto, head, by))
+    except EventError:
+        good = False
+    whose = known.get(key)
+    if not good:
+        return judged(
+            "wrong",
+            f"Signature of {by} (event {event.seq}): WRONG. It is not the signature of that key under this case; it "
+            "was changed, or taken from somewhere else.",
+        )
+    if not upto < event.seq or hashes.get(upto) != head:
+        return judged(
+            "wrong",
+            f"Signature of {by} (event {event.seq}): WRONG for this trail. It was put under another state of it: what "
+            f"stands up to event {upto} is not what was signed.",
+        )
+    if whose is not None and whose.casefold() != by.casefold():
+        return judged(
+            "other name",
+            f"Signature of {by} (event {event.seq}): WRONG NAME. The key is that of {whose}.",
+        )
+    if whose is None and by.casefold() in {name.casefold() for name in known.values()}:
+        return judged(
+            "other name",
+            f"Signature of {by} (event {event.seq}): WRONG KEY. {by} is known here, and this is not their key.",
+        )
+    if whose is None:
+        return judged(
+            "unknown key",
+            f"Signature of {by} (event {event.seq}), up to event {upto}: sound, but the key ({short(key)}) is not "
+            "known here, so nobody vouches for the name.",
+        )
+    return judged("good", f"Signed by {whose} (event {event.seq}), up to event {upto}, key {short(key)}.")
+
+
+def read_file(path: Path) -> bytes:
+    """Return what a file of a key holds. Raises BadKey."""
+    try:
+        with open(path, "rb") as stream:
+            data = stream.read(20_001)
+    except (OSError, ValueError) as error:
+        why = (getattr(error, "strerror", None) or str(error)).lower()
+        raise BadKey(f"{path}: the key could not be read: {why}") from None
+    if len(data) > 20_000:
+        raise BadKey(f"{path}: this is no key; it is too long for one")
+    return data
+
+
+def _named(data: bytes, path: Path) -> str:
+    """Return the name written before a key; empty where there is none. Raises BadKey."""
+    first = data.split(b"-----BEGIN", 1)[0].decode("utf-8", "replace").strip()
+    for line in first.splitlines():
+        if line.startswith(NAMED):
+            try:
+                return checked_name(line.removeprefix(NAMED))
+            except BadKey as error:
+                raise BadKey(f"{path}: {error}") from None
+    return ""

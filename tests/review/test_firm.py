@@ -1,0 +1,172 @@
+"""How firm a verdict is, on the kept trails: what is told is worked again here by other means, and bites.
+
+The check against a reference library is in ``tests/published/test_firm.py``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from isolate.case.believed import before, believed, joint_before
+from isolate.case.case import Evidence, fold
+from isolate.case.chase import Kit
+from isolate.case.events import Event
+from isolate.case.memory import Memory
+from isolate.reasoning import swap
+from isolate.review.altered import Likelihood, Prior, altered, value_of
+from isolate.review.firm import ALIKE, LARGEST, MOST, firm
+from isolate.review.shapes import Firm, Weak
+from tests.published.test_firm import worked
+from tests.reasoning.test_belief import small
+from tests.worked import told, trail
+
+
+@pytest.fixture(scope="module")
+def declined(kit: Kit) -> Firm:
+    found = firm(kit, trail("declined"))
+    assert found is not None
+    return found
+
+
+@pytest.fixture(scope="module")
+def taken_back(kit: Kit) -> Firm:
+    found = firm(kit, trail("taken-back"))
+    assert found is not None
+    return found
+
+
+def test_the_joint_before_a_repair_agrees_with_looking_back_state_by_state() -> None:
+    """Each zone's marginal is what filtering once for each state gives, repairs and swaps after it and all."""
+    kit = Kit(small())
+    intake = told(engine="bench", complaint="dark", people=[])
+    answers = [("look/B", "poor"), ("ear/B", "bad"), ("meter/A", "poor"), ("ear/A", "poor"), ("meter/B", "bad")]
+    evidence = [Evidence(n, "answer", check, outcome) for n, (check, outcome) in enumerate(answers)]
+    evidence.insert(2, Evidence(90, "repair", "change/B"))
+    evidence.insert(4, Evidence(91, "swap", "exciter:A<>B"))
+    evidence.insert(6, Evidence(92, "swap", "exciter:B<>elsewhere"))
+    evidence += [Evidence(93, "repair", "change/A"), Evidence(94, "answer", "look/A", "good")]
+    for position in range(len(evidence) + 1):
+        joint, logs = joint_before(kit.model, intake, evidence, position)
+        assert joint.sum() == pytest.approx(1)
+        assert logs == pytest.approx(believed(kit.model, intake, evidence).log_evidence)
+        for zone in kit.model.zones:
+            axes = tuple(a for z, a in kit.model.axis.items() if z != zone)
+            looked = before(kit.model, intake, evidence, position, zone)
+            assert np.allclose(joint.sum(axis=axes), looked, rtol=1e-9, atol=1e-15)
+    assert np.allclose(joint, believed(kit.model, intake, evidence).joint)
+
+
+def test_looking_back_over_a_swap_is_its_mirror(kit: Kit) -> None:
+    """The chance of what is seen after is the same, whichever side of the exchange it is reckoned on."""
+    draw = np.random.default_rng(7)
+    joint, weight = draw.random(kit.model.shape), draw.random(kit.model.shape)
+    for part, one, other in (("igniter", "A", "B"), ("lead", "A", "B")):
+        forward = (swap.between(kit.model, joint, part, one, other) * weight).sum()
+        assert forward == pytest.approx((joint * swap.back(kit.model, weight, part, one, other)).sum())
+    forward = (swap.exchange(kit.model, joint, "exciter", "B") * weight).sum()
+    assert forward == pytest.approx((joint * swap.back(kit.model, weight, "exciter", "B")).sum())
+
+
+def leads(kit: Kit, events: tuple[Event, ...], evidence: tuple[Evidence, ...], position: int) -> dict[str, float]:
+    """Return each state's chance just before the repair, by looking back zone by zone."""
+    intake = fold(events).intake
+    assert intake is not None
+    found = {}
+    for key, zone in kit.fitted.zones.items():
+        chances = before(kit.model, intake, evidence, position, key)
+        found |= {
+            f"{s}/{zone.channel}" if zone.channel else s: float(p) for s, p in zip(zone.states, chances, strict=True)
+        }
+    return found
+
+
+def test_the_verdict_is_what_the_end_names_with_its_chance(kit: Kit, declined: Firm) -> None:
+    events = trail("declined")
+    named = next(e for e in events if e.kind == "closed").body["found"][0]
+    assert declined.verdict == named["mode"] and declined.chance == pytest.approx(named["probability"], abs=1e-6)
+    assert declined.title == "Lead B open"
+    state = fold(events)
+    position = next(i for i, item in enumerate(state.evidence) if item.kind == "repair")
+    chances = leads(kit, events, tuple(state.evidence), position)
+    modes = {m: p for m, p in chances.items() if not m.startswith("healthy") and m != declined.verdict}
+    assert chances[declined.second] == pytest.approx(max(modes.values())) and declined.odds > 100
+    assert declined.odds == pytest.approx(chances[declined.verdict] / chances[declined.second])
+
+
+def test_each_answer_told_changes_the_verdict_when_it_is_put_in(kit: Kit, declined: Firm) -> None:
+    events = trail("declined")
+    state = fold(events)
+    answers = [w for w in declined.weak if w.what == "answer"]
+    assert answers
+    for w in answers:
+        index = next(i for i, item in enumerate(state.evidence) if item.seq == w.seq)
+        position = next(i for i, item in enumerate(state.evidence) if item.kind == "repair")
+        evidence = list(state.evidence)
+        evidence[index] = replace(evidence[index], outcome=w.other)
+        chances = leads(kit, events, tuple(evidence), position)
+        assert chances[w.to] == pytest.approx(w.chance) and chances[w.to] > chances[declined.verdict]
+        assert w.said.startswith(f"If “{w.title}” had read")
+
+
+def test_each_figure_told_bites_just_beyond_its_factor(kit: Kit, taken_back: Firm) -> None:
+    found, state = taken_back, fold(trail("taken-back"))
+    assert state.intake is not None
+    weak = [w for w in found.weak if w.factor is not None]
+    assert len(weak) == MOST
+    assert [abs(np.log(w.factor)) for w in weak] == sorted(abs(np.log(w.factor)) for w in weak)
+
+    def lead(w: Weak, factor: float) -> str:
+        zone, _, name = w.state.rpartition(":")
+        figure = Prior(w.key) if w.what == "prior" else Likelihood(w.key, w.other, zone or "channel", name)
+        fitted = altered(kit.fitted, figure, factor * value_of(kit.fitted, figure))
+        assert state.intake is not None
+        return believed(Kit(fitted).model, state.intake, state.evidence).faults()[0].mode
+
+    for w in (weak[0], weak[1], weak[-1]):
+        assert w.factor is not None and 1 / LARGEST <= w.factor <= LARGEST
+        edge = 1.03 if w.factor > 1 else 1 / 1.03
+        assert lead(w, w.factor * edge) == w.to, w.said
+        assert lead(w, w.factor / edge) == found.verdict, w.said
+    kinds = [(w.what, w.state, w.factor > 1) for w in weak if w.factor is not None]
+    assert all(kinds.count(kind) <= ALIKE for kind in kinds)
+
+
+def test_an_open_case_is_judged_as_it_stands_and_says_so(taken_back: Firm) -> None:
+    found = taken_back
+    last = next(e for e in reversed(trail("taken-back")) if e.kind == "belief")
+    assert [found.verdict, round(found.chance, 6)] == last.body["faults"][0]
+    assert found.second == last.body["faults"][1][0]
+    assert "leading suspect as things stand" in found.notes[0]
+    assert any("how often a fault shows" in note for note in found.notes)
+
+
+def test_nothing_asked_is_nothing_to_be_firm_about(kit: Kit) -> None:
+    assert firm(kit, trail("worn-plug")[:4]) is None
+
+
+def test_names_that_the_knowledge_has_not_are_left_out_and_said(kit: Kit) -> None:
+    log = Memory()
+    intake = told().as_dict()
+    items = [
+        ("opened", {"intake": intake, "knowledge": "x"}),
+        ("answered", {"check": "no-such-check/B", "outcome": "yes", "minutes": 1}),
+        ("answered", {"check": "spark-test/B", "outcome": "silent", "minutes": 1}),
+        ("closed", {"end": "handed over", "found": [{"mode": "gone/B", "repair": "gone", "probability": 0.9}],
+                    "remaining": 0.5, "record": ""}),
+    ]  # fmt: skip
+    found = firm(kit, log.append_all("104-2-x", items, "2030-01-10T06:00:00.000Z"))
+    assert found is not None and "no-such-check/B" in found.notes[0] and found.verdict
+
+
+def test_firm_is_about_the_knowledge_given_and_leaves_it_alone() -> None:
+    """With a prior that is far smaller another fault leads, though the end named the first; that is said."""
+    fitted = small()
+    found, other = firm(Kit(fitted), worked()), firm(Kit(altered(fitted, Prior("dead"), 0.0005)), worked())
+    assert found is not None and other is not None
+    assert found.verdict == other.verdict == "dead/B" and found.chance > other.chance
+    assert any("“Channel B: nothing wrong” was more probable than the verdict" in note for note in other.notes)
+    assert not any("By the knowledge here" in note for note in found.notes)
+    assert value_of(fitted, Prior("dead")) == 0.04

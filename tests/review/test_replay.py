@@ -1,0 +1,229 @@
+"""Trails worked anew: the same where nothing was done to them, and each difference told where it is."""
+
+from __future__ import annotations
+
+import json
+import random
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import pytest
+
+from isolate.case.chase import THOUGHT, Chase, Kit
+from isolate.case.events import Event
+from isolate.case.memory import Memory
+from isolate.case.play import _take
+from isolate.case.steps import Ask, Done, Offer
+from isolate.review.replay import Replayed, _batch, replayed
+from isolate.review.versions import Versions
+from tests.bench.tampering import SEALED, reseal, sealed
+from tests.worked import Worked, kit_of, told, trail
+
+VERSIONS = Versions()
+OPEN = trail("taken-back")
+SHORT = trail("declined")[:46]
+"""With a departure told; it stops where the program would go on at once."""
+
+
+def again(events: list[Event] | tuple[Event, ...]) -> Replayed:
+    return replayed(VERSIONS, events)
+
+
+# -- nothing was done to them --------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", ["taken-back", "declined"])
+def test_kept_trails_of_format_1_replay(name: str) -> None:
+    events = trail(name)
+    assert "format" not in events[0].body
+    assert again(events) == Replayed(len(events), (), "", ())
+
+
+class Ticking:
+    """A clock that runs on while something is worked out, as a real one does."""
+
+    def __init__(self, seed: int) -> None:
+        self.time, self._random = datetime(2030, 1, 10, 6, 0, tzinfo=UTC), random.Random(seed)
+
+    def __call__(self) -> datetime:
+        self.time += timedelta(milliseconds=self._random.choice((0, 3, 90, 700)))
+        return self.time
+
+    def pass_minutes(self, minutes: float) -> None:
+        self.time += timedelta(minutes=minutes)
+
+
+def test_a_session_at_the_aircraft_replays() -> None:
+    """With a departure, a tool on its way, a plan thought of ahead, breaks, a hand-over, doubts, and a parting word."""
+    kit, clock, log = kit_of(), Ticking(3), Memory()
+    intake = told(place="gate", minutes_left=75, coming=[{"tool": "meter", "minutes": 4}], missing=["meter"])
+    chase = Chase.begin(kit, log, "104-2-0110-a009", intake, clock)
+    player = Worked(kit.model, ["igniter-worn/B"], None, "steady", None)
+
+    def go(until: type, most: int = 30) -> None:
+        for _ in range(most):
+            if isinstance(chase.now(), until | Done):
+                return
+            _take(chase, chase.now(), player, clock)  # type: ignore[arg-type]
+
+    chase.think(THOUGHT)
+    go(Ask)
+    chase.answer(chase.now().outcomes[0][0], note="seen twice, <b>odd</b>")  # type: ignore[attr-defined]
+    chase.think(1)
+    clock.pass_minutes(3.4)
+    chase.again()
+    chase.note("=SUM(A1)")
+    chase.decline("the cover is locked")
+    go(Ask)
+    chase.answer(None)
+    chase.recheck(chase.doubtable()[-1].key)
+    go(Offer)
+    chase.accept(*next((m.kind, m.name) for m in chase.ranked().moves[1:] if m.kind == "check"))
+    chase.take_back()
+    chase.tell(minutes_left=60, now="cold")
+    for _ in range(9):
+        _take(chase, chase.now(), player, clock)  # type: ignore[arg-type]
+    chase.leave()
+    clock.pass_minutes(45)
+    chase = Chase.resume(kit, log, chase.id, clock)
+    go(Offer)
+    chase.swapped({"part": "exciter", "channel": "A", "other": "B"})
+    chase.pass_on({"by": "Robin", "to": "Sam", "loose": "clamp, plug B", "list-by": "Robin", "out": 2})
+    for _ in range(14):
+        _take(chase, chase.now(), player, clock)  # type: ignore[arg-type]
+    events = log.events(chase.id)
+    kinds = {e.kind for e in events}
+    assert {"told", "corrected", "declined", "swapped", "passed-on", "loose", "resumed", "left", "noted"} <= kinds
+    assert THOUGHT in {e.body["budget"] for e in events if e.kind == "offered"}
+    assert again(events) == Replayed(len(events), (), "", ())
+
+
+def test_broken_off_is_no_difference_but_said() -> None:
+    at = next(e.seq for e in SHORT if e.kind == "answered")
+    found = again(SHORT[:at])
+    assert found.events == at and not found.differs
+    assert found.notes == (
+        f"After event {at} (answered) it stops short of what follows at once (belief): the program was broken off "
+        "there, or the trail was cut at its end.",
+    )
+    log, kit = Memory(SHORT[:at]), kit_of()
+    Chase.resume(kit, log, SHORT[0].case, lambda: datetime(2030, 2, 14, 8, 0, tzinfo=UTC))
+    resumed = log.events(SHORT[0].case)
+    found = again(resumed)
+    assert len(resumed) > at + 2 and not found.differs and found.events == len(resumed)
+    assert found.notes[0].endswith("the program was broken off there.")
+
+
+# -- which knowledge -----------------------------------------------------------------------------------
+
+
+def test_knowledge_that_is_not_here_is_no_fault() -> None:
+    events = [replace(SHORT[0], body={**SHORT[0].body, "knowledge": "ab" * 32}), *SHORT[1:]]
+    found = again(events)
+    assert not found.differs and found.not_replayed.startswith("the knowledge it was worked with (digest abababababab)")
+    assert "--knowledge" in found.not_replayed
+    for body, word in (({"engine": "other"}, "no engine other"), ({"format": 99}, "format 99"), ({"engine": 3}, "which")):
+        assert word in again([replace(SHORT[0], body={**SHORT[0].body, **body}), *SHORT[1:]]).not_replayed
+    assert "opening" in again(SHORT[1:]).not_replayed and "opening" in again([]).not_replayed
+
+
+# -- sealed anew by somebody who can -------------------------------------------------------------------
+
+
+def body(events: tuple[Event, ...], kind: str, number: int, change: Callable[[dict[str, Any]], object]) -> list[Event]:
+    """Return the events with one body of a kind changed, all sealed anew."""
+    at = [i for i, e in enumerate(events) if e.kind == kind][number]
+    new = json.loads(json.dumps(events[at].body))
+    change(new)
+    assert new != events[at].body
+    return reseal([*events[:at], replace(events[at], body=new), *events[at + 1 :]])
+
+
+def without(events: tuple[Event, ...], kind: str, number: int) -> list[Event]:
+    at = [i for i, e in enumerate(events) if e.kind == kind][number]
+    return reseal([*events[:at], *events[at + 1 :]])
+
+
+@pytest.mark.parametrize(
+    ("events", "first"),
+    [
+        (
+            body(SHORT, "belief", 2, lambda b: b["faults"][0].__setitem__(1, 0.9)),
+            r"Event 15 \(belief\): chance, \S+ is 0\.9 on the trail, 0\.\d+ worked out anew\.",
+        ),
+        (
+            body(SHORT, "belief", 1, lambda b: b.update(none=0)),
+            r"Event 11 \(belief\): no fault at all is 0 on the trail, 0\.\d+ worked out anew\.",
+        ),
+        (
+            body(SHORT, "offered", 2, lambda b: b["alternatives"][1].update(expected=1)),
+            r"Event 12 \(offered: \S+\): alternatives, \S+, minutes expected is 1 on the trail, \d+",
+        ),
+        (body(SHORT, "offered", 3, lambda b: b.update(budget=10**12)), r"Event 16 .*budget is 1000000000000 on the trail"),
+        (body(SHORT, "fired", 1, lambda b: b.update(says="All is well.")), r"Event 4 \(fired: .*says is 'All is well.'"),
+        (
+            body(SHORT, "answered", 1, lambda b: b.update(minutes=1)),
+            r"Event 14 \(answered: \S+\): minutes is 1 on the trail, \d+ worked out anew\.",
+        ),
+        (
+            body(SHORT, "declined", 0, lambda b: b.update(move="no-such-thing")),
+            r"Event 7 \(declined: no-such-thing\): the move is 'no-such-thing' on the trail",
+        ),
+        (body(SHORT, "accepted", 0, lambda b: b.update(expected=1)), r"Event 9 .*minutes expected is 1 on the trail"),
+        (body(SHORT, "opened", 0, lambda b: b.update(aircraft="117")), r"Event 1 \(opened\): aircraft is '117'"),
+        (without(SHORT, "fired", 0), r"After event 2 there is missing: fired: "),
+        (without(SHORT, "belief", 0), r"After event 1 there is missing: belief\."),
+        (without(SHORT, "offered", 0), r"After event 5 there is missing: offered: "),
+        (without(SHORT, "answered", 0), r"Event 10 \(belief\) does not follow from what stands before it\."),
+        (without(SHORT, "access", 0), r"Event \d+ \(\w+.*\) does not fit there: now it is about"),
+    ],
+    ids=lambda value: value[:40] if isinstance(value, str) else "",
+)
+def test_each_kind_of_edit_is_told_where_it_is(events: list[Event], first: str) -> None:
+    import re
+
+    found = again(events)
+    assert found.differs and re.match(first, found.differs[0]), found.differs[:3]
+
+
+def test_another_answer_shows_in_all_that_followed_from_it() -> None:
+    kit = VERSIONS(str(SHORT[0].body["knowledge"]), "halden-hf-3")
+    assert isinstance(kit, Kit)
+    at = next(e for e in SHORT if e.kind == "answered")
+    other = next(o for o in kit.fitted.check(at.body["check"]).outcomes if o != at.body["outcome"])
+    found = again(body(SHORT, "answered", 0, lambda b: b.update(outcome=other)))
+    assert found.differs[0].startswith(f"Event {at.seq + 1} (belief): ")
+    assert any("(offered" in line for line in found.differs)
+
+
+@pytest.mark.parametrize("how", SEALED)
+def test_random_edits_sealed_anew(how: str) -> None:
+    """All but what only people know: notes, names, tags, times of day, which answer was given where nothing follows."""
+    rng, missed = random.Random(how), []
+    for _ in range(4):
+        bad, seq = sealed(how, SHORT, rng)
+        if not again(bad).differs:
+            missed.append(SHORT[seq - 1].kind)
+    assert set(missed) <= {"caution", "opened", "declined", "noted"}, missed
+
+
+def test_whatever_an_event_holds_it_is_a_sentence() -> None:
+    rng = random.Random(5)
+    kinds = ["told", "accepted", "answered", "declined", "access", "caution", "swapped", "corrected", "repaired",
+             "passed-on", "loose", "inspected", "signed", "shop-finding", "verified", "closed", "stopped"]  # fmt: skip
+    odd = [{}, {"move": 3}, {"seq": 10**9}, {"changes": {"people": 7}}, {"swap": None, "key": "x"}, {"doubted": 1}]
+    for kind in kinds:
+        bad = Event(SHORT[0].case, 0, kind, SHORT[5].time, rng.choice(odd), "", "")
+        found = again(reseal([*SHORT[:6], bad, *SHORT[6:8]]))
+        assert kind == "signed" or found.differs, kind
+        assert all(line.endswith(".") and "Traceback" not in line and "\x1b" not in line for line in found.differs)
+
+
+def test_where_what_was_done_at_once_ends() -> None:
+    events = trail("worn-plug")
+    at = next(i for i, e in enumerate(events) if e.kind == "caution" and e.body.get("shown"))
+    main, end = _batch(events, at)
+    assert events[main].kind in ("answered", "access", "repaired") and end == main + 1
+    assert _batch(events, len(events) - 1) == (len(events) - 1, len(events))
