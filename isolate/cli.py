@@ -468,7 +468,8 @@ def _chase(arguments: argparse.Namespace) -> int:
         raise Failure("--age is for a new case; in a file they stand as ages: under case:, in a case t tells them")
     if again and arguments.engine_starts is not None:
         raise Failure(
-            "--engine-starts is for a new case; in a file they stand as engine_starts: under case:, in a case t tells them"
+            "--engine-starts is for a new case; in a file they stand as engine_starts: under case:, in a case t tells "
+            "them"
         )
     if again and (arguments.by or arguments.hands):
         raise Failure("--by and --hands are for a new case; in a file they stand under case:, in a case t tells them")

@@ -176,7 +176,11 @@ def brief(events: Sequence[Event]) -> Brief:
         isolated=_isolated(events, state.void, named),
         remaining=None if end is None else float(end.body["remaining"]),
         repairs=repairs,
-        swaps=tuple({**swap.as_dict(), "seq": seq, "time": by_seq[seq].time} for seq, swap in state.swaps.items()),
+        swaps=(
+            # Those told at the opening were made before it; when, nobody said.
+            *({**swap.as_dict(), "seq": 1, "time": state.opened} for swap in intake.swaps),
+            *({**swap.as_dict(), "seq": seq, "time": by_seq[seq].time} for seq, swap in state.swaps.items()),
+        ),
         named=named,
         turned=turned,
         taken=taken,

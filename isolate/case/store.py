@@ -6,7 +6,7 @@ When :meth:`Store.append` returns, the event is on disk. Whatever goes wrong wit
 A case may have been worked on in two places from the same beginning: a *fork*. Then it has several ends, each with a
 chain of its own; nothing is overwritten. The main one is the longest, of equals the one of the least hash, so it is
 the same whatever came in first. The name of a case alone means its main end, or the one that this Store wrote to last;
-``CASE@HEAD``, with eight or more digits of its last hash, means one of them.
+``CASE@HEAD``, with eight or more digits of its last hash, or of an event that no other end has, means one of them.
 """
 
 from __future__ import annotations
@@ -386,10 +386,13 @@ class Store:
             for chain in chains:
                 if chain["head"] == after:
                     return chain
-        return self._named(name, chains) if chains or "@" in name else None
+        return self._named(on, name, chains) if chains or "@" in name else None
 
-    def _named(self, name: str, chains: Sequence[Mapping[str, Any]]) -> Mapping[str, Any]:
-        """Return the chain that a name means, of those of its case. Raises StoreError."""
+    def _named(self, on: Unit, name: str, chains: Sequence[Mapping[str, Any]]) -> Mapping[str, Any]:
+        """Return the chain that a name means, of those of its case. Raises StoreError.
+
+        The digits are of its head, or of an event that it alone has, so that an end keeps its name when it goes on.
+        """
         if chosen := self._chosen.get(name):
             for chain in chains:
                 if chain["id"] == chosen:
@@ -401,7 +404,10 @@ class Store:
             return chains[0]
         if len(digits) < DIGITS:
             raise StoreError(f"{name} names no end of case {case}: after the @ go {DIGITS} or more digits of its head.")
-        found = [chain for chain in chains if str(chain["head"]).startswith(digits.lower())]
+        digits = digits.lower()
+        found = [chain for chain in chains if str(chain["head"]).startswith(digits)]
+        if not found:
+            found = [chain for chain in chains if any(h.startswith(digits) for h in on.hashes(chain["id"]))]
         if len(found) != 1:
             ends = ", ".join(f"{case}@{chain['head'][:DIGITS]}" for chain in chains)
             many = "more than one" if found else "no"
@@ -604,7 +610,7 @@ class Store:
         chains = on.chains(case)
         if not chains and on.orphans(case):
             return case, case  # what lists it was removed by hand; the events are still there, and tell
-        return str(self._named(name, chains)["id"]), case
+        return str(self._named(on, name, chains)["id"]), case
 
     def _parsed(self, on: Unit, key: str, case: str, lenient: bool = False) -> tuple[Event, ...]:
         """The events of a chain; ``lenient``: up to the first that is none."""

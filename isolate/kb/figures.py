@@ -39,7 +39,18 @@ from numpy.typing import NDArray
 from isolate.kb.fit import FitCheck, Fitted, FitZone, instance, split
 from isolate.kb.model import FLOOR, Condition, Knowledge, Place
 
-__all__ = ["CLASSES", "LEAST", "Apart", "Count", "Figures", "Isolation", "Pair", "entries_of", "figures_of", "isolation"]
+__all__ = [
+    "CLASSES",
+    "LEAST",
+    "Apart",
+    "Count",
+    "Figures",
+    "Isolation",
+    "Pair",
+    "entries_of",
+    "figures_of",
+    "isolation",
+]
 
 LEAST = math.log2(10)
 """Bits of expected evidence that tell two faults apart: odds of ten to one where they were even."""

@@ -401,8 +401,10 @@ def _guesses(case: Case, verdict: Verdict, outlook: Outlook) -> list[tuple[float
     makes what is believed of that state at most F times as large: exactly so where the answer is about one zone and the
     fault always shows, less otherwise. So the factor that would change the verdict then is about the least that could.
     """
-    fitted = case.kit.fitted
+    fitted, intake = case.kit.fitted, case.state.intake
+    assert intake is not None
     asked = _asked(case)
+    earlier = [{split(item.key)[0] for item in had.evidence if item.kind == "answer"} for had in intake.earlier]
     taken = _Parts(case, outlook)
     found: list[tuple[float, Figure, float]] = []
     for figure in figures_of(fitted, {key: [outcome for outcome, *_ in had] for key, had in asked.items()}):
@@ -416,9 +418,10 @@ def _guesses(case: Case, verdict: Verdict, outlook: Outlook) -> list[tuple[float
         parts = [taken.of(zone, figure, use) for zone, use in uses]
         limits = _limits(fitted, figure)
         check = fitted.checks[checks_of(fitted, figure)[0]]
+        again = 1 + sum(figure.check in had for had in earlier)
         # Where other zones or a fault's sleep have a say too, verdict and rival may be moved quite unlike.
         shared = SHARED if len(check.given) == 1 and not check.functional else 0.0
-        found += _least(verdict, outlook, figure, parts, limits, shared)
+        found += _least(verdict, outlook, figure, parts, limits, shared, again)
         # Another outcome of the same check gives what this one takes.
         beside = [
             taken.of(zone, figure, use)
@@ -429,13 +432,13 @@ def _guesses(case: Case, verdict: Verdict, outlook: Outlook) -> list[tuple[float
         ]
         value = value_of(fitted, figure)
         swing = [(1 - limit * value) / (1 - value) for limit in reversed(limits)]
-        for _, _, limit in _least(verdict, outlook, figure, beside, (swing[0], swing[1]), shared):
+        for _, _, limit in _least(verdict, outlook, figure, beside, (swing[0], swing[1]), shared, again):
             found.append((0.0, figure, limits[1] if limit < 1 else limits[0]))
     for mode in dict.fromkeys(state for zone in fitted.zones.values() for state in zone.states[1:]):
         zones = [Place(key, zone.states.index(mode)) for key, zone in fitted.zones.items() if mode in zone.states]
         parts = [outlook.within(place) for place in zones]
         figure_ = Prior(mode)
-        found += _least(verdict, outlook, figure_, parts, _limits(fitted, figure_), SHARED)
+        found += _least(verdict, outlook, figure_, parts, _limits(fitted, figure_), SHARED, 1 + len(intake.earlier))
     return sorted(found, key=lambda g: (g[0], abs(g[2]), str(g[1])))
 
 
@@ -490,13 +493,14 @@ def _least(
     parts: Sequence[Chances],
     limits: tuple[float, float],
     shared: float,
+    again: int,
 ) -> Iterator[tuple[float, Figure, float]]:
     """Yield (logarithm of the least factor that could change the verdict, figure, limit), up and down as may be."""
     if not parts:
         return
     down, up = limits
-    # What two answers draw on counts for each of them.
-    often = len(parts)
+    # What two answers draw on counts for each of them, those of earlier cases among them.
+    often = len(parts) * again
     best, left = float("inf"), 0.0
     for rival in verdict.rivals:
         gap = outlook.of(verdict.place) - outlook.of(rival)

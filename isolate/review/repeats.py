@@ -335,6 +335,7 @@ def came_back(
 
 _Key = tuple[str, ...]
 _K = TypeVar("_K")
+_NOWHERE: frozenset[_Key] = frozenset()
 MOST_KEPT = 8
 """Times that a part came off or went on that are kept in mind, the latest."""
 
@@ -363,6 +364,8 @@ class _Seen:
         self.families = dict(families)
         self.places: dict[_Key, _Place] = {}
         self.parts: dict[str, list[tuple[Brief, Touch, _Key]]] = {}
+        self.left: dict[str, set[_Key]] = {}
+        """Serial number → engines that a part with it came off: most parts never left another one."""
 
     def back(self, brief: Brief, touches: Sequence[Touch]) -> Back | None:
         """Return how a case belongs to those seen so far; None where it belongs to none.
@@ -396,6 +399,8 @@ class _Seen:
                     )
         if place is not None:
             for part in place.sits.values():
+                if self.left.get(part.keys[0], _NOWHERE) <= {here}:
+                    continue
                 for old, _, _ in self._touched(part, here)[1:]:
                     if self._family(old).key == self._family(brief).key and self._within(old, brief):
                         on = f"{old.aircraft}-{old.position}"
@@ -428,6 +433,8 @@ class _Seen:
             kept = self.parts.setdefault(touch.part.keys[0], [])
             kept.append((brief, touch, engine_of(brief.aircraft, brief.position)))
             del kept[:-MOST_KEPT]
+            if touch.how in ("off", "out"):
+                self.left.setdefault(touch.part.keys[0], set()).add(kept[-1][2])
             self._sit(place, touch)
 
     def _sit(self, place: _Place, touch: Touch) -> None:

@@ -470,7 +470,8 @@ class _Replay:
         tries = 0
         while script.strayed and self._timed() and tries < 4 * MOMENTS:
             at = script.at
-            for count, when in enumerate(self._moments(at, script.clock())):
+            moments = list(self._moments(at, script.clock()))
+            for when in moments:
                 tries += 1
                 self._anew()
                 script.when = when
@@ -480,7 +481,7 @@ class _Replay:
                 if not script.strayed or script.at > at:
                     break
             else:
-                if count:
+                if len(moments) > 1:
                     # None of them: as it was at the time that the trail gives.
                     self._anew()
                     self._budget(at)
@@ -698,8 +699,10 @@ def _lines(label: str, had: str, found: str) -> Iterator[str]:
 def _value(value: Any) -> str:
     if isinstance(value, bool) or value is None:
         return {True: "true", False: "false", None: "nothing"}[value]
-    if isinstance(value, int | float):
-        return f"{value:.10g}"
+    if isinstance(value, int):
+        return str(value)
+    if isinstance(value, float):
+        return f"{value:.6f}".rstrip("0").rstrip(".") if 1e-6 <= abs(value) < 1e9 else f"{value:.10g}"
     text = shown(value if isinstance(value, str) else canonical(plain(value)).decode())
     return (
         repr(text if len(text) <= 70 else f"{text[:67]}...")

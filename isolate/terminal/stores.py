@@ -101,8 +101,26 @@ def _merge(arguments: argparse.Namespace, store: Store) -> int:
 
     with _progress() as told:
         home = merge(store, arguments.files, told)
+        lacking = _knowledge_lacking(store)
     _came_home(store, home)
+    if lacking:
+        say(
+            f"Not kept here is the knowledge {', '.join(digest[:12] for digest in lacking)}, which some cases were "
+            "worked with; they cannot be replayed until isolate store knowledge --keep FOLDER brings it."
+        )
     return 1 if home.problems else 0
+
+
+def _knowledge_lacking(store: Store) -> list[str]:
+    """Keep the shipped knowledge where a case was worked with it; return the digests of what else is not kept."""
+    lacking = [k.digest for k in store.knowledges() if not k.size]
+    if lacking:
+        from isolate.kb.load import load
+
+        loaded = load()
+        if loaded.knowledge.digest in lacking and store.keep_knowledge(loaded):
+            lacking.remove(loaded.knowledge.digest)
+    return lacking
 
 
 def _copy(arguments: argparse.Namespace, store: Store) -> int:
@@ -188,7 +206,7 @@ def _rebuild(arguments: argparse.Namespace, store: Store) -> int:
 
 
 def _knowledge(arguments: argparse.Namespace, store: Store) -> int:
-    from isolate.kb.load import load, shipped
+    from isolate.kb.load import load
 
     if arguments.keep is not None:
         loaded = load(arguments.keep)
@@ -203,7 +221,7 @@ def _knowledge(arguments: argparse.Namespace, store: Store) -> int:
     for v in versions:
         here = f"kept, {v.size / 1000:.0f} kB" if v.size else "not kept here"
         used = f", {v.first[:10]} to {v.last[:10]}" if v.cases else ""
-        mine = f"; the one shipped with this program, {shipped().name}" if v.digest == now else ""
+        mine = "; the one shipped with this program" if v.digest == now else ""
         say(f"{plain(v.digest[:12])}: {_many(v.cases, 'case')}{used}; {here}{mine}", "  ")
     if any(not v.size for v in versions):
         say("A trail whose version is not kept cannot be replayed here; --keep FOLDER adds one.")

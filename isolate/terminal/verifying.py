@@ -266,6 +266,11 @@ def _sign(arguments: argparse.Namespace) -> int:
         events = store.events(arguments.case)
         state = fold(events)
         shut = keys.is_shut(keys.read_file(path))
+        about = state.intake
+        assert about is not None
+        how = f"ended: {state.ended}" if state.ended else "still open"
+        say(f"Case {events[0].case}, aircraft {about.aircraft} engine {about.position}: {len(events)} events, {how}. "
+            f"isolate review {arguments.case} shows what you sign.", MARGIN)  # fmt: skip
         key = keys.read_private(path, _passphrase(f"Passphrase of {path.name}: ") if shut else "")
         by = keys.checked_name(arguments.name or key.name) if arguments.name or key.name else ""
         if not by:

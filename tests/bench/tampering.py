@@ -115,7 +115,9 @@ def _other(value: Any, rng: random.Random) -> Any:
     if isinstance(value, bool):
         return not value
     if isinstance(value, int | float):
-        return value + rng.choice([-1, 1, 2, 10]) if value == int(value) else round(value * rng.choice([0.5, 0.9, 2]), 6)
+        return (
+            value + rng.choice([-1, 1, 2, 10]) if value == int(value) else round(value * rng.choice([0.5, 0.9, 2]), 6)
+        )
     if isinstance(value, str) and value:
         at = rng.randrange(len(value))
         return value[:at] + rng.choice([c for c in "abcxyz" if c != value[at]]) + value[at + 1 :]

@@ -80,3 +80,16 @@ def test_another_move_than_the_one_offered_is_advice_turned_down(kit: Kit) -> No
     found = brief(log.events("c"))
     assert [(t.move, t.instead) for t in found.turned] == [(first.name, f"{second.kind} {second.name}")]
     assert (found.taken, found.station, found.format) == (0, "north pier", FORMAT)
+
+
+def test_parts_that_changed_places_before_the_case_are_among_its_swaps(kit: Kit) -> None:
+    log = Memory()
+    moved = {"part": "lead", "channel": "A", "where": "aircraft 230 position 1", "serial": "L1", "other_serial": "L2"}
+    Chase.begin(kit, log, "c", told(swaps=[moved]), Clock(datetime(2030, 1, 1, tzinfo=UTC)))
+    (swap,) = brief(log.events("c")).swaps
+    assert (swap["serial"], swap["other_serial"], swap["seq"], swap["time"]) == (
+        "L1",
+        "L2",
+        1,
+        "2030-01-01T00:00:00.000Z",
+    )

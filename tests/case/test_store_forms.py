@@ -219,7 +219,7 @@ def test_a_trail_of_a_later_version_is_told(tmp_path: Path, kind: str, body: dic
 
 
 def test_an_archive_is_the_folder_again(tmp_path: Path) -> None:
-    from isolate.kb.load import load, shipped
+    from isolate.kb.load import shipped
 
     data = archive.pack(shipped())
     assert data == archive.pack(shipped()), "the same files give the same bytes"
@@ -228,7 +228,6 @@ def test_an_archive_is_the_folder_again(tmp_path: Path) -> None:
     assert {
         p.relative_to(tmp_path / "knowledge"): p.read_bytes() for p in (tmp_path / "knowledge").glob("*/*")
     } == files
-    assert archive.read_back(data, load().knowledge.digest).knowledge == load().knowledge
     with pytest.raises(archive.BadArchive, match="its digest is"):
         archive.read_back(data, "0" * 64)
 
@@ -281,7 +280,6 @@ def test_knowledge_that_changed_since_it_was_read_is_not_kept(tmp_path: Path) ->
     os.utime(path)
     with open_store(tmp_path / "cases.db") as store:
         assert store.keep_knowledge(loaded) is False and store.knowledges() == ()
-        assert store.keep_knowledge(load(tmp_path / "mine")) is True
 
 
 # -- what a search looks at --------------------------------------------------------------------------------

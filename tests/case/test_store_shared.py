@@ -165,6 +165,10 @@ def test_a_fork_is_kept_and_each_end_is_worked_on(store: Store) -> None:
         store.append(other.name, "noted", {"text": f"{number}"}, at(20 + number))
     assert [h.events for h in store.heads(CASE)] == [8, 6] and len(store.events(other.name)) == 8
     assert all(store.faults(head.name) == [] for head in store.heads(CASE))
+    with open_store(store.path or store.label) as again:
+        assert again.events(other.name) == store.events(other.name), "an end keeps the names that it had"
+        with pytest.raises(StoreError, match="names more than one end"):
+            again.events(f"{CASE}@{first[1].hash}")
     for bad, says in (
         (f"{CASE}@12345678", "names no end"),
         (f"{CASE}@12", "8 or more digits"),
@@ -202,7 +206,7 @@ def two(place: Callable[[], str]) -> Iterator[tuple[Store, Store]]:
 _numbers = itertools.count()
 
 
-@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(data=st.data())
 def test_merging_is_a_function_of_what_is_merged(two: tuple[Store, Store], data: st.DataObject) -> None:
     """Random trees of one case, their trails in two random orders, some twice, alone and together: the same store."""

@@ -10,7 +10,7 @@ import pytest
 from isolate.case.events import Event
 from isolate.case.memory import Memory
 from isolate.review import keys
-from isolate.review.trust import trust, trouble
+from isolate.review.trust import trouble, trust
 from isolate.review.versions import Kits
 from tests.bench.tampering import reseal
 from tests.worked import trail
@@ -88,7 +88,12 @@ def test_files_that_are_no_keys_get_a_sentence(tmp_path: Path) -> None:
     held = other.private_bytes(form.Encoding.PEM, form.PrivateFormat.PKCS8, form.NoEncryption())
     shown = other.public_key().public_bytes(form.Encoding.PEM, form.PublicFormat.SubjectPublicKeyInfo)
     path = tmp_path / "key.pub"
-    for data, wanted in ((b"", "no private"), (public, "public key"), (private[:90], "damaged"), (held, "another kind")):
+    for data, wanted in (
+        (b"", "no private"),
+        (public, "public key"),
+        (private[:90], "damaged"),
+        (held, "another kind"),
+    ):
         path.write_bytes(data)
         with pytest.raises(keys.BadKey, match=wanted):
             keys.read_private(path)

@@ -210,7 +210,9 @@ def test_a_large_file_keeps_seals_only(monkeypatch: pytest.MonkeyPatch, tmp_path
     path.write_bytes(WHOLE)
     found = read(path, lambda done, size: told.append((done, size)))
     assert not found.full and not found.faults and found.sound == 61
-    assert found.events[0].body and not found.events[1].body and [e.hash for e in found.events] == [e.hash for e in CASE]
+    assert (
+        found.events[0].body and not found.events[1].body and [e.hash for e in found.events] == [e.hash for e in CASE]
+    )
     assert len(told) > 3 and told == sorted(told) and all(size == len(WHOLE) for _, size in told)
     path.write_bytes(WHOLE.replace(LINES[30], b""))
     assert "Event 31 is missing" in said(read(path))

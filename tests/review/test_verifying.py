@@ -1,0 +1,140 @@
+"""The commands verify, sign and key, as a person types them."""
+
+from __future__ import annotations
+
+import io
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+
+from isolate.cli import main
+from tests.worked import TRAILS
+
+OPEN = "230-2-0312-a007"
+
+
+@pytest.fixture
+def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Return a folder with a trail, a store of its own, and no settings of anybody."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("ISOLATE_STORE", str(tmp_path / "cases.db"))
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "none"))
+    for name in ("CONFIG", "KEY", "PEOPLE", "STATION"):
+        monkeypatch.delenv(f"ISOLATE_{name}", raising=False)
+    shutil.copy(TRAILS / "taken-back.jsonl", tmp_path / "open.jsonl")
+    return tmp_path
+
+
+def run(*words: str, typed: str = "", monkeypatch: pytest.MonkeyPatch | None = None) -> int:
+    if monkeypatch is not None:
+        monkeypatch.setattr("sys.stdin", io.StringIO(typed))
+    return main(["review", *words])
+
+
+def test_a_file_that_is_well(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("verify", "open.jsonl") == 0
+    out = capsys.readouterr()
+    assert out.out.splitlines() == [
+        f"open.jsonl (case {OPEN})",
+        "  Whole: 61 events, each sealed to the one before.",
+        "  Replayed: 61 events worked out anew from its knowledge, all the same.",
+        "  Unsigned: nobody put a name under it.",
+    ]
+    assert out.err == "" and not (here / "cases.db").exists()
+
+
+def test_many_with_one_that_was_changed(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    data = (here / "open.jsonl").read_bytes()
+    at = data.index(b"light-time-told")
+    (here / "bad.jsonl").write_bytes(data[:at] + b"m" + data[at + 1 :])
+    (here / "crlf.jsonl").write_bytes(data.replace(b"\n", b"\r\n"))
+    (here / "page.jsonl").write_text("<html>")
+    names = ["open.jsonl", "bad.jsonl", "crlf.jsonl", "page.jsonl", "gone.jsonl"]
+    assert run("verify", "--no-replay", *names) == 1
+    out = capsys.readouterr().out
+    line = data.count(b"\n", 0, at) + 1
+    column = at - data.rfind(b"\n", 0, at)
+    assert f"open.jsonl (case {OPEN}): whole, 61 events, not replayed, unsigned.\n" in out
+    assert f"! bad.jsonl (case {OPEN})\n  NOT WHOLE.\n  bad.jsonl:{line}:{column}: Event {line}: this byte was" in out
+    assert f"  Events 1 to {line - 1} are whole.\n" in out
+    assert "crlf.jsonl" in out and "Its line ends were changed on the way" in out
+    assert "! page.jsonl: this is no case file" in out and "! gone.jsonl: it could not be read: no such file" in out
+    assert "5 trails: 2 whole, 0 replayed the same, 0 signed; 3 with something wrong, marked !." in out
+    assert run("verify", "--no-replay", "--json", *names) == 1
+    found = json.loads(capsys.readouterr().out)
+    assert [one["wrong"] for one in found] == [False, True, False, True, True]
+    assert found[0]["trust"]["signed"] == "unsigned" and found[0]["case"] == OPEN and found[3]["trust"] is None
+
+
+def test_no_cases_and_no_such_case(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("verify") == 0 and capsys.readouterr().out == "No cases yet.\n"
+    assert run("verify", "104-2-none") == 1
+    assert "There is no case 104-2-none" in capsys.readouterr().out
+
+
+def test_a_key_is_made_and_signs(
+    here: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert main(["cases", "import", "open.jsonl"]) == 0
+    typed = "short\nlong enough\nlong enoug\nlong enough\nlong enough\n"
+    assert run("key", "Robin Skerry", "--out", "mine", typed=typed, monkeypatch=monkeypatch) == 0
+    out = capsys.readouterr()
+    assert (
+        "Private key of Robin Skerry: mine." in out.out and "not the same" in out.err and "long enough" not in out.out
+    )
+    assert run("key", "Robin Skerry", "--out", "mine", typed=typed, monkeypatch=monkeypatch) == 1
+    assert "there already" in capsys.readouterr().err
+    assert run("sign", OPEN, typed="x\n", monkeypatch=monkeypatch) == 1
+    assert "which key signs?" in capsys.readouterr().err
+    assert run("sign", OPEN, "--key", "mine", typed="long enougH\n", monkeypatch=monkeypatch) == 1
+    assert "the passphrase is not the one of this key" in capsys.readouterr().err
+    assert run("sign", OPEN, "--key", "mine", typed="", monkeypatch=monkeypatch) == 1
+    assert "no passphrase was given" in capsys.readouterr().err
+    assert run("sign", OPEN, "--key", "mine", typed="long enough\n", monkeypatch=monkeypatch) == 0
+    out = capsys.readouterr()
+    assert f"Signed by Robin Skerry: case {OPEN} up to event 61, STILL OPEN" in out.out
+    assert "not among the known people's: put mine.pub into the folder" in out.out
+    assert run("sign", OPEN, "--key", "mine", typed="long enough\n", monkeypatch=monkeypatch) == 1
+    assert "signed it as it stands already (event 62)" in capsys.readouterr().err
+
+    assert run("verify", "--no-replay") == 0
+    assert "nobody vouches for the name" in capsys.readouterr().out
+    (here / "people").mkdir()
+    shutil.copy(here / "mine.pub", here / "people")
+    monkeypatch.setenv("ISOLATE_PEOPLE", str(here / "people"))
+    assert run("key") == 0 and capsys.readouterr().out.startswith("Robin Skerry: key ")
+    assert run("verify", "--no-replay", OPEN) == 0
+    assert "Signed by Robin Skerry (event 62), up to event 61, key " in capsys.readouterr().out
+    name = ("--as", "Sam Halden")
+    assert run("sign", OPEN, "--key", "mine", *name, typed="long enough\n", monkeypatch=monkeypatch) == 1
+    assert "known here as that of Robin Skerry" in capsys.readouterr().err
+
+
+def test_a_case_that_is_not_whole_is_not_signed(
+    here: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import sqlite3
+
+    assert main(["cases", "import", "open.jsonl"]) == 0
+    assert run("key", "Robin", "--out", "mine", "--no-passphrase") == 0
+    with sqlite3.connect(here / "cases.db") as db:
+        for (name,) in db.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+            db.execute(f"DROP TRIGGER {name}")
+        db.execute("UPDATE events SET body = '{}' WHERE seq = 9")
+    capsys.readouterr()
+    assert run("sign", OPEN, "--key", "mine") == 1
+    assert "is not whole and is not signed so. Event 9 was changed" in capsys.readouterr().err
+    assert run("verify", OPEN) == 1
+    assert "Events 1 to 8 are whole." in capsys.readouterr().out
+
+
+def test_nobody_is_known(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("key") == 0 and "Nobody's key is known here" in capsys.readouterr().out
+    (here / "people").mkdir()
+    (here / "people" / "x.pub").write_text("no key")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("ISOLATE_PEOPLE", str(here / "people"))
+        assert run("verify") == 1
+        assert "x.pub: no public key, or a damaged one" in capsys.readouterr().err
