@@ -17,8 +17,8 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from isolate.case.chain import verify
-from isolate.case.events import FORMAT, KINDS, ZERO, Event, EventError, canonical, from_line, parse, read_json
+from isolate.case.chain import digest, verify
+from isolate.case.events import FORMAT, KINDS, ZERO, Event, EventError, canonical, from_line, parse, read_json, to_line
 from isolate.kb.shown import plain as shown
 
 LARGE = 20_000_000
@@ -314,6 +314,13 @@ class _Reader:
             if one.sound or one.blank:
                 continue
             after = self.lines[at + 1].event if at + 1 < len(self.lines) else None
+            if one.event is not None and last is not None and one.event.prev != last.hash:
+                back = replace(one.event, prev=last.hash)
+                if not one.alien and digest(back) == back.hash:
+                    one.text = "the hash of the event before, as it stands here, was changed after it was written."
+                    one.column = _parts(one.raw, to_line(back)) + 1 if one.raw else 0
+                    before = one.event = back
+                    continue
             if one.raw and (one.ended or one.raw.endswith((b"}", b"\r"))):
                 mended = mend(one.raw, after.prev if after is not None else "", self.pinpoint)
                 if mended is not None:

@@ -54,6 +54,7 @@ def main(most: int, anew: int) -> None:
         read = read_bytes(lines(changed), pinpoint=False)
         found[how, "made"] += 1
         found[how, "found"] += bool(read.faults)
+        found[how, "found with the store's head"] += bool(verify(changed, head=cases[name][-1].hash))
         found[how, "event right"] += any(abs(fault.seq - seq) <= (how != "body edited") for fault in read.faults)
     print(f"{plain} changes to bytes and events, {time.process_time() - begun:.0f} s of CPU", flush=True)
     for how in (*BYTES, *EVENTS):

