@@ -16,6 +16,7 @@ from isolate.terminal.plain import say as _say
 from isolate.terminal.plain import text as _text
 
 if TYPE_CHECKING:
+    from isolate.kb.fit import Fitted
     from isolate.kb.load import Loaded
 
 STOPPED = 130
@@ -153,7 +154,7 @@ def _parser() -> argparse.ArgumentParser:
     cases.epilog = "isolate cases WORD ... searches; the options of that: isolate cases list --help."
     cases.set_defaults(run=_cases_list)
     moves = cases.add_subparsers(metavar="WHAT")
-    listing = moves.add_parser("list", parents=[stored], help="list them, the newest first, or search them")
+    listing = moves.add_parser("list", parents=[stored], help="list them, the last written to first, or search them")
     listing.add_argument("words", nargs="*", metavar="WORD", help="only cases that all of these words stand in")
     listing.add_argument("--aircraft", default="", help="fleet number")
     listing.add_argument("--position", default="", help="engine position")
@@ -179,10 +180,13 @@ def _parser() -> argparse.ArgumentParser:
     show.add_argument("case")
     show.add_argument("--hand-over", action="store_true", help="what was last passed on to the next shift")
     show.set_defaults(run=_cases_show)
-    finding = moves.add_parser("finding", parents=[stored], help="add what the shop found to a case that has ended")
+    finding = moves.add_parser(
+        "finding", parents=[common, stored], help="add what the shop found to a case that has ended"
+    )
     finding.add_argument("case")
     finding.add_argument("--repair", metavar="KEY", help="the repair at which the part came off")
     finding.add_argument("--finding", metavar="WHAT", help="confirmed, not-confirmed or other; none: it is asked")
+    finding.add_argument("--mode", default="", metavar="FAULT", help="which fault of the part the shop named, if any")
     finding.add_argument("--text", default="", help="what was found, in words")
     finding.add_argument("--report", default="", metavar="REF", help="the shop report's reference")
     finding.set_defaults(run=_cases_finding)
@@ -339,7 +343,7 @@ def _review_parsers(commands: Any, common: argparse.ArgumentParser, stored: argp
         "MODE=P (a prior), knowledge=FOLDER or knowledge=DIGEST; may be given again",
     )
     review.add_argument(
-        "--only", metavar="PART", help="one part of it: story, belief, rules, minutes, advice, firm, trust"
+        "--only", metavar="PART", help="one part of it: story, belief, firm, rules, minutes, advice, trust, record"
     )
     review.add_argument("--html", type=Path, metavar="FILE", help="write it there as a page")
     review.add_argument("--text", type=Path, metavar="FILE", help="write it there as text")
@@ -601,11 +605,19 @@ def _cases_finding(arguments: argparse.Namespace) -> int:
     with open_store(arguments.store) as store:
         events = store.events(arguments.case)
         repair, finding, text, report = arguments.repair, arguments.finding, arguments.text, arguments.report
+        mode, state = arguments.mode.strip(), fold(events)
+
+        def fitted() -> Fitted | None:
+            from isolate.kb.fit import fit
+
+            knowledge, engine = _load(arguments).knowledge, state.intake.engine if state.intake else ""
+            return fit(knowledge, engine) if engine in knowledge.engines else None
+
         if finding is None:
             from isolate.terminal.finding import ask
 
-            repair, finding, text, report = ask(fold(events), repair, text, report)
-        event = finding_event(events, repair, finding, text, report)
+            repair, finding, text, report, mode = ask(state, repair, text, report, mode, fitted)
+        event = finding_event(events, repair, finding, text, report, mode, fitted() if mode else None)
         store.append_all(arguments.case, [event], now_text(_now()), after=events[-1].hash)
         print("\n".join(finding_lines(fold(store.events(arguments.case)))[1:]))
     return 0

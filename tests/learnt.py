@@ -12,9 +12,9 @@ from typing import Any
 
 import numpy as np
 
-from isolate.case.believed import part_states, told_belief
+from isolate.case.believed import believed, part_states, told_belief
 from isolate.case.brief import Brief, brief
-from isolate.case.case import Intake
+from isolate.case.case import Evidence, Intake
 from isolate.case.chain import Fault, verify
 from isolate.case.chase import Kit
 from isolate.case.events import Event
@@ -68,6 +68,8 @@ def closed(
     """Return a case's events. ``answers``: (check, outcome), or the body's fields; ``found``: (repair, mode instance).
 
     ``more``: ``remaining`` (0.01), ``verified`` (passed), ``knowledge``, ``drill``, ``end``.
+
+    ``findings``: repair → what the shop found, and after a space the fault that it named, where it named one.
     """
     log = Memory()
 
@@ -93,7 +95,9 @@ def closed(
     end = more.get("end", "verified, fault found")
     write("closed", {"end": end, "found": named, "remaining": more.get("remaining", 0.01), "record": ""}, minutes + 30)
     for repair, finding in findings.items():
-        write("shop-finding", {"repair": repair, "finding": finding, "text": "", "report": ""}, minutes + 40_000)
+        finding, _, mode = finding.partition(" ")
+        body = {"repair": repair, "finding": finding, "text": "", "report": "", **({"mode": mode} if mode else {})}
+        write("shop-finding", body, minutes + 40_000)
     return log.events(case)
 
 
@@ -125,12 +129,13 @@ def drawn(
     modes: Sequence[str] = (),
     engine: str = "halden-hf-3",
     finding: str = "confirmed",
+    tool: Kit | None = None,
 ) -> list[tuple[Event, ...]]:
     """Return so many cases of one faulty channel, drawn from the knowledge of the kit.
 
     Its fault is one that a shop always sees, or one of ``modes``, as likely as it is with what was told. Each of
     ``checks`` (names of checks per channel) is answered once on the faulty channel and once on the other; three are
-    one occasion.
+    one occasion. The end names the true fault; with ``tool``, the likeliest of that part by its belief.
     """
     rng = np.random.default_rng(seed)
     fitted = kit.fitted
@@ -153,6 +158,8 @@ def drawn(
                 said.append({"check": key, "outcome": outcome, "condition": "steady", "occasion": turn // 3})
         intake = told(("104", "117", "230")[i % 3], "12"[i % 2], engine, complaint="weak-snap", channel=channel)
         repair = replaced(kit, f"channel/{channel}", mode)
+        if tool is not None:
+            mode = _likeliest(tool, intake, said, repair, f"channel/{channel}")
         cases.append(
             closed(
                 f"c{seed}-{i:03}",
@@ -164,6 +171,15 @@ def drawn(
             )
         )
     return cases
+
+
+def _likeliest(kit: Kit, intake: Intake, said: Sequence[Mapping[str, Any]], repair: str, zone: str) -> str:
+    evidence = tuple(
+        Evidence(i, "answer", a["check"], a["outcome"], a["condition"], 1.0, a["occasion"])
+        for i, a in enumerate(said, start=1)
+    )
+    chances = dict(zip(kit.fitted.zones[zone].states, believed(kit.model, intake, evidence).zone(zone), strict=True))
+    return max(sorted(part_states(kit.fitted, repair, zone)), key=lambda state: float(chances[state]))
 
 
 def kit_with(

@@ -6,6 +6,7 @@ do with processes (closed input, signals, a full disk, a kill) runs in a process
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import random
@@ -774,6 +775,11 @@ def test_the_shop_s_finding_is_added_and_shown_with_the_record(cli: Cli, ended: 
     plain(cli("cases", "finding", "done", "--finding", "other", "--store", ended), "say what")
     plain(cli("cases", "show", "done", "--hand-over", "--store", ended), "never passed on")
     plain(cli("cases", "show", "nonsense", "--store", ended), "no case nonsense")
+    named = ("cases", "finding", "done", "--finding", "confirmed", "--store", ended, "--mode")
+    plain(cli(*named, "igniter-cold"), "no fault of that part is called 'igniter-cold'")
+    plain(cli("cases", "finding", "done", "--finding", "other", "--text", "x", "--mode", "y", "--store", ended), "only")
+    said = cli(*named, "igniter-cracked")
+    assert "the shop found the fault in it, igniter-cracked/A." in said.out
     told = ("--finding", "not-confirmed", "--text", "spark in limits", "--report", "WS-9", "--store", ended)
     ran = cli("cases", "finding", "done", *told)
     assert ran.code == 0, ran.err
@@ -794,9 +800,34 @@ def test_the_shop_s_finding_is_asked_for_where_it_is_not_given(ended: Path, tmp_
 
     stopped = finding("")
     assert stopped.returncode == 1 and "nothing was added" in stopped.stderr
-    told = finding("7\n1\ntip cracked\n\n")
+    told = finding("7\n1\nigniter-cold\n99\n2\ntip cracked\n\n")
     assert told.returncode == 0, told.stderr
-    assert "'7' does nothing here" in told.stdout and "the shop found the fault in it: tip cracked." in told.stdout
+    assert "2 Igniter plug A cracked or chipped" in told.stdout and "'igniter-cold' is none of these" in told.stdout
+    assert "the shop found the fault in it, igniter-cracked/A: tip cracked." in told.stdout
+
+
+def test_a_shop_may_have_named_no_fault(ended: Path) -> None:
+    from rich.console import Console
+
+    from isolate.case.case import fold
+    from isolate.terminal.finding import ask
+    from isolate.terminal.keys import Lines
+
+    with open_store(ended) as store:
+        state = fold(store.events("done"))
+    told = io.StringIO()
+    console = Console(file=told, width=80)
+
+    def asked(lines: str, **more: Any) -> tuple[str | None, str, str, str, str]:
+        return ask(state, None, "", "", console=console, face=Lines(io.StringIO(lines), console), **more)
+
+    fitted = fit(loading.load().knowledge, "halden-hf-3")
+    assert asked("1\n\ntip cracked\nR-1\n", fitted=lambda: fitted) == (None, "confirmed", "tip cracked", "R-1", "")
+    assert told.getvalue().count("Which fault of it") == 1
+    # It is not asked where it was told, where nothing was confirmed, or where the knowledge has not the engine.
+    assert asked("1\n\n\n", mode="igniter-worn", fitted=lambda: fitted)[4] == "igniter-worn"
+    assert asked("2\n\n\n", fitted=lambda: fitted)[4] == asked("1\n\n\n")[4] == ""
+    assert told.getvalue().count("Which fault of it") == 1
 
 
 # -- earlier cases, and what came back --------------------------------------------------------------
@@ -832,13 +863,15 @@ def test_what_came_back_is_listed(cli: Cli, ended: Path, tmp_path: Path, monkeyp
     _later(monkeypatch, 12)
     cli("chase", "--answers", put(tmp_path / "again.yaml", ANSWERS), "--store", ended)
     told = cli("repeats", "--store", ended).out
-    assert "Aircraft 230, engine 1 (Halden HF-3)" in told and "12 days on" in told and "Replace igniter" in told
+    assert "Aircraft 230, engine 1 (Halden HF-3)" in told and "Replace igniter" in told
+    assert "12 days from the end of" in " ".join(told.split())
     (found,) = json.loads(cli("repeats", "--store", ended, "--json").out)["repeats"]
     assert [v["days"] for v in found["visits"]] == [None, pytest.approx(12, abs=0.01)]
     assert found["visits"][0]["case"] == "done" and found["visits"][0]["repairs"] == ["replace-igniter/A"]
     none = json.loads(cli("repeats", "--store", ended, "--json", "--days", "3").out)
-    assert none["repeats"] == [] and none["notes"] == [] and none["cases"] == 2
-    assert "Nothing came back" in cli("repeats", "--store", ended, "--aircraft", "104").out
+    assert none["repeats"] == [] and none["cases"] == 2
+    assert all("dated after today" in note for note in none["notes"])
+    plain(cli("repeats", "--store", ended, "--aircraft", "104"), "no case here is of aircraft '104'")
     for days in ("0", "-4", "nan", "1e9"):
         plain(cli("repeats", "--store", ended, f"--days={days}"), "days are a number above 0")
     plain(cli("repeats", "--store", ended, "--days", "soon"), "invalid float value: 'soon'")

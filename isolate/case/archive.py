@@ -97,6 +97,17 @@ def read_back(data: bytes, digest: str) -> Loaded:
     return loaded
 
 
+def fault_of(data: bytes, digest: str) -> str:
+    """Return why an archive is not the knowledge of that digest, or cannot be read here; empty where it is."""
+    from isolate.kb.read import KnowledgeError
+
+    try:
+        read_back(data, digest)
+    except (BadArchive, KnowledgeError, OSError) as error:
+        return " ".join(str(error).split())[:200].rstrip(".") or type(error).__name__
+    return ""
+
+
 def changed_since(folder: Path, moment: float) -> bool:
     """Whether a file of the folder was written at or after a moment, seconds since the epoch."""
     return any(path.stat().st_mtime >= moment for path in (folder, *folder.glob("*"), *folder.glob("*/*.yaml")))

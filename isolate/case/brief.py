@@ -6,6 +6,7 @@ reading a trail. All of it follows from the events and can be made again at any 
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, fields
 from itertools import pairwise
@@ -24,7 +25,8 @@ class Fitted:
     """A repair that stands. ``part``: what is known of the parts, by the names of :data:`isolate.case.parts.PART`.
 
     ``price``: what it takes in parts, equivalent minutes; 0 for one that takes none. ``finding``: the shop's, by the
-    names of :data:`isolate.case.parts.FINDINGS`; empty while it has said nothing.
+    names of :data:`isolate.case.parts.FINDINGS`; empty while it has said nothing. ``mode``: the fault that it named;
+    empty where it named none. ``disputed``: the shop's words on it, of which ``finding`` is the last, disagree.
     """
 
     seq: int
@@ -33,6 +35,8 @@ class Fitted:
     price: float
     part: Mapping[str, Any]
     finding: str = ""
+    mode: str = ""
+    disputed: bool = False
 
 
 @dataclass(frozen=True)
@@ -131,6 +135,11 @@ def brief(events: Sequence[Event]) -> Brief:
     intake, opening = state.intake, events[0].body
     by_seq = {event.seq: event for event in events}
     findings = {str(f["repair"]): str(f["finding"]) for f in state.findings}
+    # A word that came later and names no fault takes none back.
+    faults = [(str(f["repair"]), mode) for f in state.findings if (mode := _text(f.get("mode")))]
+    modes = dict(faults)
+    said = {(str(f["repair"]), str(f["finding"])) for f in state.findings}
+    words = [Counter(repair for repair, _ in had) for had in (said, set(faults))]
     repairs = tuple(
         Fitted(
             item.seq,
@@ -139,6 +148,8 @@ def brief(events: Sequence[Event]) -> Brief:
             float(by_seq[item.seq].body.get("parts", 0)),
             dict(state.parts.get(item.seq, {})),
             findings.get(item.key, ""),
+            modes.get(item.key, "") if findings.get(item.key) == "confirmed" else "",
+            disputed=any(times[item.key] > 1 for times in words),
         )
         for item in state.evidence
         if item.kind == "repair"

@@ -9,9 +9,20 @@ from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from itertools import pairwise
 from typing import Any, Literal
 
-from isolate.case.events import ZERO, Event, EventError, canonical, checked, is_event_time, now_text, to_object
+from isolate.case.events import (
+    ZERO,
+    Event,
+    EventError,
+    canonical,
+    checked,
+    is_event_time,
+    now_text,
+    parse_time,
+    to_object,
+)
 
 What = Literal["changed", "missing", "moved", "inserted", "other-case", "time", "first"]
 
@@ -100,9 +111,41 @@ def verify(
             faults.append(_fault(events[after], "changed", text, after))
         before, after = seq, at
     if head is not None and (not kept or events[after].hash != head):
-        text = f"Events are missing after event {before}, or event {before} is not the one that was written last."
+        text = (
+            f"Events are missing after event {before}, or event {before} is not the one that was written last."
+            if before
+            else "All its events are gone."
+        )
         faults.append(Fault(before + 1, "missing", text, max(len(events) - 1, 0)))
     return sorted(faults, key=lambda fault: (fault.at, fault.seq, fault.what))
+
+
+def back_in_time(events: Sequence[Event]) -> str:
+    """Return a sentence where a later event has an earlier time; empty where none has."""
+    found = []
+    for before, event in pairwise(events):
+        try:
+            seconds = (parse_time(before.time) - parse_time(event.time)).total_seconds()
+        except EventError:
+            continue
+        if seconds > 0:
+            found.append((seconds, event.seq))
+    if not found:
+        return ""
+    most, seq = max(found)
+    more = f", and at {len(found) - 1} more" if len(found) > 1 else ""
+    return (
+        f"Its times go back at event {seq}, by {span(most)}{more}: clocks of two machines that differ, or one that was "
+        "set. The order is that of the chain, which no clock changes."
+    )
+
+
+def span(seconds: float) -> str:
+    """Return a length of time in words that are read at a glance: days from two days up, then hours, minutes."""
+    for unit, size in (("days", 86_400), ("hours", 3_600), ("minutes", 60)):
+        if seconds >= 1.995 * size:
+            return f"{seconds / size:,.0f} {unit}"
+    return "a minute or less" if seconds <= 60 else "a minute or two"
 
 
 def _sound(event: Event) -> bool:

@@ -17,6 +17,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote, unquote
 
 import sqlalchemy as sa
 from sqlalchemy import event as hooks
@@ -70,7 +71,8 @@ chains = sa.Table(
     _text("complaint_key", server_default=""),
     _text("knowledge", server_default=""),
     _count("drill", server_default="0"),
-    _count("main", server_default="1"),  # of its case: the longest, of equals the one of the least head
+    _count("signed", server_default="0"),  # whether somebody signed it; whether that holds is for a review to say
+    _count("main", server_default="1"),  # of its case: the first as FIRST has it
     _count("ends", server_default="1"),  # how many chains the case has
     _count("known", server_default="0"),  # the events that the brief and the words beside it cover
     sa.Index("chains_of_case", "case_id"),
@@ -145,6 +147,15 @@ GUARDS = {
 """What keeps an event as it is, whatever tool somebody takes to it."""
 
 
+FIRST = (chains.c.signed.desc(), chains.c.ended.desc(), chains.c.events.desc(), chains.c.head)
+"""The order of a case's ends, the main one first: a longer one that came in later does not displace what was signed."""
+_KINDS: dict[str, type] = {c.name: int if isinstance(c.type, sa.Integer) else str for c in chains.c}
+
+
+class Unsound(Exception):
+    """What lists show is not of the kind that was written there."""
+
+
 class Away(StoreError):
     """The connection to the database is gone, or there is none."""
 
@@ -191,6 +202,11 @@ class Database:
                 yield connection
         except (exc.SQLAlchemyError, sqlite3.Error) as error:
             raise self._said(doing, error) from None
+        except Unsound:
+            raise StoreError(
+                f"The store {self.label} could not be {doing}: its list of cases is damaged. Keep it as it is; on a "
+                "copy of it, isolate store rebuild makes the list again from the events."
+            ) from None
 
     def _said(self, doing: str, error: BaseException) -> StoreError:
         sentence = f"The store {self.label} could not be {doing}: {self._reason(error)}."
@@ -293,6 +309,14 @@ def of_address(address: str, patience: float) -> Database:
 def _address(address: str) -> tuple[URL, str, tuple[str, ...]]:
     """Return an address as it is used, as it is shown (without a password), and what must not be shown."""
     bad = "The address of the store cannot be read: it is postgresql://user@server/database."
+    # An @ in a password should be written %40; the server's name comes after the last one all the same.
+    scheme, _, rest = address.partition("://")
+    told = re.fullmatch(r"(?P<rest>.*?)(?P<query>\?[\w-]+=.*)?", rest, re.DOTALL)
+    who, _, where = (told["rest"] if told else "").rpartition("@")
+    odd = "@" in who or "/" in who or "?" in who
+    if odd and told:
+        user, colon, password = who.partition(":")
+        address = f"{scheme}://{quote(unquote(user))}{colon}{quote(unquote(password), '')}@{where}{told['query'] or ''}"
     try:
         url = make_url(re.sub(r"^postgres(ql)?:(?=//)", "postgresql:", address))
     except (exc.ArgumentError, ValueError):
@@ -306,7 +330,7 @@ def _address(address: str) -> tuple[URL, str, tuple[str, ...]]:
     secrets = [str(url.password)] if url.password else []
     secrets += [asked] if isinstance(asked, str) else list(asked)
     # Put together anew: set(password=None) would leave it as it is.
-    shown = URL.create("postgresql", url.username, None, url.host, url.port, url.database)
+    shown = URL.create("postgresql", None if odd else url.username, None, url.host, url.port, url.database)
     return url, shown.render_as_string(), tuple(s for s in secrets if s)
 
 
@@ -429,14 +453,14 @@ class Unit:
         if rows:
             self._on.execute(_ADD, list(rows))
 
-    def grow(self, chain: str, was: str, last: str, events: int, head: str, ended: int) -> bool:
+    def grow(self, chain: str, was: str, last: str, events: int, head: str, ended: int, signed: int) -> bool:
         """Note the new end of a chain; False where its head is not ``was`` any more."""
-        values = {"chain_": chain, "was_": was, "last_": last, "events_": events, "head_": head, "ended_": ended}
-        return self._on.execute(_GROW, values).rowcount == 1
+        values = {"chain_": chain, "was_": was, "last_": last, "events_": events, "head_": head}
+        return self._on.execute(_GROW, {**values, "ended_": ended, "signed_": signed}).rowcount == 1
 
     def choose(self, case: str) -> None:
-        """Say anew which chain of a case is the main one: the longest, of equals the one of the least head."""
-        query = sa.select(chains.c.id).where(chains.c.case_id == case).order_by(chains.c.events.desc(), chains.c.head)
+        """Say anew which chain of a case is the main one: the first as :data:`FIRST` has it."""
+        query = sa.select(chains.c.id).where(chains.c.case_id == case).order_by(*FIRST)
         found = self._on.execute(query).scalars().all()
         mine = chains.c.case_id == case
         self._on.execute(chains.update().where(mine, chains.c.id != found[0]).values(main=0, ends=len(found)))
@@ -460,26 +484,62 @@ class Unit:
         if rows := [{"serial": s, "chain": c} for c, *_, serials in kept for s in serials]:
             self._on.execute(parts.insert(), rows)
 
-    def forget_briefs(self) -> None:
-        """Mark what searches look at as out of date, of all cases."""
-        self._on.execute(chains.update().values(known=0))
+    def list_anew(self, row: Row) -> None:
+        """Write what lists show of a chain, whether or not it was listed."""
+        key = row["id"]
+        if self._on.execute(chains.update().where(chains.c.id == key).values(**row)).rowcount == 0:
+            self._on.execute(chains.insert(), [dict(row)])
+
+    def taken(self, wanted: Mapping[str, int]) -> bool:
+        """Return whether the database has what it was given: chain -> how many events, and all are listed."""
+        for some in _chunks(list(wanted)):
+            query = sa.select(events.c.chain, sa.func.count()).where(events.c.chain.in_(some)).group_by(events.c.chain)
+            counts = {row[0]: row[1] for row in self._on.execute(query)}
+            listed = set(self._on.execute(sa.select(chains.c.id).where(chains.c.id.in_(some))).scalars())
+            if any(counts.get(key) != wanted[key] or key not in listed for key in some):
+                return False
+        return True
 
     # chains and events
 
     def chains(self, case: str) -> list[Row]:
         """Return the chains of a case, the main one first."""
-        return [dict(row) for row in self._on.execute(_CHAINS, {"case_": case}).mappings()]
+        return [self._sound(row) for row in self._on.execute(_CHAINS, {"case_": case}).mappings()]
 
     def chain(self, key: str) -> Row | None:
+        found = self.as_listed(key)
+        return None if found is None else self._sound(found)
+
+    def as_listed(self, key: str) -> Row | None:
+        """Return what lists show of a chain as it stands there, whatever was done to it."""
         found = self._on.execute(sa.select(chains).where(chains.c.id == key)).mappings().first()
         return None if found is None else dict(found)
 
+    def _sound(self, row: Mapping[Any, Any]) -> Row:
+        if not all(isinstance(value, _KINDS[name]) for name, value in row.items()):
+            raise Unsound
+        return dict(row)
+
     def all_chains(self, forked: bool = False) -> list[Row]:
-        query = sa.select(chains).order_by(
-            chains.c.case_id, chains.c.main.desc(), chains.c.events.desc(), chains.c.head
-        )
+        query = sa.select(chains).order_by(chains.c.case_id, chains.c.main.desc(), *FIRST)
         found = self._on.execute(query.where(sa.text("ends > 1")) if forked else query)
-        return [dict(row) for row in found.mappings()]
+        return [self._sound(row) for row in found.mappings()]
+
+    def every_key(self) -> list[tuple[str, str | None]]:
+        """Return (key, head) of every chain, of those that only events tell of as well: those have no head."""
+        found: dict[str, str | None] = {str(row[0]): str(row[1]) for row in self._on.execute(_HEADS)}
+        return sorted(({str(key): None for key in self._on.execute(_TOLD).scalars()} | found).items())
+
+    def of_case(self, case: str) -> list[str]:
+        """Return the keys of all chains listed of a case, by their keys alone, in the order of :data:`FIRST`."""
+        mine = sa.or_(chains.c.id == case, sa.and_(chains.c.id > f"{case}@", chains.c.id < f"{case}A"))
+        return list(self._on.execute(sa.select(chains.c.id).where(mine).order_by(*FIRST)).scalars())
+
+    def looked_at(self, key: str) -> tuple[tuple[str | None, str] | None, str | None, tuple[str, ...]]:
+        """Return what is kept beside a chain: (brief, note), words, serial numbers; None for what is not there."""
+        text = self._on.execute(sa.select(words.c.text).where(words.c.chain == key)).scalar()
+        query = sa.select(parts.c.serial).where(parts.c.chain == key).order_by(parts.c.serial)
+        return self.briefs([key]).get(key), text, tuple(self._on.execute(query).scalars())
 
     def known_cases(self, cases: Sequence[str]) -> set[str]:
         """Return those of the cases that are here."""
@@ -503,14 +563,23 @@ class Unit:
 
     def hashes(self, chain: str) -> list[str]:
         query = sa.select(events.c.hash).where(events.c.chain == chain).order_by(events.c.seq)
-        return list(self._on.execute(query).scalars())
+        return [str(found) for found in self._on.execute(query).scalars()]
+
+    def hash_of(self, chain: str, seq: int) -> str:
+        """Return the hash of one event of a chain; empty where there is none."""
+        query = sa.select(events.c.hash).where(events.c.chain == chain, events.c.seq == seq)
+        return str(self._on.execute(query).scalar() or "")
 
     # lists and searches
 
     def summaries(self, wanted: Wanted, limit: int | None = None) -> list[tuple[Any, ...]]:
-        """Return, as :class:`isolate.case.store.Summary` has it, each case that is wanted, the last one first."""
+        """Return (main, then as :class:`isolate.case.store.Summary` has it) of what is wanted, the last one first."""
         query = self._searched(sa.select(*_LISTED), wanted).order_by(chains.c.last.desc(), chains.c.case_id)
-        return [tuple(row) for row in self._on.execute(query if limit is None else query.limit(limit))]
+        found = [tuple(row) for row in self._on.execute(query if limit is None else query.limit(limit))]
+        kinds = tuple(_KINDS["case_id" if column.name == "id" else column.name] for column in _LISTED)
+        if any(not isinstance(value, kind) for row in found for value, kind in zip(row, kinds, strict=True)):
+            raise Unsound
+        return found
 
     def count(self, wanted: Wanted) -> int:
         return int(
@@ -533,7 +602,10 @@ class Unit:
         query = self._searched(sa.select(chains.c.id, chains.c.events, chains.c.known), wanted)
         query = query.order_by(chains.c.opened, chains.c.case_id)
         query = query if limit is None else query.limit(limit)
-        return [(row[0], row[1], row[2]) for row in self._on.execute(query)]
+        found = [(row[0], row[1], row[2]) for row in self._on.execute(query)]
+        if any(not isinstance(value, int) for row in found for value in row[1:]):
+            raise Unsound
+        return found
 
     def behind(self) -> list[str]:
         """Return the chains whose brief and words do not cover all events."""
@@ -551,15 +623,20 @@ class Unit:
         return [(row[0], row[1]) for row in self._on.execute(query)]
 
     def _searched(self, query: sa.Select[Any], wanted: Wanted) -> sa.Select[Any]:
-        query = query.where(chains.c.main == 1)
-        for column, said in (
-            (chains.c.aircraft_key, wanted.aircraft),
-            (chains.c.position_key, wanted.position),
-            (chains.c.engine_key, wanted.engine),
-            (chains.c.complaint_key, wanted.complaint),
-        ):
-            if said:
-                query = query.where(column == said)
+        """Return a query for one end of each case that is wanted: its main one, or the first that what was told fits.
+
+        What was told is all but ``ended``, ``since`` and ``until``, which are asked of that end.
+        """
+        told = self._told(wanted, chains)
+        if not told:
+            query = query.where(chains.c.main == 1)
+        else:
+            others = chains.alias()
+            order = (others.c.main.desc(), *(others.c[c.name].desc() for c in (chains.c.signed, chains.c.ended)))
+            best = sa.select(others.c.id).where(others.c.case_id == chains.c.case_id, *self._told(wanted, others))
+            best = best.order_by(*order, others.c.events.desc(), others.c.head).limit(1)
+            also = sa.and_(chains.c.main == 0, chains.c.ends > 1, chains.c.id == best.scalar_subquery())
+            query = query.where(*told, sa.or_(chains.c.main == 1, also))
         if wanted.ended is not None:
             query = query.where(sa.text(f"ended = {int(wanted.ended)}"))  # as the index on the open ones has it
         if wanted.since:
@@ -567,18 +644,27 @@ class Unit:
         if wanted.until:
             # A day alone means all of it: whatever goes on with it is before the tilde.
             query = query.where(chains.c.opened <= wanted.until + "~")
+        return query
+
+    def _told(self, wanted: Wanted, on: Any) -> list[sa.ColumnElement[bool]]:
+        found = [
+            on.c[f"{name}_key"] == said
+            for name in ("aircraft", "position", "engine", "complaint")
+            if (said := getattr(wanted, name))
+        ]
         if wanted.part:
-            having = sa.select(parts.c.chain).where(parts.c.serial == wanted.part)
-            query = query.where(chains.c.id.in_(having))
+            found.append(on.c.id.in_(sa.select(parts.c.chain).where(parts.c.serial == wanted.part)))
         for word in wanted.words:
             # To the letter, which is faster than LIKE and the same on both; all texts are gone through once.
             place = sa.func.strpos if self._serves else sa.func.instr
-            query = query.where(chains.c.id.in_(sa.select(words.c.chain).where(place(words.c.text, word) > 0)))
-        return query
+            found.append(on.c.id.in_(sa.select(words.c.chain).where(place(words.c.text, word) > 0)))
+        return found
 
     # knowledge
 
     def keep_knowledge(self, digest: str, kept: str, archive: bytes) -> None:
+        """Keep a version of the knowledge, in place of one of that digest where there is one."""
+        self._on.execute(knowledge.delete().where(knowledge.c.digest == digest))
         self._on.execute(knowledge.insert(), {"digest": digest, "kept": kept, "archive": archive})
 
     def knowledge_like(self, start: str) -> list[str]:
@@ -612,16 +698,19 @@ _LAST = (
 _CHAINS = (
     sa.select(chains)
     .where(chains.c.case_id == sa.bindparam("case_"))
-    .order_by(chains.c.main.desc(), chains.c.events.desc(), chains.c.head)
+    .order_by(chains.c.main.desc(), *FIRST)
 )
+_HEADS = sa.select(chains.c.id, chains.c.head)
+_TOLD = sa.select(events.c.chain).where(events.c.chain.not_in(sa.select(chains.c.id))).distinct()
 _GROW = (
     chains.update()
     .where(chains.c.id == sa.bindparam("chain_"), chains.c.head == sa.bindparam("was_"))
-    .values({name: sa.bindparam(f"{name}_") for name in ("last", "events", "head", "ended")})
+    .values({name: sa.bindparam(f"{name}_") for name in ("last", "events", "head", "ended", "signed")})
 )
 _ADD = events.insert()
 _KNOWN = chains.update().where(chains.c.id == sa.bindparam("chain_")).values(known=sa.bindparam("known_"))
 _LISTED = [
+    chains.c.main,
     *(
         chains.c.case_id.label("id"),
         chains.c.opened,

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from isolate.case.chain import verify
-from isolate.case.store import Merged, Store, StoreError, open_store, read_case
+from isolate.case.store import Merged, Store, StoreError, not_an_address, open_store, read_case
 
 COPIES = 3
 """How often a store is copied before it is said that it is being written to."""
@@ -96,7 +96,12 @@ def copy(
     for kept in source.knowledges():
         data = source.knowledge(kept.digest)
         if data is not None:
-            to.keep_archive(kept.digest, kept.kept, data)
+            try:
+                said = to.keep_archive(kept.digest, kept.kept, data)
+            except StoreError as error:
+                said = str(error)
+            if said:
+                problems.append(f"{label}: {said}")
     return Home(tuple(merged), tuple(problems))
 
 
@@ -106,6 +111,14 @@ class _Here(StoreError):
 
 def _files(paths: Iterable[Path], problems: list[str]) -> Iterator[Path]:
     for path in paths:
+        try:
+            not_an_address(str(path))
+        except StoreError:
+            problems.append(
+                "What was given looks like the address of a database and is not shown, as it may hold a password: "
+                "isolate store copy --store ADDRESS --to STORE takes one in."
+            )
+            continue
         try:
             if not path.is_dir():
                 yield path

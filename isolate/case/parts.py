@@ -9,8 +9,9 @@ from typing import Any
 from isolate.case.case import CaseState, fold
 from isolate.case.events import Event
 from isolate.case.intake import Refused
-from isolate.kb.fit import near
+from isolate.kb.fit import Fitted, instance, near, split
 from isolate.kb.model import Ask
+from isolate.kb.shown import plain
 
 PART = (
     Ask(name="pn-off", prompt="Part number of the part that came off?"),
@@ -83,12 +84,53 @@ def part_line(part: Mapping[str, Any], blank: str) -> str:
     )
 
 
+def shop_modes(fitted: Fitted, repair: str) -> tuple[str, ...]:
+    """Return the faults, as instances, that a shop may find in the part that a repair takes off, in the order written.
+
+    Where the whole part comes off, any of its faults; else those of them that the repair puts right. None for a repair
+    that the knowledge does not have.
+    """
+    from isolate.case.believed import part_states
+
+    fit = fitted.repairs.get(repair)
+    found = []
+    for key in fit.clears if fit is not None and not fit.hand_over else ():
+        assert fit is not None
+        zone, in_it = fitted.zones[key], part_states(fitted, repair, key)
+        able = in_it if fit.entry.replaces else in_it & fit.clears[key]
+        found += [instance(state, zone.channel) for state in zone.states if state in able]
+    return tuple(found)
+
+
+def _shop_mode(fitted: Fitted | None, repair: str, finding: str, mode: str) -> str:
+    """Return the fault that a shop named in a part, as an instance. Raises Refused."""
+    if finding != "confirmed":
+        raise Refused("the shop names a fault only where it found the fault: --finding confirmed")
+    able = shop_modes(fitted, repair) if fitted is not None else ()
+    if not able:
+        raise Refused(f"the knowledge here has no fault that a shop could name in the part that came off at {repair}")
+    meant = [one for one in able if mode in (one, split(one)[0])]
+    if len(meant) == 1:
+        return meant[0]
+    if meant:
+        raise Refused(f"which of them did the shop find? {', '.join(meant)}")
+    names = [split(one)[0] for one in able]
+    raise Refused(f"no fault of that part is called {mode!r}{near(mode, names)}; there are {', '.join(able)}")
+
+
 def finding_event(
-    events: Sequence[Event], repair: str | None, finding: str, text: str, report: str
+    events: Sequence[Event],
+    repair: str | None,
+    finding: str,
+    text: str,
+    report: str,
+    mode: str = "",
+    fitted: Fitted | None = None,
 ) -> tuple[str, dict[str, Any]]:
     """Return the event, (kind, body), that adds a shop's finding to a case that has ended.
 
-    ``repair``: the repair's key; None where the case has one only. Raises Refused.
+    ``repair``: the repair's key; None where the case has one only. ``mode``: the fault that the shop named, of those
+    that ``fitted`` has (:func:`shop_modes`); empty where it named none, and then it is not in the body. Raises Refused.
     """
     state = fold(events)
     if not state.ended:
@@ -111,15 +153,39 @@ def finding_event(
         raise Refused("something else was found: say what")
     if len(report) > LONGEST:
         raise Refused(f"the report's reference is too long: {LONGEST} letters at most")
-    return "shop-finding", {"repair": repair, "finding": finding, "text": text, "report": report}
+    body = {"repair": repair, "finding": finding, "text": text, "report": report}
+    if mode := mode.strip():
+        body["mode"] = _shop_mode(fitted, repair, finding, mode)
+    return "shop-finding", body
 
 
 def finding_lines(state: CaseState) -> list[str]:
-    """Return what the shop found, in lines of the record."""
+    """Return what the shop found, in lines of the record; nothing is raised for whatever the trail holds."""
     lines = []
     for found in state.findings:
-        said = FINDINGS[found["finding"]]
-        more = f": {found['text']}" if found["text"] else ""
-        report = f" (report {found['report']})" if found["report"] else ""
-        lines.append(f"  {found['repair']}, the part that came off: {said}{more}{report}.")
+        repair, finding, mode, text, report = (
+            plain(found.get(name) or "") for name in ("repair", "finding", "mode", "text", "report")
+        )
+        said = FINDINGS.get(finding, f"what the shop is said to have found ({finding[:LONGEST]}) is nothing it may say")
+        more = f": {text}" if text else ""
+        of = f" (report {report})" if report else ""
+        lines.append(f"  {repair}, the part that came off: {said}{f', {mode}' if mode else ''}{more}{of}.")
+    lines += [f"  {doubt}" for doubt in contradictions(state.findings)]
     return ["", "Found by the shop since:", *lines] if lines else []
+
+
+def contradictions(findings: Sequence[Mapping[str, Any]]) -> list[str]:
+    """Return a sentence for each repair of which the shop said one thing and then another."""
+    words: dict[str, dict[str, None]] = {}
+    modes: dict[str, dict[str, None]] = {}
+    for found in findings:
+        repair, finding, mode = (plain(found.get(name) or "") for name in ("repair", "finding", "mode"))
+        words.setdefault(repair, {})[finding] = None
+        if finding == "confirmed" and mode:
+            modes.setdefault(repair, {})[mode] = None
+    said = []
+    for repair, had in words.items():
+        differing = list(had) if len(had) > 1 else list(modes.get(repair, ()))
+        if len(differing) > 1:
+            said.append(f"The shop's words on {repair} contradict each other: {', then '.join(differing)}.")
+    return said

@@ -23,7 +23,7 @@ WRITTEN = {
     "swapped": ("swap",),
     "handed-over": ("to", "why"),
     "closed": ("end", "found"),
-    "shop-finding": ("finding", "text", "report"),
+    "shop-finding": ("finding", "mode", "text", "report"),
     "signed": ("by",),
 }
 """Kind of event → what in its body is searched."""

@@ -40,6 +40,8 @@ def settings() -> Settings:
     told: dict[str, str] = {}
     if path is not None:
         try:
+            if path.exists() and not path.is_file() and not path.is_dir() and str(path) != os.devnull:
+                raise BadSettings(f"{path}: not a plain file, so no settings are read from it")  # a pipe is waited for
             with open(path, "rb") as stream:
                 read = tomllib.load(stream)
         except FileNotFoundError:

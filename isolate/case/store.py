@@ -4,8 +4,10 @@ When :meth:`Store.append` returns, the event is on disk. Whatever goes wrong wit
 :class:`StoreError`, whose message is a sentence for the user.
 
 A case may have been worked on in two places from the same beginning: a *fork*. Then it has several ends, each with a
-chain of its own; nothing is overwritten. The main one is the longest, of equals the one of the least hash, so it is
-the same whatever came in first. The name of a case alone means its main end, or the one that this Store wrote to last;
+chain of its own; nothing is overwritten. The main one is one that somebody signed before one that nobody did, then one
+that has ended before an open one, then the longest, then the one of the least hash: the same whatever came in first,
+and nobody displaces what was signed by adding to a copy of it. Whether a signature holds is for a review. The name of a
+case alone means its main end, or the one that this Store wrote to last;
 ``CASE@HEAD``, with eight or more digits of its last hash, or of an event that no other end has, means one of them.
 """
 
@@ -20,13 +22,12 @@ import time as clock
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, BinaryIO, TypeVar
 
 from isolate.case import search
-from isolate.case.chain import Fault, digest, seal, verify
+from isolate.case.chain import Fault, back_in_time, digest, seal, verify
 from isolate.case.events import (
     FORMAT,
     KINDS,
@@ -36,7 +37,6 @@ from isolate.case.events import (
     canonical,
     from_line,
     parse,
-    parse_time,
     read_json,
     to_line,
 )
@@ -47,7 +47,7 @@ if TYPE_CHECKING:
     from isolate.case.home import Home
     from isolate.kb.load import Loaded
 
-SCHEMA = 2
+SCHEMA = 3
 """The version of the tables; on SQLite it is in the database's user_version as well."""
 
 LIMIT = 200_000_000
@@ -69,7 +69,12 @@ BATCH = 200
 """Cases that are taken in within one transaction."""
 
 _STARTED = clock.time()
-_ADDRESS = re.compile(r"postgres(ql)?(\+\w+)?:")
+_ADDRESS = re.compile(r"postgres(ql)?(\+\w+)?:", re.IGNORECASE)
+_LIKE_ONE = re.compile(r"(?!~|/[^/]|\.\.?/|[a-z]:[\\/])(\s*postgres|.*:.*@)", re.IGNORECASE | re.DOTALL)
+_SQLITE = b"SQLite format 3\0"
+_BESIDE = ("-wal", "-shm", "-journal")
+_AN_EVENT = re.compile(rb'\s*\{\s*"(body|case|hash|kind|prev|seq|time)"\s*:')
+_DAMAGED = "the file is damaged; keep it, and go on from a copy or from exported cases"
 _END = re.compile(r"(?P<case>[^@]*)@(?P<head>[0-9a-fA-F]*)")
 _T = TypeVar("_T")
 
@@ -83,6 +88,7 @@ class Summary:
     """A case in a list, by its main end. Times are RFC 3339; what the opening did not say is an empty string."""
 
     id: str
+    """CASE@HEAD where a search found another end than the main one."""
     opened: str
     last: str
     aircraft: str
@@ -136,6 +142,14 @@ class Merged:
 
 
 @dataclass(frozen=True)
+class Rebuilt:
+    """What making lists again did: how many ends there are, and a sentence on each that was not as it should be."""
+
+    ends: int
+    said: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Kept:
     """A version of the knowledge: its digest, when it was put here (empty: it is not), its bytes, who used it when."""
 
@@ -156,20 +170,24 @@ def open_store(
     patience: float = 5.0,
     named: tuple[str, str] = ("ISOLATE_STORE", "cases.db"),
     later: bool = False,
+    there: bool = False,
 ) -> Store:
     """Open the store at `where`, a file or the address of a PostgreSQL database, making it if there is none.
 
     Without `where`: what :mod:`isolate.case.settings` says (the environment variable ISOLATE_STORE, else the file of
     settings), else `isolate/cases.db` in the user's data folder (XDG_DATA_HOME, else ~/.local/share); `named` gives
     another variable and file. `patience` is how many seconds to wait for another program's lock. `later`: a file is
-    looked at, and what takes long, making or changing its tables, is put off until it is first needed.
+    looked at, and what takes long, making or changing its tables, is put off until it is first needed. `there`: a file
+    that is not there is not made.
 
-    Raises StoreError: no permission, a folder, not a store, newer than this version, locked, disk full, not SQLite,
-    not reached. Raises BadSettings where the file of settings cannot be used.
+    Raises StoreError: not `there`, no permission, a folder, not a store, newer than this version, locked, disk full,
+    not SQLite, not reached. Raises BadSettings where the file of settings cannot be used.
     """
-    given = str(where) if where is not None else _set(named[0])
-    if _ADDRESS.match(given):
-        return Store(given, patience)
+    given = (where.strip() if isinstance(where, str) else str(where)) if where is not None else _set(named[0]).strip()
+    if address := _ADDRESS.match(given):
+        return Store(address[0].lower() + given[address.end() :], patience)
+    if not isinstance(where, Path):
+        not_an_address(given)
     if scheme := re.match(r"([A-Za-z][A-Za-z0-9+.-]+)://", given):
         raise StoreError(
             f"A store is the path of a file or a postgresql:// address; {scheme[1]!r} addresses cannot be opened."
@@ -180,7 +198,22 @@ def open_store(
     if given.startswith("~"):
         with suppress(RuntimeError):  # no home folder: the path is then taken as it is written
             path = path.expanduser()
+    if there and not path.exists():
+        raise StoreError(f"There is no store at {path}: nothing was ever kept there.")
     return Store(path.absolute(), patience, later)
+
+
+def not_an_address(given: str) -> None:
+    """Raise StoreError for a text that was meant as the address of a database, but is none and no file either.
+
+    Nothing of it is in the sentence, as it may hold a password.
+    """
+    if _LIKE_ONE.match(given) and not os.path.exists(given.replace("\0", "")):
+        raise StoreError(
+            "What was given for the store looks like the address of a database, but cannot be read as one: it is "
+            "postgresql://user@server/database. It is not shown here, as it may hold a password. A file of such a name "
+            "is written with ./ before it. Nothing was made."
+        )
 
 
 def _set(variable: str) -> str:
@@ -218,6 +251,7 @@ class Store:
         self._db: sqlite3.Connection | None = None
         self._closed = False
         self._chosen: dict[str, str] = {}
+        self._file: tuple[int, int] | None = None
         if isinstance(where, Path):
             self._open_file(where, later)
         else:
@@ -249,10 +283,13 @@ class Store:
         with self._plainly("opened"):
             if path.is_dir():
                 raise StoreError(f"{path} is a folder: give the path of a file in it.")
+            if path.exists() and not path.is_file():
+                raise StoreError(f"{path} is not a plain file, so no cases are kept there.")
             path.parent.mkdir(parents=True, exist_ok=True)
             is_new = not path.exists()
             self._db = sqlite3.connect(path, timeout=self.patience, isolation_level=None)
             try:
+                self._file = _which(path)
                 self._look()
                 if not later:
                     self._ready()
@@ -261,6 +298,14 @@ class Store:
             except BaseException:
                 self._db.close()
                 raise
+
+    def _still_there(self) -> None:
+        """Raise StoreError where another file than the one that was opened, or none, has the store's name now."""
+        if self.path is not None and _which(self.path) != self._file:
+            raise StoreError(
+                f"The store {self.label} was removed, or replaced by another file, while it was open: what would be "
+                "written now would be lost. Nothing of this was kept; stop, see to the file, and begin again."
+            )
 
     def _look(self) -> int:
         """Return the version of the file's tables, 0 for none yet. Raises StoreError, sqlite3.Error."""
@@ -369,11 +414,14 @@ class Store:
                 count, head = event.seq, event.hash
             if not sealed:
                 return
+            key = str(chain["id"]) if chain else case
             if chain is None:
                 self._begin(on, case, sealed)
             else:
                 self._grow(on, chain, sealed)
-            self._chosen[name] = str(chain["id"]) if chain else case
+            if on.last(key) != (sealed[-1].seq, sealed[-1].hash) or on.as_listed(key) is None:
+                raise StoreError(_not_taken(self.label))
+            self._chosen[name] = key
 
         self._write(work)
         return tuple(sealed)
@@ -438,7 +486,10 @@ class Store:
         on.add_events([_row(key, event) for event in events])
         turns = [event.kind == "closed" for event in events if event.kind in ("closed", "resumed")]
         ended = int(turns[-1]) if turns else int(chain["ended"])
-        if not on.grow(key, str(chain["head"]), last.time, last.seq, last.hash, ended):
+        mine = {event.seq: event.hash for event in events}
+        signs = any(_signs(event, lambda seq: mine.get(seq) or on.hash_of(key, seq)) for event in events)
+        signed = int(signs or bool(chain["signed"]))
+        if not on.grow(key, str(chain["head"]), last.time, last.seq, last.hash, ended, signed):
             raise StoreError(f"Somebody else has written to case {last.case} since it was read: read it again.")
         if chain["ends"] > 1:
             on.choose(last.case)
@@ -453,13 +504,19 @@ class Store:
 
     def _do(self, work: Callable[[Unit], _T], how: str) -> _T:
         """Do something in one transaction; once more where the connection broke or two stations met."""
-        with self._plainly("written" if how == "writing" else "read"):
+        writes = how == "writing"
+        with self._plainly("written" if writes else "read"):
             base = self._ready()
             from isolate.case.database import Away, Twice
 
             try:
                 with getattr(base, how)() as on:
-                    return work(on)
+                    if writes:
+                        self._still_there()
+                    done = work(on)
+                if writes:
+                    self._still_there()  # the file may have been taken away just before the commit
+                return done
             except (Away, Twice):
                 if self.path is not None:
                     raise
@@ -480,7 +537,7 @@ class Store:
         """
         wanted = self._wanted(words, filters)
         found = self._read(lambda on: on.summaries(wanted, limit))
-        return [_summary(*row) for row in found]
+        return [_summary(*row) for row in found]  # by its name where what was told fits an end that is not the main one
 
     def count(self, words: str | Iterable[str] = (), **filters: Any) -> int:
         """How many cases there are of what :meth:`find` would find. Raises StoreError."""
@@ -538,10 +595,104 @@ class Store:
         self._catch_up()
         return self._read(lambda on: on.notes())
 
-    def rebuild(self, progress: Callable[[int, int], None] = lambda done, of: None) -> int:
-        """Make what lists and searches look at again, from the events; give the number of ends. Raises StoreError."""
-        self._write(lambda on: on.forget_briefs())
-        return self._catch_up(progress)
+    def rebuild(self, progress: Callable[[int, int], None] = lambda done, of: None) -> Rebuilt:
+        """Make all that lists and searches look at again, from the events. Raises StoreError.
+
+        How many events a trail has and the hash of the last stay as they were noted when that was written: from
+        what is left of the events nobody could tell that their end was cut off.
+        """
+        keys = [key for key, _ in self._read(lambda on: on.every_key())]
+        cases: dict[str, list[str]] = {}
+        for key in keys:
+            cases.setdefault(_case_of(key), []).append(key)
+        names, said, done = list(cases), [], 0
+        for start in range(0, len(names), BATCH):
+            some = names[start : start + BATCH]
+
+            def work(on: Unit, some: Sequence[str] = some) -> list[str]:
+                found: list[str] = []
+                for case in some:
+                    on.hold(case)
+                    found += self._list_anew(on, case, cases[case])
+                return found
+
+            said += self._write(work)
+            done += sum(len(cases[case]) for case in some)
+            progress(done, len(keys))
+        return Rebuilt(len(keys), tuple(said))
+
+    def _list_anew(self, on: Unit, case: str, keys: Sequence[str]) -> list[str]:
+        """Make what lists and searches show of a case again; return a sentence on each thing that was not right."""
+        rows: list[dict[str, Any]] = []
+        said: list[str] = []
+        for key in keys:
+            events, listed = [_as_found(case, row) for row in on.rows(key)], on.as_listed(key)
+            if not events:
+                said.append(f"{key}: all its events are gone; what the list says of it was left as it was.")
+                continue
+            row = _chain_row(key, events)
+            if listed is None:
+                said.append(
+                    f"{key}: the list had lost it, and has it again up to event {row['events']}. Whether events after "
+                    "that were removed cannot be told from this store."
+                )
+            elif not _is_noted(listed):
+                said.append(f"{key}: how many events it has was unreadable; now it is what is there, {row['events']}.")
+            elif (listed["events"], listed["head"]) != (row["events"], row["head"]):
+                said.append(
+                    f"{key}: its last event is not the one that was written last (number {listed['events']}); isolate "
+                    "review verify says more."
+                )
+                row |= {"events": listed["events"], "head": listed["head"]}
+            rows.append(row)
+            if listed is not None and (wrong := _differences(listed, row)):
+                said.append(f"{key}: put right: {'; '.join(wrong)}.")
+        rows.sort(key=lambda row: (-row["signed"], -row["ended"], -row["events"], row["head"]))
+        for number, row in enumerate(rows):
+            on.list_anew({**row, "main": int(number == 0), "ends": len(rows), "known": 0})
+        on.keep_briefs(
+            [_looked_at(r["id"], self._parsed(on, r["id"], case, lenient=True), r["events"]) for r in rows]
+        )
+        return said
+
+    def unlike(self, name: str) -> list[str]:
+        """Return a sentence on each thing that lists or searches show of one end of a case and its events do not say.
+
+        None where all is as :meth:`rebuild` would make it. What is not brought up to date yet is no difference.
+        Raises StoreError where there is no such case.
+        """
+
+        def work(on: Unit) -> list[str]:
+            key, case = self._key(on, name)
+            events, listed = [_as_found(case, row) for row in on.rows(key)], on.as_listed(key)
+            if listed is None:
+                return ["The list of cases does not have it."]
+            if not events:
+                return ["The list of cases has it, and its events are gone."]
+            row = _chain_row(key, events)
+            found = [f"The list of cases is not what its events say: {w}." for w in _differences(listed, row)]
+            mine = on.of_case(_case_of(key))
+            if listed["ends"] != len(mine):
+                found.append(f"The list of cases says that it has {listed['ends']} ends; there are {len(mine)}.")
+            if listed["main"] != int(mine[:1] == [key]):
+                found.append(
+                    "The list of cases does not show it, though it is its case's main end."
+                    if mine[:1] == [key]
+                    else "The list of cases shows it as its case's main end, which is another."
+                )
+            if not isinstance(listed["known"], int) or listed["known"] > len(events):
+                found.append("The list of cases says that more events were looked at than there are.")
+            elif listed["known"] == len(events):
+                made = _looked_at(key, self._parsed(on, key, case, lenient=True))
+                kept, text, serials = on.looked_at(key)
+                by = "by hand, or by another version of this program"
+                if _brief_differs(kept, made):
+                    found.append(f"The brief kept of it is not what its events say: it was made {by}.")
+                if text != made[4] or serials != tuple(sorted(made[5])):
+                    found.append(f"What searches look through is not what its events say: it was made {by}.")
+            return found
+
+        return self._read(work)
 
     def _catch_up(self, progress: Callable[[int, int], None] = lambda done, of: None) -> int:
         """Bring what searches look at up to date where it is behind; where one may only read, it stays."""
@@ -553,7 +704,7 @@ class Store:
                 kept = []
                 for key in some:
                     chain = on.chain(key)
-                    if chain is not None:
+                    if chain is not None and isinstance(chain["events"], int):
                         kept.append(_looked_at(key, self._parsed(on, key, "", lenient=True), chain["events"]))
                 on.keep_briefs(kept)
 
@@ -689,7 +840,7 @@ class Store:
                     continue
                 known.add(case)
                 new.append((case, trail))
-                done[n] = Merged(case, len(trail), 0, 0, _backwards(trail))
+                done[n] = Merged(case, len(trail), 0, 0, back_in_time(trail))
                 if len(batch) > n + 1 and any(batch[m][0].case == case for m in ordered if m != n):
                     self._add_new(on, new)  # the other one of it has to find this one
                     new = []
@@ -709,12 +860,18 @@ class Store:
         on.add_chains([_chain_row(key, trail) for key, trail in new])
         on.add_events([_row(key, event) for key, trail in new for event in trail])
         on.keep_briefs([_looked_at(key, trail) for key, trail in new])
+        self._see(on, {key: len(trail) for key, trail in new})
+
+    def _see(self, on: Unit, wanted: Mapping[str, int]) -> None:
+        """See before the commit that the database took what it was given. Raises StoreError."""
+        if not on.taken(wanted):
+            raise StoreError(_not_taken(self.label))
 
     def _merge(self, on: Unit, trail: Sequence[Event], label: str) -> Merged:
         """Merge a trail into a case that is here. Raises StoreError where what is here was changed by hand."""
         case, last = trail[0].case, trail[-1]
         shared = 0
-        back = _backwards(trail)
+        back = back_in_time(trail)
         for chain in on.chains(case):
             if chain["head"] == last.hash and chain["events"] == last.seq:
                 self._same(on, chain, trail, last.seq, label)
@@ -726,12 +883,10 @@ class Store:
                 self._same(on, chain, trail, common, label)
                 if common < len(trail):
                     self._grow(on, chain, trail[count:])
+                    self._see(on, {str(chain["id"]): len(trail)})
                 return Merged(case, len(trail) - common, common, 0, back)
             shared = max(shared, common)
-        key = f"{case}@{trail[shared].hash}"
-        on.add_chain(_chain_row(key, trail))
-        on.add_events([_row(key, event) for event in trail])
-        on.keep_briefs([_looked_at(key, trail)])
+        self._add_new(on, [(f"{case}@{trail[shared].hash}", trail)])
         on.choose(case)
         return Merged(case, len(trail) - shared, shared, shared + 1, back)
 
@@ -758,23 +913,33 @@ class Store:
         return copy(self, other, progress)
 
     def ends(self) -> list[str]:
-        """Return what names every end of every case here: CASE, and CASE@HEAD for those that forked."""
-        found = self._read(lambda on: on.all_chains())
-        return [c["case_id"] if c["ends"] == 1 else f"{c['case_id']}@{c['head']}" for c in found]
+        """Return what names every end of every case here: CASE, and CASE@HEAD for those that forked.
+
+        Of all chains there are, whatever the list of cases says of them; what only events tell of is among them.
+        """
+        cases: dict[str, list[tuple[str, str | None]]] = {}
+        for key, head in self._read(lambda on: on.every_key()):
+            cases.setdefault(_case_of(key), []).append((key, head))
+        return [
+            case if len(ends) == 1 else f"{case}@{head}" if head is not None else key
+            for case, ends in cases.items()
+            for key, head in ends
+        ]
 
     # -- knowledge
 
-    def keep_knowledge(self, loaded: Loaded) -> bool:
+    def keep_knowledge(self, loaded: Loaded, anew: bool = False) -> bool:
         """Keep the knowledge that cases are worked with, once a version; whether it is kept now.
 
-        It is not where its files were changed since they were read, or where there is no room for it: a case goes on
-        without. Raises StoreError where the store cannot be read.
+        ``anew``: in place of the one that is kept (:meth:`knowledge_fault`). It is not kept where its files were
+        changed since they were read, or where there is no room for it: a case goes on without. Raises StoreError where
+        the store cannot be read.
         """
         from isolate.case.archive import BadArchive, changed_since, pack, read_back
         from isolate.case.events import now_text
 
         name = loaded.knowledge.digest
-        if self._read(lambda on: bool(on.knowledge_like(name))):
+        if not anew and self._read(lambda on: bool(on.knowledge_like(name))):
             return True
         from datetime import UTC, datetime
 
@@ -788,7 +953,7 @@ class Store:
             return False
 
         def work(on: Unit) -> None:
-            if not on.knowledge_like(name):
+            if anew or not on.knowledge_like(name):
                 on.keep_knowledge(name, now_text(datetime.now(UTC)), data)
 
         try:
@@ -797,14 +962,33 @@ class Store:
             return False
         return True
 
-    def keep_archive(self, name: str, kept: str, data: bytes) -> None:
-        """Keep a version of the knowledge, `name` its digest, as :meth:`knowledge` of another store gave it."""
+    def keep_archive(self, name: str, kept: str, data: bytes) -> str:
+        """Keep a version of the knowledge, `name` its digest, as :meth:`knowledge` of another store gave it.
 
-        def work(on: Unit) -> None:
-            if not on.knowledge_like(name):
-                on.keep_knowledge(name, kept, data)
+        Return a sentence where one that was kept here and cannot be used was replaced, else an empty string. Raises
+        StoreError where the data is not the knowledge of that digest, or nothing that this program can read.
+        """
+        from isolate.case.archive import fault_of
 
-        self._write(work)
+        here = self.knowledge(name)
+        if here == data:
+            return ""
+        if fault := fault_of(data, name):
+            raise StoreError(f"The knowledge {name[:12]} was not taken in: {fault}.")
+        was = "" if here is None else fault_of(here, name)
+        if here is not None and not was:
+            return ""
+        self._write(lambda on: on.keep_knowledge(name, kept, data))
+        if not was:
+            return ""
+        return f"The knowledge {name[:12]} kept in {self.label} could not be used ({was}) and was replaced."
+
+    def knowledge_fault(self, digest: str) -> str:
+        """Return why the version of the knowledge that is kept here cannot be used; empty: it can, or is not here."""
+        from isolate.case.archive import fault_of
+
+        data = self.knowledge(digest)
+        return "" if data is None else fault_of(data, digest)
 
     def knowledge(self, digest: str) -> bytes | None:
         """The archive of a version of the knowledge, by the first eight digits or more of its digest; None: not here.
@@ -858,6 +1042,9 @@ class Store:
             raise StoreError(f"The store {self.label} could not be {doing}: {_database_reason(error)}.") from None
         except OSError as error:
             raise StoreError(f"The store {self.label} could not be {doing}: {_reason(error)}.") from None
+        except UnicodeDecodeError:
+            # SQLite's own message quotes what was damaged, and Python cannot read that.
+            raise StoreError(f"The store {self.label} could not be {doing}: {_DAMAGED}.") from None
         except UnicodeEncodeError:
             raise StoreError(f"The store {self.label} could not be {doing}: a case's id is not whole text.") from None
 
@@ -866,6 +1053,7 @@ class Store:
 
 
 def _summary(
+    main: int,
     case: str,
     opened: str,
     last: str,
@@ -878,6 +1066,7 @@ def _summary(
     ends: int,
     head: str,
 ) -> Summary:
+    case = case if main else f"{case}@{head[:DIGITS]}"
     return Summary(case, opened, last, aircraft, position, engine, complaint, bool(ended), events, ends, head)
 
 
@@ -889,6 +1078,7 @@ def _said(value: object) -> str:
 def _chain_row(key: str, events: Sequence[Event]) -> dict[str, Any]:
     """What lists show of a chain, from its events."""
     first, last, body = events[0], events[-1], events[0].body
+    hashes = {event.seq: event.hash for event in events}
     said = {name: _said(body.get(name)) for name in ("aircraft", "position", "engine", "complaint")}
     ended = [event.kind == "closed" for event in events if event.kind in ("closed", "resumed")]
     return {
@@ -901,9 +1091,63 @@ def _chain_row(key: str, events: Sequence[Event]) -> dict[str, Any]:
         "knowledge": _said(body.get("knowledge")),
         "drill": int("drill" in body),
         "ended": int(bool(ended) and ended[-1]),
+        "signed": int(any(_signs(event, hashes.get) for event in events)),
         "events": last.seq,
         "head": last.hash,
     }
+
+
+def _signs(event: Event, hash_of: Callable[[int], str | None]) -> bool:
+    """Whether an event is a signature under what is before it; whether it holds is for a review to say."""
+    seq, own = event.body.get("seq"), event.body.get("hash")
+    return event.kind == "signed" and type(seq) is int and 0 < seq < event.seq and bool(own) and hash_of(seq) == own
+
+
+def _case_of(key: str) -> str:
+    return key.partition("@")[0]
+
+
+def _is_noted(listed: Mapping[str, Any]) -> bool:
+    return isinstance(listed["events"], int) and isinstance(listed["head"], str)
+
+
+def _differences(listed: Mapping[str, Any], row: Mapping[str, Any]) -> list[str]:
+    """Return in words where a listed row is not the one of its events."""
+    words = {"case_id": "its case", "opened": "when it was opened", "last": "when it was last written to"}
+    words |= {"ended": "whether it has ended", "signed": "whether it was signed", "drill": "whether it is a drill"}
+    words |= {"events": "how many events it has", "head": "the hash of its last event"}
+    found = []
+    for name, value in row.items():
+        if listed.get(name) == value or (name.endswith("_key") and listed[name[:-4]] != row[name[:-4]]):
+            continue
+        what = words.get(name) or (f"{name[:-4]} for searches" if name.endswith("_key") else name)
+        yes = name in ("ended", "signed", "drill")
+        said, says = (("yes" if v else "no") if yes else repr(v)[:80] for v in (listed.get(name), value))
+        found.append(f"{what}: {said}, by its events {says}")
+    return found
+
+
+def _brief_differs(kept: tuple[str | None, str] | None, made: tuple[Any, ...]) -> bool:
+    """Whether the brief that is kept, (JSON, note), says other things than the one that was made."""
+    from isolate.case.brief import Brief
+
+    body, note = kept or (None, "")
+    if note != made[3] or (body is None) != (made[2] is None):
+        return True
+    if body is None:
+        return False
+    try:
+        said = Brief.from_dict(json.loads(body))
+    except (KeyError, TypeError, ValueError, AttributeError):
+        return False  # by an earlier version: nobody reads it, it is made anew each time
+    return said != Brief.from_dict(json.loads(made[2]))
+
+
+def _not_taken(label: str) -> str:
+    return (
+        f"The store {label} did not take what was written, as if a rule or trigger in the database kept it out. "
+        "Nothing of it was kept."
+    )
 
 
 def _looked_at(
@@ -1004,19 +1248,6 @@ def _common(one: Sequence[str], other: Sequence[str]) -> int:
     return min(len(one), len(other))
 
 
-def _backwards(events: Sequence[Event]) -> str:
-    """A sentence where the times of a chain run backwards; empty where they do not."""
-    for before, event in pairwise(events):
-        if event.time < before.time:
-            minutes = (parse_time(before.time) - parse_time(event.time)).total_seconds() / 60
-            how_far = f"{minutes:.0f} minutes" if minutes >= 1.5 else f"{minutes * 60:.0f} seconds"
-            return (
-                f"Event {event.seq} has a time {how_far} before that of event {before.seq}: the clocks were not set "
-                "alike. The order is that of the chain, which no clock changes."
-            )
-    return ""
-
-
 def _code(error: sqlite3.Error) -> int:
     """SQLite's primary result code; -1 for errors of the Python layer."""
     code = getattr(error, "sqlite_errorcode", None)
@@ -1033,7 +1264,7 @@ def _database_reason(error: sqlite3.Error) -> str:
         sqlite3.SQLITE_CANTOPEN: "it cannot be opened; see that the folder exists and that you may write there",
         sqlite3.SQLITE_FULL: "the disk is full; free some space and do it again",
         sqlite3.SQLITE_IOERR: "the disk gave an error; see that it is there, sound and not full",
-        sqlite3.SQLITE_CORRUPT: "the file is damaged; keep it, and go on from a copy or from exported cases",
+        sqlite3.SQLITE_CORRUPT: _DAMAGED,
         sqlite3.SQLITE_NOTADB: "the file is not a database",
         sqlite3.SQLITE_TOOBIG: "one event is too large for it",
         sqlite3.SQLITE_NOMEM: "there is not enough memory",
@@ -1075,6 +1306,8 @@ def read_case(path: str | Path) -> tuple[Event, ...]:
     """
     events: list[Event] = []
     try:
+        if os.path.exists(path) and not os.path.isfile(path) and not os.path.isdir(path):
+            raise StoreError(f"{path} could not be read: it is not a plain file.")  # a pipe would be waited for
         with open(path, "rb") as stream:
             left = LIMIT
             while line := stream.readline(left + 1):
@@ -1125,16 +1358,20 @@ def _write_to(stream: BinaryIO, data: bytes) -> None:
 
 
 def write_whole(path: Path, data: bytes, overwrite: bool) -> None:
-    """Write a file so that it is there whole or not at all: to a neighbour first, then renamed. Raises StoreError."""
+    """Write a file so that it is there whole or not at all: to a neighbour first, then renamed.
+
+    What cases are kept in (:func:`keeps_cases`) is not replaced whatever ``overwrite`` says, but for a case file by
+    one that goes on from it. Raises StoreError.
+    """
     part: Path | None = None
     try:
         path = Path(os.path.realpath(path))  # through a link: what it points to is replaced, not the link
-        _may_write(path, overwrite)
+        _may_write(path, overwrite, data)
         with open(path.with_name(f".{path.name[:100]}.{os.getpid()}.part"), "xb") as stream:
             part = Path(stream.name)
             _write_to(stream, data)
             os.fsync(stream.fileno())
-        _may_write(path, overwrite)
+        _may_write(path, overwrite, data)
         os.replace(part, path)
         _sync_folder(path.parent)
     except (OSError, ValueError) as error:
@@ -1145,13 +1382,63 @@ def write_whole(path: Path, data: bytes, overwrite: bool) -> None:
                 part.unlink()
 
 
-def _may_write(path: Path, overwrite: bool) -> None:
+def _may_write(path: Path, overwrite: bool, data: bytes) -> None:
     if path.is_dir():
         raise StoreError(f"{path} is a folder: give the path of a file in it.")
     if path.exists() and not path.is_file():
         raise StoreError(f"{path} is not a plain file, so it was left alone.")
     if path.exists() and not overwrite:
         raise StoreError(f"{path} is there already and was left as it is.")
+    if (what := keeps_cases(path)) and not (what == A_CASE and _goes_on(path, data)):
+        raise StoreError(f"{path} is {what} and was left as it is, whatever --overwrite says: name another file.")
+
+
+A_STORE = "a database, or what belongs to one,"
+A_CASE = "a case file"
+
+
+def keeps_cases(path: Path) -> str:
+    """Return what a file is that no output may replace: a database, what one has beside it, a case file; else empty.
+
+    Raises OSError where it is there and cannot be read.
+    """
+    if not path.is_file():
+        return ""
+    for ending in _BESIDE:
+        if path.name.endswith(ending) and (of := path.with_name(path.name.removesuffix(ending))).is_file():
+            with open(of, "rb") as stream:
+                if stream.read(16) == _SQLITE:
+                    return A_STORE
+    with open(path, "rb") as stream:
+        start = stream.read(16)
+        if start == _SQLITE or start[:4] in (b"\x37\x7f\x06\x82", b"\x37\x7f\x06\x83"):  # the log of a database
+            return A_STORE
+        if not _AN_EVENT.match(start + stream.read(64)):
+            return ""
+        stream.seek(0)
+        line = stream.readline(LIMIT)
+    try:
+        thing = read_json(line.decode("utf-8"))
+    except (EventError, UnicodeDecodeError):
+        # Torn or edited, it may be, and all that there is of a case.
+        return A_CASE if all(f'"{key}"'.encode() in line for key in ("body", "case", "hash", "prev")) else ""
+    return A_CASE if isinstance(thing, dict) and {"body", "case", "hash", "kind", "prev", "seq"} <= thing.keys() else ""
+
+
+def _goes_on(path: Path, data: bytes) -> bool:
+    """Whether what is to be written has all of the file that is there, which may have other line ends."""
+    with open(path, "rb") as stream:
+        had = stream.read(len(data) * 2 + 1)
+    return data.startswith(had.replace(b"\r\n", b"\n"))
+
+
+def _which(path: Path) -> tuple[int, int] | None:
+    """Return what tells one file from another of the same name; None where there is none."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
 
 
 def _sync_folder(folder: Path) -> None:

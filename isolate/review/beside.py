@@ -10,13 +10,14 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, cast, get_args
 
-from isolate.case.case import CaseState, fold
+from isolate.case.case import CaseState, Evidence, fold
 from isolate.case.events import Event
 from isolate.case.parts import FINDINGS
 from isolate.kb.figures import Apart
 from isolate.kb.fit import instance, split
 from isolate.kb.model import HEALTHY, Condition
 from isolate.reasoning.explain import strength
+from isolate.review.evidence import PREVAILS
 from isolate.review.intervals import percent
 from isolate.review.parts import folded
 from isolate.review.repeats import (
@@ -30,20 +31,24 @@ from isolate.review.repeats import (
     Turned,
     Unasked,
     Visit,
+    between,
+    elapsed,
     engine_of,
 )
-from isolate.review.verdicts import SURE, verdicts
+from isolate.review.verdicts import SURE, by_the_shop, cleared, verdicts
 
 if TYPE_CHECKING:
-    from isolate.case.brief import Brief
+    from isolate.case.brief import Brief, Fitted, Named
     from isolate.review.named import Names
 
 LISTED = 0.01
 """What a trail does not list of a belief is below this, or not among the eight most likely."""
 TELLS = 1.0
 """Bits from which a check would have told two faults apart: odds of two to one where they were even."""
-MOST_UNASKED = 3
-"""Checks that nobody did that are named for two faults."""
+MOST_UNASKED = 4
+"""Checks that nobody did that are named."""
+SOON = 30.0
+"""Days within which a defect that is back says something of a fault that was put right: our judgement."""
 MOST_READ = 12
 """Visits of one defect whose trails are read, the latest."""
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -91,6 +96,8 @@ def beside(
         no_cure=tuple(_no_cure(courses)),
         turned=tuple(_bearing(courses, apart)),
         doubts=tuple(_doubts(courses)),
+        # Of what came back between visits that one part ties together, the engine's own group tells.
+        follows=tuple(_follows(courses)) if repeat.about == "engine" else (),
         notes=(*repeat.notes, *notes),
         older=older,
     )
@@ -115,11 +122,16 @@ class _Course:
     """One case, read: its state, and its beliefs in order."""
 
     def __init__(self, number: int, light: Visit, brief: Brief, events: Sequence[Event], names: Names) -> None:
-        self.number, self.light, self.brief, self.names = number, light, brief, names
+        self.number, self.light, self.names = number, light, names
         self.state: CaseState = fold(events)
         if self.state.intake is None:
             raise ValueError("it does not begin with its opening")
         self.intake = self.state.intake
+        self.words = _words(self.state)
+        # A brief that an earlier version kept does not say which words disagree.
+        disputed = {repair for repair, said in self.words.items() if len({finding for finding, _ in said}) > 1}
+        repairs = tuple(replace(item, disputed=item.repair in disputed) for item in brief.repairs)
+        self.brief = replace(brief, repairs=repairs)
         self.events = events
         self.steps = tuple(self._steps())
 
@@ -180,21 +192,34 @@ class _Course:
         )
 
     def _asked(self) -> Iterable[Asked]:
+        repairs = [item.seq for item in self.brief.repairs]
+        held = {item.seq: self._held(item) for item in self.state.evidence if item.kind == "answer"}
         for event in self.events:
             if event.kind == "answered" and event.seq not in self.state.void:
                 check, outcome = str(event.body["check"]), str(event.body.get("outcome") or "")
                 said = self.names.outcome(check, outcome)
-                yield Asked(event.seq, check, self.names.check(check), said, str(event.body.get("within", "")))
+                within, done = str(event.body.get("within", "")), sum(seq < event.seq for seq in repairs)
+                yield Asked(
+                    event.seq, check, self.names.check(check), said, within, held.get(event.seq, ""),
+                    "before" if not done else "after" if done == len(repairs) else "between",
+                )  # fmt: skip
+
+    def _held(self, item: Evidence) -> str:
+        """Return the condition that prevailed at a check that depends on it, as a review of the case tells it."""
+        check = self.names.fitted.checks.get(item.key) if self.names.fitted is not None else None
+        if item.condition == "steady" or item.strength < PREVAILS or check is None or not check.functional:
+            return ""
+        return item.condition
 
     def _done(self) -> Iterable[Done]:
         for item, named in verdicts(self.brief):
             off, on = (_part(item.part, how) for how in ("off", "on"))
             found = "; ".join(
-                f"{self.names.mode(n.mode)} ({n.probability:.0%})" if not n.in_vain else
-                f"{self.names.mode(n.mode)} ({n.probability:.0%}): it put nothing right"
+                f"{self.names.mode(n.mode)} ({percent(n.probability)})" if not n.in_vain else
+                f"{self.names.mode(n.mode)} ({percent(n.probability)}): it put nothing right"
                 for n in named
             )  # fmt: skip
-            finding = FINDINGS.get(item.finding, item.finding)
+            finding = self.shop(item)
             yield Done(item.seq, item.time, item.repair, self.names.repair(item.repair), off, on, finding, found)
 
     def _left(self) -> Iterable[Left]:
@@ -223,6 +248,23 @@ class _Course:
                 found |= {instance(state, split(zone)[1]) for state in states}
         return found
 
+    def shop(self, item: Fitted) -> str:
+        """Return what the shop said of a part that came off, in words; all of it where that disagrees."""
+        said = self.words.get(item.repair, [])
+        words = list(dict.fromkeys(FINDINGS.get(f, f) + (f" ({more})" if more else "") for f, more in said))
+        if item.disputed:
+            return f"two words of the shop disagree: {'; then: '.join(words)}"
+        return words[-1] if words else FINDINGS.get(item.finding, item.finding)
+
+    def blamed(self) -> Iterable[tuple[Fitted, tuple[Named, ...]]]:
+        """Yield each repair with what was at fault by its end, the fault that the shop named in place of the end's."""
+        for item, named in verdicts(self.brief):
+            yield item, by_the_shop(item, named) if not item.disputed else named
+
+    def disputed(self, mode: str) -> bool:
+        """Return whether two words of the shop disagree on the part that the end calls at fault for a mode."""
+        return any(item.disputed and any(n.mode == mode for n in named) for item, named in self.blamed())
+
     def at_end(self) -> Mapping[str, float]:
         """Return the faults as they were last believed."""
         return self.steps[-1].chances if self.steps else {}
@@ -231,11 +273,11 @@ class _Course:
         """Return what the case found to be at fault, as mode → (who says so, its chance)."""
         found: dict[str, tuple[str, float]] = {}
         done = {item.repair for item in self.brief.repairs}
-        for item, named in verdicts(self.brief):
+        for item, named in self.blamed():
             for n in named:
-                if n.in_vain or item.finding == "not-confirmed":
+                if n.in_vain or cleared(item):
                     continue
-                if item.finding == "confirmed":
+                if item.finding == "confirmed" and not item.disputed:
                     found[n.mode] = "the shop", n.probability
                 elif n.probability >= SURE:
                     found.setdefault(n.mode, ("the end of the case", n.probability))
@@ -260,6 +302,15 @@ def _part(told: Mapping[str, object], how: str) -> str:
     return " ".join(filter(None, said))
 
 
+def _words(state: CaseState) -> dict[str, list[tuple[str, str]]]:
+    """Return repair → what the shop said of its part, in turn, as (finding, what it wrote)."""
+    found: dict[str, list[tuple[str, str]]] = {}
+    for told in state.findings:
+        finding, more = str(told["finding"]), str(told.get("text") or "").strip()
+        found.setdefault(str(told["repair"]), []).append((finding, more))
+    return found
+
+
 # -- who was right ---------------------------------------------------------------------------------
 
 
@@ -282,29 +333,37 @@ def _had(earlier: _Course, later: _Course, mode: str, by: str, sure: float) -> C
     falls = [(chances[i] - chances[i + 1], i + 1) for i in range(max(peak, 0), len(chances) - 1)]
     fall = max(falls, default=(0.0, 0))
     dropped = steps[fall[1]].after.removeprefix("after ") if peak >= 0 and fall[0] >= LISTED else ""
-    says = "the shop confirmed it" if by == "the shop" else f"{percent(sure)} by its end"
-    now = f"{later.called} found it ({says})"
-    was = earlier.called[:1].upper() + earlier.called[1:]
+    now = f"{later.called} {_found(later, mode, by, sure)}"
+    was = _upper(earlier.called)
     named = mode in {n.mode for n in earlier.brief.named}
     if named:
-        found = earlier.found().get(mode)
-        how = "found the same" if found else "named it, and was not confirmed"
+        had = earlier.found().get(mode)
+        good = any(cleared(item) and any(n.mode == mode for n in names) for item, names in earlier.blamed())
+        how = _found(earlier, mode, *had) if had else f"named it{', and the shop found nothing' if good else ''}"
         said = f"{title}: {earlier.called} {how}, and {now}: put right and come back, or not put right then."
     elif at_end >= LEFT_OPEN:
         said = f"{was} left '{title}' open at {percent(at_end)}; {now}."
     elif highest >= LEFT_OPEN:
         down = f" {dropped[:1].upper()}{dropped[1:]} took it down most;" if dropped else ""
-        end = percent(at_end) if at_end else "under 1 %"
+        end = percent(at_end or LISTED / 10)
         said = f"{was} had '{title}' at {percent(highest)} at most, {steps[peak].after};{down} {end} at its end. " + (
-            f"{now[:1].upper()}{now[1:]}."
+            f"{_upper(now)}."
         )
     else:
-        most = f"above {percent(highest)}" if highest else "above 1 %"
+        most = f"above {percent(highest or LISTED)}"
         said = f"{was} never had '{title}' {most}; {now}."
     return Confirmed(
         mode, title, earlier.brief.case, later.brief.case, "the shop" if by == "the shop" else "the end of the case",
         sure, at_end, highest, steps[peak].after if peak >= 0 else "", dropped, not named and at_end >= LEFT_OPEN, said,
     )  # fmt: skip
+
+
+def _found(course: _Course, mode: str, by: str, sure: float) -> str:
+    """Return how a visit has a fault for found: by the shop, or named by its end alone."""
+    if by == "the shop":
+        return "found it (the shop confirmed it)"
+    doubt = "; two words of the shop disagree on it" if course.disputed(mode) else ""
+    return f"named it ({percent(sure)} by its end{doubt})"
 
 
 class _Aparts:
@@ -332,7 +391,7 @@ def _unasked(courses: Sequence[_Course], apart: _Aparts) -> Iterable[Unasked]:
     """Yield checks that no visit did and that would have told what was thought from what was found later.
 
     Where the shop confirmed what was thought, both were there: then those that would have shown the other besides. Each
-    check once for each fault found, at most :data:`MOST_UNASKED`, the most bits a minute first.
+    check once, at most :data:`MOST_UNASKED`: first what tells two faults apart, then the most bits a minute.
     """
     checked: set[str] = set().union(*(c.checked() for c in courses)) if courses else set()
     found: dict[str, dict[str, Unasked]] = {}
@@ -342,14 +401,20 @@ def _unasked(courses: Sequence[_Course], apart: _Aparts) -> Iterable[Unasked]:
                 if earlier.engine != later.engine or mode in {n.mode for n in earlier.brief.named}:
                     continue
                 for one in _would_tell(earlier, later, mode, checked, apart):
-                    had = found.setdefault(mode, {}).get(one.check)
-                    if had is None or one.bits > had.bits:
-                        found[mode][one.check] = one
+                    had = found.setdefault(one.check, {}).get(mode)
+                    if had is None or (bool(one.one), one.bits) > (bool(had.one), had.bits):
+                        found[one.check][mode] = one
+    once = []
     for ones in found.values():
-        yield from sorted(ones.values(), key=lambda u: (-u.bits / max(u.minutes, 1.0), u.check))[:MOST_UNASKED]
+        best, *others = sorted(ones.values(), key=lambda u: (not u.one, -u.bits))
+        tells = " and ".join([best.said, *(u.said for u in others)])
+        said = f"Nobody did: {best.title} ({best.minutes:.0f} min). It {tells}."
+        once.append(replace(best, said=said))
+    yield from sorted(once, key=lambda u: (not u.one, -u.bits / max(u.minutes, 1.0), u.check))[:MOST_UNASKED]
 
 
 def _would_tell(earlier: _Course, later: _Course, mode: str, checked: set[str], apart: _Aparts) -> Iterable[Unasked]:
+    """Yield the checks, each with what it tells in place of a sentence."""
     fitted, names, condition = later.names.fitted, later.names, later.intake.condition
     thought = earlier.thought()
     if earlier.found().get(thought, ("", 0.0))[0] == "the shop":
@@ -362,49 +427,107 @@ def _would_tell(earlier: _Course, later: _Course, mode: str, checked: set[str], 
         check = fitted.checks[key]
         how = strength(bits).partition(" for")[0]
         tells = f"tells '{names.mode(thought)}' from '{names.mode(mode)}'" if thought else f"shows '{names.mode(mode)}'"
-        said = f"Nobody did: {check.title} ({check.minutes:.0f} min). It {tells} {how} (about {bits:.1f} bits)."
+        said = f"{tells} {how} (about {bits:.1f} bits)"
         yield Unasked(key, check.title, thought, mode, bits, check.minutes, condition, said)
 
 
+def _after(courses: Sequence[_Course], course: _Course) -> list[_Course]:
+    """Return the later visits of the same engine."""
+    at = next(i for i, one in enumerate(courses) if one is course)
+    return [one for one in courses[at + 1 :] if one.engine == course.engine]
+
+
+def _came_back(courses: Sequence[_Course], course: _Course) -> bool:
+    """Return whether the defect came back on the same engine after a visit had ended."""
+    return any(not one.light.open_before for one in _after(courses, course)[:1])
+
+
 def _no_cure(courses: Sequence[_Course]) -> Iterable[NoCure]:
-    """Yield repairs that were done more than once."""
+    """Yield repairs that were done more than once on one engine."""
     did: dict[tuple[tuple[str, str, str], str], list[tuple[_Course, str]]] = {}
     for course in courses:
         for item in course.brief.repairs:
             did.setdefault((course.engine, item.repair), []).append((course, _part(item.part, "on")))
-    last = courses[-1] if courses else None
     for (_, repair), done in did.items():
         if len(done) < 2:
             continue
         parts = tuple(part for _, part in done)
-        title = done[0][0].names.repair(repair)
+        title, last = done[0][0].names.repair(repair), done[-1][0]
         when = _listed(
             [f"visit {c.number} ({'; '.join(filter(None, [day(c.light.opened), part]))})" for c, part in done]
         )
-        after = done[-1][0] is not last
-        cure = "and the defect came back each time" if after else "and the defect had come back before the last of them"
-        said = f"{title}: done {len(done)} times, at {when}, {cure}."
+        cure = ""
+        if _came_back(courses, last):
+            cure = ", and the defect came back each time"
+        elif done[0][0] is not last:
+            cure = ", and the defect had come back before the last of them"
+        said = f"{title}: done {len(done)} times, at {when}{cure}."
         yield NoCure(repair, title, tuple(c.brief.case for c, _ in done), parts, said)
 
 
 def _doubts(courses: Sequence[_Course]) -> Iterable[str]:
-    """Yield what an earlier visit named and replaced though no shop confirmed it, and the defect came back."""
-    for at, course in enumerate(courses[:-1]):
-        after = courses[at + 1]
-        if after.engine != course.engine:
-            continue
-        was = course.called[:1].upper() + course.called[1:]
+    """Yield where the shop disagrees with a visit or with itself, and what came back though no shop confirmed it."""
+    for course in courses:
+        was, back = _upper(course.called), _came_back(courses, course)
         for item, named in verdicts(course.brief):
             modes = [n for n in named if not n.in_vain]
-            if not modes or item.finding == "confirmed" or after.light.open_before:
-                continue
             off = _part(item.part, "off")
-            what = f"{was} named '{course.names.mode(modes[-1].mode)}' ({percent(modes[-1].probability)} by its end)"
-            if item.finding == "not-confirmed":
-                yield f"{what}, but the shop found nothing wrong with the part{f' ({off})' if off else ''}."
-            elif item.price > 0 and not item.finding:
-                ask = f": ask the shop about the part that came off{f' ({off})' if off else ''}"
-                yield f"{what}; the defect came back and no shop has confirmed it{ask}."
+            part = f"the part that came off{f' ({off})' if off else ''}"
+            said = _listed([f"'{course.names.mode(n.mode)}' ({percent(n.probability)} by its end)" for n in modes])
+            so = " The defect came back." if back else ""
+            if item.disputed:
+                words = course.shop(item).partition(": ")[2]
+                named_it = f" named {said}," if modes else ":"
+                yield f"{was}{named_it} two words of the shop on {part} disagree: {words}. Ask which stands.{so}"
+            elif cleared(item) and modes:
+                yield f"{was} named {said}, but the shop found nothing wrong with {part}.{so}"
+            elif item.finding == "other" and modes:
+                yield f"{was} named {said}, but of {part}: {course.shop(item)}.{so}"
+            elif item.finding == "confirmed" and named and not modes:
+                yield f"{was} took {part} for good, but the shop found the fault in it.{so}"
+            elif item.finding == "confirmed" and item.mode and item.mode not in {n.mode for n in modes}:
+                yield f"{was} named {said}, but the shop found '{course.names.mode(item.mode)}' in {part}.{so}"
+            elif modes and not item.finding and back:
+                ask = f": ask the shop about {part}" if item.price > 0 else ""
+                yield f"{was} named {said}; the defect came back and no shop has confirmed it{ask}."
+
+
+def _follows(courses: Sequence[_Course]) -> Iterable[str]:
+    """Yield what follows where the shop confirmed a fault and the defect was soon back all the same."""
+    for course in courses:
+        later = _after(courses, course)
+        if not _came_back(courses, course) or between(course.brief, later[0].brief) > SOON:
+            continue
+        days = elapsed(between(course.brief, later[0].brief))
+        for mode, (by, _) in course.found().items():
+            if by != "the shop":
+                continue
+            begin = (
+                f"{_upper(course.called)} put right '{course.names.mode(mode)}', which the shop confirmed, and the "
+                f"defect was back {days} later"
+            )
+            same = [c for c in later if c.found().get(mode, ("", 0.0))[0] == "the shop"]
+            if same:
+                yield (
+                    f"{begin}; {same[0].called} found the same again, confirmed as well: look for what brings it "
+                    "about before another part is fitted."
+                )
+                continue
+            others = [(c, m, who) for c in later for m, (who, _) in c.found().items() if m != mode]
+            others.sort(key=lambda o: o[2] == "the shop")
+            known = ","
+            if others:
+                after, other, who = others[-1]
+                how = "found" if who == "the shop" else "named"
+                known = f", perhaps '{after.names.mode(other)}', which {after.called} {how},"
+            yield (
+                f"{begin}: either a second fault was there besides{known} or something wears out or damages what "
+                "was replaced."
+            )
+
+
+def _upper(said: str) -> str:
+    return said[:1].upper() + said[1:]
 
 
 def _listed(items: Sequence[str]) -> str:
@@ -427,8 +550,7 @@ def _bearing(courses: Sequence[_Course], apart: _Aparts) -> Iterable[tuple[str, 
             why = f", since {turned.reason}" if turned.reason else ""
             if turned.instead and " " in turned.instead:
                 why = f" for '{names.move(*turned.instead.split(' ', 1))}'"
-            was = course.called[:1].upper() + course.called[1:]
-            begin = f"{was} turned down '{title}'{why}"
+            begin = f"{_upper(course.called)} turned down '{title}'{why}"
             if not later:
                 yield (
                     course.brief.case,

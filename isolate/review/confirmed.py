@@ -1,15 +1,16 @@
 """Cases with a confirmed cause: what a closed case says for certain, and why another does not count.
 
-The shop confirmed a fault in the part that came off, and the end of the case names which of that part's faults it was.
-Up to the repair that cleared the first fault, the state of its zone is then known, and so is that of the others where
-the end was verified and leaves no more doubt than the profile allows.
+The shop confirmed a fault in the part that came off, and named which of that part's faults it was, whatever the end of
+the case says; where it named none, the end says which it was. Up to the repair that cleared the first fault, the state
+of its zone is then known, and so is that of the others where the end was verified and leaves no more doubt than the
+profile allows.
 """
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from isolate.case.believed import part_states
 from isolate.case.brief import Brief, brief
@@ -18,10 +19,12 @@ from isolate.case.chase import Kit
 from isolate.case.events import Event
 from isolate.kb.fit import Fitted, split
 from isolate.kb.model import HEALTHY
+from isolate.review.verdicts import settled
 
 NO_WORD = "the shop has said nothing of the part that came off"
 NO_PART = "nothing was replaced or repaired that a shop could look at"
 NOT_CONFIRMED = "the shop found nothing wrong with the part"
+DISPUTED = "two words of the shop on the part disagree"
 OTHER = "the shop found something else in the part"
 CALLED_GOOD = "the shop confirmed a part that the end of the case calls good"
 NO_FAULT = "the end of the case names no fault"
@@ -40,7 +43,8 @@ class LeaveOut(Exception):
 
 @dataclass(frozen=True)
 class Confirmed:
-    """A case with a confirmed cause. ``causes``: zone key → its confirmed state.
+    """A case with a confirmed cause. ``causes``: zone key → its confirmed state; ``by_shop``: zones where the shop
+    named it, rather than the end of the case.
 
     ``states``: zone key → the state it was in up to the repair that cleared the first fault; zones that are not in it
     are of unknown state. ``evidence``: what was answered and done up to there.
@@ -52,6 +56,7 @@ class Confirmed:
     causes: Mapping[str, str]
     states: Mapping[str, str]
     evidence: tuple[Evidence, ...]
+    by_shop: frozenset[str] = frozenset()
 
 
 def confirmed(kit: Kit, events: Sequence[Event]) -> Confirmed:
@@ -61,7 +66,9 @@ def confirmed(kit: Kit, events: Sequence[Event]) -> Confirmed:
     say nothing usable.
     """
     told, state, fitted = brief(events), fold(events), kit.fitted
-    findings = {f.repair: f.finding for f in told.repairs if f.finding}
+    told = replace(told, named=settled(told))
+    findings = {f.repair: "disputed" if f.disputed else f.finding for f in told.repairs if f.finding}
+    word = {f.repair: f.mode for f in told.repairs if findings.get(f.repair) == "confirmed" and f.mode}
     named = [n for n in told.named if not n.in_vain]
     done = Counter(f.repair for f in told.repairs)
     lost = [n.mode for n in named if n.mode not in fitted.mode_zone]
@@ -70,19 +77,28 @@ def confirmed(kit: Kit, events: Sequence[Event]) -> Confirmed:
         raise LeaveOut(NOT_KNOWN, ", ".join(lost))
     if not findings:
         raise LeaveOut(NO_WORD if told.repairs else NO_PART)
-    zones = Counter(fitted.mode_zone[n.mode] for n in named)
+    # What the shop found no sign of does not stand beside a fault of the same zone that it named.
+    sure = {fitted.mode_zone[n.mode] for n in named if word.get(n.repair) == n.mode}
+    zones = Counter(
+        zone
+        for zone, repair in ((fitted.mode_zone[n.mode], n.repair) for n in named)
+        if zone not in sure or findings.get(repair) != "not-confirmed"
+    )
     causes: dict[str, str] = {}
+    by_shop = set[str]()
     why = NO_WORD if named else NO_FAULT
     for one in named:
         zone, mode, said = fitted.mode_zone[one.mode], split(one.mode)[0], findings.get(one.repair, "")
         if said != "confirmed":
-            why = {"not-confirmed": NOT_CONFIRMED, "other": OTHER}.get(said, why)
+            why = {"not-confirmed": NOT_CONFIRMED, "other": OTHER, "disputed": DISPUTED}.get(said, why)
         elif done[one.repair] > 1 or zones[zone] > 1:
             why = TWICE
         elif mode not in part_states(fitted, one.repair, zone):
             why = NOT_OF_PART
         else:
             causes[zone] = mode
+            if word.get(one.repair) == one.mode:
+                by_shop.add(zone)
     right = {n.repair for n in named}
     if not causes:
         blamed = any(said == "confirmed" and repair not in right for repair, said in findings.items())
@@ -92,7 +108,8 @@ def confirmed(kit: Kit, events: Sequence[Event]) -> Confirmed:
     assert state.intake is not None
     cut = next((i for i, e in enumerate(state.evidence) if e.kind == "repair" and e.key in right), len(state.evidence))
     states = _states(fitted, state, told, causes, set(zones), findings, cut)
-    return Confirmed(state.id, state.opened, state.intake, causes, states, tuple(state.evidence[:cut]))
+    evidence = tuple(state.evidence[:cut])
+    return Confirmed(state.id, state.opened, state.intake, causes, states, evidence, frozenset(by_shop))
 
 
 def _states(

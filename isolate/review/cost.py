@@ -20,6 +20,7 @@ from isolate.case.chase import Chase
 from isolate.case.events import parse_time
 from isolate.case.memory import Memory
 from isolate.case.now import condition_now
+from isolate.case.parts import FINDINGS
 from isolate.kb.fit import split
 from isolate.kb.model import HEALTHY
 from isolate.kb.shown import plain
@@ -28,7 +29,7 @@ from isolate.reasoning.explain import strength
 from isolate.reasoning.plan import Planner
 from isolate.review.evidence import Weighing, knows, weights_for
 from isolate.review.named import Names, within
-from isolate.review.shapes import Advice, Cheaper, Hindsight, NotAsked, NotNeeded, Spent
+from isolate.review.shapes import Advice, CameBack, Cheaper, Hindsight, NotAsked, NotNeeded, Spent
 from isolate.review.story import number, share
 
 if TYPE_CHECKING:
@@ -48,6 +49,8 @@ SPEAKS = 0.3
 """An answer of fewer bits says nothing either way, as :func:`isolate.reasoning.explain.strength` puts it."""
 TELLING, MOST_NOT_ASKED = 0.05, 6
 """A check that was expected to take away fewer bits of doubt is not told as not asked; of the others so many."""
+DISPUTED = "disputed"
+"""A shop's finding where two words of it disagree."""
 SURE = 0.5
 """What the end names with less than this is not taken for what was at fault."""
 _KINDS: Mapping[str, Literal["check", "repair", "swap", "access"]] = {
@@ -394,65 +397,170 @@ def _deciding(events: Sequence[Event], state: CaseState) -> int:
 
 
 @dataclass(frozen=True)
-class _Truth:
+class Truth:
+    """What was at fault, who says so, and, in sentences, where the shop does not go with the end or with itself."""
+
     modes: tuple[str, ...]
     by: Literal["the shop", "the end of the case", "nobody"]
     doubt: str = ""
 
 
-def hindsight(kit: Kit, events: Sequence[Event], state: CaseState, names: Names, weighed: Weighing) -> Hindsight | None:
+def hindsight(
+    kit: Kit,
+    events: Sequence[Event],
+    state: CaseState,
+    names: Names,
+    weighed: Weighing,
+    back: Sequence[CameBack] = (),
+) -> Hindsight | None:
     """Return what it would have taken with the fault known from the start; None of a case that has not ended.
 
-    Where nobody says what the fault was there is no such way: its steps are empty, and what the end says was done in
-    vain is told all the same.
+    Where nobody says what the fault was there is no such way, nor where only the end says so and it came back since
+    (``back``): its steps are empty, and what the end says was done in vain is told all the same.
     """
     if not state.ended or state.intake is None:
         return None
-    truth = _truth(kit, events, state, names)
-    steps = _least(kit, events, state, truth.modes, names) if truth.modes else ()
+    known, none = truth(kit, events, state, names), ""
+    if known.by == "the end of the case" and back:
+        what = " and ".join(within(names.mode(mode)) for mode in known.modes)
+        none = f"No hindsight: only the end of the case says that it was {what}, and the defect came back."
+        known = replace(known, modes=(), by="nobody")
+    elif not known.modes:
+        none = "No hindsight: " + ("what it was is not known." if known.doubt else "nobody says what was at fault.")
+    steps, access = _least(kit, events, state, known.modes, names) if known.modes else ([], 0.0)
+    not_needed = _not_needed(kit, events, state, known.modes, names, weighed)
+    least = round(sum(minutes for _, minutes in steps), 2)
+    took = round(state.book_minutes, 2)
     return Hindsight(
-        truth=truth.modes,
-        titles=tuple(names.mode(mode) for mode in truth.modes),
-        by=truth.by,
+        truth=known.modes,
+        titles=tuple(names.mode(mode) for mode in known.modes),
+        by=known.by,
         steps=tuple((title, round(minutes, 2)) for title, minutes in steps),
-        least=round(sum(minutes for _, minutes in steps), 2),
-        took=round(state.book_minutes, 2),
-        not_needed=_not_needed(kit, events, state, truth.modes, names, weighed),
-        doubt=truth.doubt,
+        least=least,
+        took=took,
+        not_needed=not_needed,
+        doubt=known.doubt,
+        none=none,
+        rest=_rest(events, state, took - least, access, not_needed) if steps else (),
     )
 
 
-def _truth(kit: Kit, events: Sequence[Event], state: CaseState, names: Names) -> _Truth:
-    """Return what was at fault, by the shop where it confirmed something, else by the end of the case."""
-    shop = {str(f["repair"]): str(f["finding"]) for f in state.findings}
+def _rest(
+    events: Sequence[Event], state: CaseState, over: float, access: float, not_needed: Sequence[NotNeeded]
+) -> tuple[tuple[str, float], ...]:
+    """Return where the minutes over the least way went; ``access``: those of that way that go into access.
+
+    Below zero: the least way takes more of it than the case did.
+    """
+    told = sum(n.minutes for n in not_needed)
+    back = sum(_figure(e.body, "minutes") or 0.0 for e in events if e.seq in state.void and e.kind in _KINDS)
+    crossed = sum(
+        _figure(e.body, "minutes") or 0.0 for e in events if e.kind == "access" and e.seq not in state.void
+    ) - access  # fmt: skip
+    parts = [
+        ("what told nothing of it, or put nothing right", round(told, 2)),
+        ("access beyond that of the least way", round(crossed, 2)),
+        ("what was taken back later", round(back, 2)),
+    ]
+    left = round(over - sum(minutes for _, minutes in parts), 2)
+    parts.append(("checks that told something or belong to the work, and in the work itself", left))
+    return tuple((what, minutes) for what, minutes in parts if minutes)
+
+
+def truth(kit: Kit, events: Sequence[Event], state: CaseState, names: Names) -> Truth:
+    """Return what was at fault, by the shop where it confirmed something, else by the end of the case.
+
+    What the shop did not find, or has two words on that disagree, is not known; where it is what the end names, and
+    the shop confirmed nothing else, nothing is.
+    """
+    shop = _shop(state, names)
     end = next((e.body.get("found", ()) for e in reversed(events) if e.kind == "closed"), ())
     by_end = [(str(f["repair"]), str(f["mode"]), float(f["probability"])) for f in end]
-    confirmed = [m for r, said in shop.items() if said == "confirmed" and (m := _blamed(kit, state, r, by_end))]
+    confirmed: list[str] = []
+    for repair, word in shop.items():
+        if word.finding == "confirmed":
+            mode = word.mode if word.mode in kit.fitted.mode_zone else _blamed(kit, state, repair, by_end)
+            confirmed += [mode] if mode else []
     named = [
         mode
         for repair, mode, p in by_end
-        if split(mode)[0] != HEALTHY and p >= SURE and mode in kit.fitted.mode_zone
-        and (repair not in shop or not confirmed)
+        if split(mode)[0] != HEALTHY and p >= SURE and mode in kit.fitted.mode_zone and repair not in shop
     ]  # fmt: skip
-    doubts = []
+    doubts: list[str] = []
+    lost = False
     for repair, mode, _ in by_end:
-        said = shop.get(repair)
-        if said in ("not-confirmed", "other") and split(mode)[0] != HEALTHY:
-            found = "found nothing wrong with the part" if said == "not-confirmed" else "found something else"
-            doubts.append(
-                f"The verdict is in doubt: the end names {within(names.mode(mode))}, but the shop {found} that came "
-                f"off at “{within(names.repair(repair))}”."
-            )
-        elif said == "confirmed" and split(mode)[0] == HEALTHY:
-            doubts.append(
-                f"The end takes the part that came off at “{within(names.repair(repair))}” for good, but the shop "
-                "found the fault in it."
-            )
-    modes = _one_a_zone(kit.fitted, [*confirmed, *named])
+        said = _doubt(kit, state, names, shop[repair], repair, mode) if repair in shop else ""
+        doubts += [said] if said and said not in doubts else []
+        lost = lost or bool(said and shop[repair].finding != "confirmed")
+    named_at = {repair for repair, _, _ in by_end}
+    doubts += [
+        _doubt(kit, state, names, word, repair, "")
+        for repair, word in shop.items()
+        if word.finding == DISPUTED and repair not in named_at
+    ]
+    modes = _one_a_zone(kit.fitted, confirmed if lost else [*confirmed, *named])
     by: Literal["the shop", "the end of the case", "nobody"] = (
         "the shop" if confirmed else "the end of the case" if modes else "nobody"
     )
-    return _Truth(modes, by, " ".join(doubts))
+    return Truth(modes, by, " ".join(doubts))
+
+
+@dataclass(frozen=True)
+class _Word:
+    """What a shop says of the part of a repair: a finding, or :data:`DISPUTED`; the fault it named; ``said``: each."""
+
+    finding: str
+    mode: str
+    text: str
+    said: tuple[str, ...]
+
+
+def _shop(state: CaseState, names: Names) -> dict[str, _Word]:
+    """Return repair → what the shop says of its part; two words that are not alike are a dispute."""
+    by_repair: dict[str, list[Mapping[str, Any]]] = {}
+    for finding in state.findings:
+        by_repair.setdefault(str(finding["repair"]), []).append(finding)
+    found: dict[str, _Word] = {}
+    for repair, words in by_repair.items():
+        kinds = dict.fromkeys(str(w["finding"]) for w in words)
+        modes = dict.fromkeys(str(w["mode"]) for w in words if w.get("mode"))
+        texts = [str(w["text"]) for w in words if w.get("text")]
+        said = []
+        for word in words:
+            report = f" (report {plain(word['report'])})" if word.get("report") else ""
+            mode = f", {within(names.mode(str(word['mode'])))}" if word.get("mode") else ""
+            text = f": “{plain(word['text']).rstrip('.')}”" if word.get("text") else ""
+            said.append(f"{FINDINGS.get(str(word['finding']), plain(word['finding']))}{mode}{text}{report}")
+        kind = DISPUTED if len(kinds) > 1 or len(modes) > 1 else next(iter(kinds))
+        found[repair] = _Word(kind, next(iter(modes), ""), plain(texts[-1]) if texts else "", tuple(said))
+    return found
+
+
+def _doubt(kit: Kit, state: CaseState, names: Names, word: _Word, repair: str, mode: str) -> str:
+    """Return a sentence where the shop's word does not go with what the end names; ``mode`` empty: it names nothing."""
+    part = f"the part that came off at “{within(names.repair(repair))}”"
+    good = split(mode)[0] == HEALTHY
+    if word.finding == DISPUTED:
+        twice = state.repairs.count(repair) > 1
+        which = " The repair was done more than once, and nobody says which part each is about." if twice else ""
+        doubt = f" So what the end names, {within(names.mode(mode))}, is in doubt." if mode and not good else ""
+        return f"Two words of the shop disagree on {part}: {'; then '.join(word.said)}.{which}{doubt}"
+    if word.finding == "confirmed":
+        if good:
+            return f"The end takes {part} for good, but the shop found the fault in it."
+        if mode and word.mode in kit.fitted.mode_zone and word.mode != mode:
+            return (
+                f"The end names {within(names.mode(mode))}, but the shop found {within(names.mode(word.mode))} in "
+                f"{part}."
+            )
+        return ""
+    if good or not mode:
+        return ""
+    end = f"The verdict is in doubt: the end names {within(names.mode(mode))}, but"
+    if word.finding == "not-confirmed":
+        return f"{end} the shop found nothing wrong with {part}."
+    text = f"something else: “{word.text.rstrip('.')}”" if word.text else "something else, and does not say what"
+    return f"{end} in {part} the shop found {text}."
 
 
 def _blamed(kit: Kit, state: CaseState, repair: str, by_end: Sequence[tuple[str, str, float]]) -> str | None:
@@ -486,8 +594,11 @@ def _one_a_zone(fitted: Fitted, modes: Iterable[str]) -> tuple[str, ...]:
 
 def _least(
     kit: Kit, events: Sequence[Event], state: CaseState, modes: Sequence[str], names: Names
-) -> list[tuple[str, float]]:
-    """Return the steps, with book minutes, of the cheapest way with these faults known: closed up at its end."""
+) -> tuple[list[tuple[str, float]], float]:
+    """Return the steps, with book minutes, of the cheapest way with these faults known: closed up at its end.
+
+    Besides: the minutes of it that go into access.
+    """
     last = parse_time(events[-1].time)
     chase = _Stand(kit, Memory(events), events[0].case, lambda: last)
     fitted, poser, intake = kit.fitted, chase.poser, chase.intake
@@ -506,8 +617,10 @@ def _least(
     opened = poser.mask(_found_open(events, fitted))
     condition = condition_now(intake)
     steps: list[tuple[str, float]] = []
+    crossed_in = 0.0
 
     def cross(crossings: Sequence[Crossed], what: str) -> None:
+        nonlocal crossed_in
         minutes, opening, shutting = 0.0, list[str](), list[str]()
         for crossed in crossings:
             access = fitted.access[poser.access[crossed.access]]
@@ -519,6 +632,7 @@ def _least(
         said += [f"open or make ready {', '.join(opening)}"] if opening else []
         if said:
             steps.append((f"{what}: {'; '.join(said)}", minutes))
+            crossed_in += minutes
 
     made = [(r.title, r.entry.minutes, r.needs, r.shut, r.spoils) for r in
             (fitted.repairs[posed.problem.repairs[i].name] for i in repairs)]  # fmt: skip
@@ -533,7 +647,7 @@ def _least(
     if end >= 0:
         steps.append((names.move("end", posed.problem.ends[end].name), 0.0))
     cross(poser.crossings.close_all(opened)[2], "Close up")
-    return steps
+    return steps, crossed_in
 
 
 def _found_open(events: Sequence[Event], fitted: Fitted) -> list[str]:
@@ -559,7 +673,7 @@ def _not_needed(
     weights = weights_for(kit, state, modes) if modes else {}
     asked = _asked_by_gates(kit.fitted)
     about = " and ".join(within(names.mode(mode)) for mode in modes)
-    shop = {str(f["repair"]): str(f["finding"]) for f in state.findings}
+    shop = {repair: word.finding for repair, word in _shop(state, names).items()}
     end = next((e.body.get("found", ()) for e in reversed(events) if e.kind == "closed"), ())
     good = {str(f["repair"]): float(f["probability"]) for f in end if split(str(f["mode"]))[0] == HEALTHY}
     verification = kit.fitted.verification(state.intake.complaint, state.intake.channel) if state.intake else ()
@@ -588,7 +702,7 @@ def _not_needed(
             key = str(body["repair"])
             if shop.get(key) == "not-confirmed":
                 found.append(NotNeeded(event.seq, names.repair(key), minutes, "The shop found nothing wrong with it."))
-            elif shop.get(key) != "confirmed" and key in good and key not in put_right:
+            elif shop.get(key) not in ("confirmed", DISPUTED) and key in good and key not in put_right:
                 why = f"Seen from the end it put nothing right: {share(good[key])} that nothing it mends was wrong."
                 found.append(NotNeeded(event.seq, names.repair(key), minutes, why))
     return tuple(found)

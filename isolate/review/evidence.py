@@ -1,13 +1,13 @@
 """What was believed over time, and what each answer says for and against the suspects.
 
-Over time: the belief as it stood after each thing said, with what was taken back later still in it. Weights: of the
-answers that stand at the end, each at the end of its stretch, that is before the next repair or exchange of parts,
-where it still speaks of the state that it was got in.
+Over time: the belief as it stood after each thing said, with what was taken back later still in it. Weights: how the
+log odds of each suspect changed when the answer came, by all that was known before it. So they are the moves between
+those beliefs, and add up to the change from the opening, or from the last work, to where one stops adding.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import log2
 from typing import TYPE_CHECKING, Any
@@ -19,8 +19,9 @@ from isolate.case.case import CaseState, Evidence, Intake, apply, fold
 from isolate.case.swaps import known as known_swap
 from isolate.kb.fit import split
 from isolate.kb.model import HEALTHY
-from isolate.reasoning.belief import Belief, Told
+from isolate.reasoning.belief import Belief, Model
 from isolate.reasoning.explain import strength
+from isolate.review.firm import runner_up
 from isolate.review.named import Names
 from isolate.review.shapes import Answered, Point, Suspect
 from isolate.review.story import SAID
@@ -41,6 +42,8 @@ PREVAILS = 0.5
 MOST_CARRIED = 60
 """Answers of earlier cases that are weighed at most, those of the latest cases first."""
 SAME = 1e-9
+LEAST = 1e-12
+"""Log odds are taken of no less than this, so that they stay finite."""
 
 
 @dataclass(frozen=True)
@@ -72,28 +75,76 @@ def weighed(kit: Kit, events: Sequence[Event], names: Names, said: Mapping[int, 
 
 @dataclass(frozen=True)
 class _Stood:
-    """The belief after an event."""
+    """The belief after an event. ``before``: the one that it came upon, None at the opening; ``idle``: nothing new."""
 
     event: Event
     worked: float
     belief: Belief
-    unexplained: float
+    before: Belief | None
+    idle: bool
+
+
+def _moments(model: Model, events: Sequence[Event], lost: dict[str, None]) -> Iterator[_Stood]:
+    """Yield the belief after each thing said that it heeds; what the knowledge does not have is noted as lost."""
+    state = CaseState()
+    had: tuple[Intake, tuple[Evidence, ...], Belief] | None = None
+    for place, event in enumerate(events):
+        if event.kind == "corrected":
+            state = fold(events[: place + 1])
+            following = events[place + 1] if place + 1 < len(events) else None
+            if following is not None and following.kind == "corrected" and following.time == event.time:
+                # Taken back in one go.
+                continue
+        else:
+            apply(state, event)
+        unsure = event.kind == "answered" and not event.body.get("outcome")
+        if event.kind not in SAID or unsure or state.intake is None:
+            continue
+        intake, evidence = state.intake, _known(model.fitted, state.evidence, lost)
+        before = had[2] if had is not None else None
+        if (
+            had is not None
+            and had[0] == intake
+            and evidence[: len(had[1])] == had[1]
+            and not heeds_answers(intake, evidence[len(had[1]) :])
+        ):
+            belief = further(had[2], intake, evidence[len(had[1]) :])
+        else:
+            belief = believed(model, intake, evidence)
+        had = intake, evidence, belief
+        answered = event.kind == "answered" and before is not None
+        idle = answered and before is not None and belief.told == before.told
+        yield _Stood(event, state.book_minutes, belief, before, idle and any(e.seq == event.seq for e in evidence))
+
+
+def _known(fitted: Fitted, evidence: Sequence[Evidence], lost: dict[str, None]) -> tuple[Evidence, ...]:
+    """Return the evidence that this knowledge knows; the rest is noted as lost."""
+    found = []
+    for item in evidence:
+        if knows(fitted, item):
+            found.append(item)
+        else:
+            lost.setdefault(item.key)
+    return tuple(found)
 
 
 class _Weighing:
     def __init__(self, kit: Kit, events: Sequence[Event], names: Names, said: Mapping[int, str]) -> None:
-        self.model, self.fitted = kit.model, kit.fitted
+        self.kit, self.model, self.fitted = kit, kit.model, kit.fitted
         self.events, self.names, self.said = events, names, said
         self.lost: dict[str, None] = {}
         self.moved: dict[int, float] = {}
+        self.idle: set[int] = set()
 
     def weighed(self) -> Weighing:
         stood = self._over_time()
         suspects = self._suspects(stood)
-        points = tuple(self._point(one, suspects) for one in stood)
+        points = self._points(stood, suspects)
         last = fold(self.events)
-        answers, idle = self._answers(last, [s.mode for s in suspects], _about(suspects, points))
-        carried = self._carried(last, [s.mode for s in suspects], _about(suspects, points))
+        modes, about = [s.mode for s in suspects], _about(suspects, points)
+        answers = self._answers(last, {p.seq: p.bits for p in points}, modes, about)
+        carried = self._carried(last, modes, about)
+        idle = frozenset(self.idle - last.void)
         return Weighing(suspects, points, (*carried, *answers), True, idle, tuple(self.lost))
 
     # -- over time -------------------------------------------------------------------------------------
@@ -101,70 +152,59 @@ class _Weighing:
     def _over_time(self) -> list[_Stood]:
         """Return the belief after each thing that was said and that the belief heeds."""
         found: list[_Stood] = []
-        state = CaseState()
-        had: tuple[Intake, tuple[Evidence, ...], Belief] | None = None
-        unexplained = _unexplained(self.events)
-        for place, event in enumerate(self.events):
-            if event.kind == "corrected":
-                state = fold(self.events[: place + 1])
-                following = self.events[place + 1] if place + 1 < len(self.events) else None
-                if following is not None and following.kind == "corrected" and following.time == event.time:
-                    # Taken back in one go.
-                    continue
-            else:
-                apply(state, event)
-            unsure = event.kind == "answered" and not event.body.get("outcome")
-            if event.kind not in SAID or unsure or state.intake is None:
+        for one in _moments(self.model, self.events, self.lost):
+            seq, kind, before = one.event.seq, one.event.kind, one.before
+            if kind == "answered" and before is not None:
+                self.moved[seq] = entropy(before) - entropy(one.belief)
+            if one.idle:
+                self.idle.add(seq)
+            if kind in ("told", "corrected") and before is not None and _alike(before, one.belief):
                 continue
-            intake, evidence = state.intake, self._known(state.evidence)
-            before = had[2] if had is not None else None
-            if (
-                had is not None
-                and had[0] == intake
-                and evidence[: len(had[1])] == had[1]
-                and not heeds_answers(intake, evidence[len(had[1]) :])
-            ):
-                belief = further(had[2], intake, evidence[len(had[1]) :])
-            else:
-                belief = believed(self.model, intake, evidence)
-            had = intake, evidence, belief
-            if event.kind == "answered" and before is not None:
-                self.moved[event.seq] = entropy(before) - entropy(belief)
-            if event.kind in ("told", "corrected") and before is not None and _alike(before, belief):
-                continue
-            found.append(_Stood(event, state.book_minutes, belief, unexplained.get(event.seq, 0.0)))
+            # What came upon it is the point before; it need not be kept twice.
+            found.append(replace(one, before=None))
         return found
 
-    def _known(self, evidence: Sequence[Evidence]) -> tuple[Evidence, ...]:
-        """Return the evidence that this knowledge knows; the rest is noted as lost."""
-        found = []
-        for item in evidence:
-            if knows(self.fitted, item):
-                found.append(item)
-            else:
-                self.lost.setdefault(item.key)
+    def _points(self, stood: Sequence[_Stood], suspects: Sequence[Suspect]) -> tuple[Point, ...]:
+        unexplained = _unexplained(self.events)
+        found: list[Point] = []
+        had: list[float] = []
+        for one in stood:
+            seq, kind = one.event.seq, one.event.kind
+            said = self.said.get(seq, kind)
+            odds = [self._log_odds(one.belief, s.mode) for s in suspects]
+            evidence = bool(found) and kind in ("answered", "told", "corrected")
+            found.append(
+                Point(
+                    seq=seq,
+                    at=round(one.worked, 2),
+                    after=_after(kind, said),
+                    chances=tuple(round(self._chance(one.belief, s.mode), 6) for s in suspects),
+                    none=round(one.belief.healthy(), 6),
+                    unexplained=round(unexplained.get(seq, 0.0), 3),
+                    bits=tuple(round(o - h, 4) for o, h in zip(odds, had, strict=True)) if evidence else (),
+                )
+            )
+            had = odds
         return tuple(found)
-
-    def _point(self, one: _Stood, suspects: Sequence[Suspect]) -> Point:
-        said = self.said.get(one.event.seq, one.event.kind)
-        return Point(
-            seq=one.event.seq,
-            at=round(one.worked, 2),
-            after=_after(one.event.kind, said),
-            chances=tuple(round(self._chance(one.belief, s.mode), 6) for s in suspects),
-            none=round(one.belief.healthy(), 6),
-            unexplained=round(one.unexplained, 3),
-        )
 
     def _chance(self, belief: Belief, mode: str) -> float:
         zone, state = self._place(mode)
         return float(belief.zone(zone)[self.fitted.zones[zone].states.index(state)])
 
+    def _log_odds(self, belief: Belief, mode: str) -> float:
+        """Return the log odds of a mode against the rest, in bits."""
+        zone, state = self._place(mode)
+        at, chances = self.fitted.zones[zone].states.index(state), belief.zone(zone)
+        return _log_odds(float(chances[at]), float(np.delete(chances, at).sum()))
+
     def _place(self, mode: str) -> tuple[str, str]:
         return self.fitted.mode_zone[mode], split(mode)[0]
 
     def _suspects(self, stood: Sequence[_Stood]) -> tuple[Suspect, ...]:
-        """Return the suspects that are followed: those that the end names, then those that led, then the likeliest."""
+        """Return the suspects that are followed: those that the end names, then those that led, then the likeliest.
+
+        Whoever comes next to the verdict is always among them.
+        """
         at_end = [mode for mode in named(self.events) if mode in self.fitted.mode_zone]
         led: dict[str, float] = {}
         peak: dict[str, float] = {}
@@ -178,42 +218,18 @@ class _Weighing:
         if len(set(order)) < FEW:
             notable = [m for m in sorted(peak, key=lambda m: (-peak[m], m)) if peak[m] >= NOTABLE and m not in order]
             order += notable[: FEW - len(set(order))]
-        return _suspects(order, at_end, self.names)
+        return _suspects(order, self.events, self.names, runner_up(self.kit, self.events) or "")
 
     # -- weights ---------------------------------------------------------------------------------------
 
     def _answers(
-        self, last: CaseState, modes: Sequence[str], about: Sequence[str]
-    ) -> tuple[tuple[Answered, ...], frozenset[int]]:
-        """Return the answers that stand at the end, weighed, and those that said nothing new."""
-        assert last.intake is not None
-        evidence = self._known(last.evidence)
-        answered = frozenset(item.key for item in _until_work(evidence))
-        belief = told_belief(self.model, last.intake, answered)
-        within: list[tuple[Evidence, Told | None]] = []
-        found: list[Answered] = []
-        idle: set[int] = set()
-
-        def weigh() -> None:
-            bits = {mode: _by_told(belief, {self._place(mode)[0]: self._place(mode)[1]}) for mode in modes}
-            for item, told in within:
-                each = tuple(round(bits[mode].get(id(told), 0.0), 3) for mode in modes)
-                found.append(self._answered(item, each, modes, about))
-            within.clear()
-
-        for item in evidence:
-            if item.kind != "answer":
-                weigh()
-                belief = further(belief, last.intake, [item])
-                continue
-            before = len(belief.told)
-            belief = further(belief, last.intake, [item])
-            new = len(belief.told) > before
-            if not new:
-                idle.add(item.seq)
-            within.append((item, belief.told[-1] if new else None))
-        weigh()
-        return tuple(sorted(found, key=lambda a: a.seq)), frozenset(idle)
+        self, last: CaseState, bits: Mapping[int, tuple[float, ...]], modes: Sequence[str], about: Sequence[str]
+    ) -> tuple[Answered, ...]:
+        """Return the answers that stand at the end, weighed; ``bits``: seq → how each suspect's log odds moved."""
+        standing = [item for item in _known(self.fitted, last.evidence, self.lost) if item.kind == "answer"]
+        nothing = (0.0,) * len(modes)
+        found = [self._answered(item, bits.get(item.seq) or nothing, modes, about) for item in standing]
+        return tuple(sorted(found, key=lambda a: a.seq))
 
     def _answered(
         self, item: Evidence, bits: tuple[float, ...], modes: Sequence[str], about: Sequence[str], carried: str = ""
@@ -236,13 +252,14 @@ class _Weighing:
     def _carried(self, last: CaseState, modes: Sequence[str], about: Sequence[str]) -> tuple[Answered, ...]:
         """Return the answers of earlier cases: what each still says at the opening, weighed by leaving it out.
 
-        The weight is the change of the log odds of a suspect that the answer makes, after what is forgotten since.
+        The weight is how much lower the log odds of a suspect at the opening would be without it, all others being
+        known and what is forgotten since being forgotten. So these do not add up, unlike those of the case itself.
         """
         intake = Intake.from_dict(self.events[0].body["intake"])
         if not intake.earlier or not modes:
             return ()
         whole = told_belief(self.model, intake)
-        odds = [_log_odds(self._chance(whole, mode)) for mode in modes]
+        odds = [self._log_odds(whole, mode) for mode in modes]
         found: list[Answered] = []
         for number in sorted(range(len(intake.earlier)), key=lambda i: intake.earlier[i].days):
             case = intake.earlier[number]
@@ -252,9 +269,7 @@ class _Weighing:
                 less = replace(case, evidence=tuple(e for e in case.evidence if e.seq != item.seq))
                 earlier = (*intake.earlier[:number], less, *intake.earlier[number + 1 :])
                 without = told_belief(self.model, replace(intake, earlier=earlier))
-                bits = tuple(
-                    round(o - _log_odds(self._chance(without, mode)), 3) for o, mode in zip(odds, modes, strict=True)
-                )
+                bits = tuple(round(o - self._log_odds(without, m), 4) for o, m in zip(odds, modes, strict=True))
                 found.append(self._answered(item, bits, modes, about, case.case))
         return tuple(sorted(found, key=lambda a: (-self._days(intake, a.carried), a.seq)))
 
@@ -266,31 +281,24 @@ class _Weighing:
 def weights_for(kit: Kit, state: CaseState, modes: Sequence[str]) -> dict[int, float]:
     """Return seq of each answer before the first repair that clears one of these modes → bits for all of them at once.
 
-    Answers that stood at an earlier repair are weighed there; one that said nothing new is worth 0 bits.
+    The bits are how the log odds that all of them are there changed when it came, as in :func:`weighed`.
     """
-    assert state.intake is not None
-    fitted, model = kit.fitted, kit.model
+    fitted = kit.fitted
     at = {fitted.mode_zone[mode]: split(mode)[0] for mode in modes}
-    evidence = [item for item in state.evidence if knows(fitted, item)]
-    belief = told_belief(model, state.intake, frozenset(item.key for item in _until_work(evidence)))
+    mask = np.ones([1] * len(kit.model.zones))
+    for zone, name in at.items():
+        mask = mask * kit.model.along(zone, [1.0 if s == name else 0.0 for s in fitted.zones[zone].states])
+    standing = {item.seq for item in state.evidence if item.kind == "answer" and knows(fitted, item)}
     found: dict[int, float] = {}
-    within: list[tuple[int, Told | None]] = []
-
-    def weigh() -> None:
-        bits = _by_told(belief, at)
-        found.update({seq: bits.get(id(told), 0.0) for seq, told in within})
-        within.clear()
-
-    for item in evidence:
-        if item.kind != "answer":
-            weigh()
-            if item.kind == "repair" and clears(fitted, item.key, at):
-                return found
-        before = len(belief.told)
-        belief = further(belief, state.intake, [item])
-        if item.kind == "answer":
-            within.append((item.seq, belief.told[-1] if len(belief.told) > before else None))
-    weigh()
+    had = 0.0
+    for one in _moments(kit.model, state.events, {}):
+        event = one.event
+        if event.kind == "repaired" and event.seq not in state.void and clears(fitted, str(event.body["repair"]), at):
+            break
+        odds = _log_odds(*(float((one.belief.joint * part).sum()) for part in (mask, 1 - mask)))
+        if event.seq in standing:
+            found[event.seq] = odds - had
+        had = odds
     return found
 
 
@@ -313,27 +321,12 @@ def entropy(belief: Belief) -> float:
     return float(-(p * np.log2(p)).sum())
 
 
-def _by_told(belief: Belief, at: Mapping[str, str]) -> dict[int, float]:
-    """Return id of each standing answer → its bits for these zone states."""
-    return {id(told): bits for told, bits in belief.weights(at)}
-
-
-def _until_work(evidence: Sequence[Evidence]) -> list[Evidence]:
-    found = []
-    for item in evidence:
-        if item.kind != "answer":
-            break
-        found.append(item)
-    return found
-
-
 def _alike(one: Belief, other: Belief) -> bool:
     return one.joint.shape == other.joint.shape and bool(np.allclose(one.joint, other.joint, rtol=0, atol=SAME))
 
 
-def _log_odds(p: float) -> float:
-    p = min(max(p, 1e-12), 1 - 1e-12)
-    return log2(p / (1 - p))
+def _log_odds(chance: float, against: float) -> float:
+    return log2(max(chance, LEAST)) - log2(max(against, LEAST))
 
 
 # -- as the trail has it -----------------------------------------------------------------------------
@@ -367,7 +360,7 @@ def recorded(events: Sequence[Event], names: Names, said: Mapping[int, str]) -> 
         if chances and max(chances.values()) >= LED:
             led.setdefault(max(sorted(chances), key=lambda m: chances[m]))
     at_end = named(events)
-    suspects = _suspects([*at_end, *sorted(led, key=lambda m: (-peak[m], m))], at_end, names)
+    suspects = _suspects([*at_end, *sorted(led, key=lambda m: (-peak[m], m))], events, names)
     found = tuple(
         Point(
             seq=event.seq,
@@ -399,14 +392,30 @@ def recorded(events: Sequence[Event], names: Names, said: Mapping[int, str]) -> 
 
 def named(events: Sequence[Event]) -> list[str]:
     """Return the fault modes that the end names, in its order."""
+    return list(_at_end(events))
+
+
+def _at_end(events: Sequence[Event]) -> dict[str, float | None]:
+    """Return the fault modes that the end names → the probability that it has of each, None where it tells none."""
     end = next((e for e in reversed(events) if e.kind == "closed"), None)
-    found = end.body.get("found") if end is not None else None
-    modes = [str(f["mode"]) for f in found or () if isinstance(f, Mapping) and "mode" in f]
-    return list(dict.fromkeys(mode for mode in modes if split(mode)[0] != HEALTHY))
+    told = end.body.get("found") if end is not None else None
+    found: dict[str, float | None] = {}
+    for one in told if isinstance(told, list | tuple) else ():
+        if not isinstance(one, Mapping) or "mode" not in one or split(str(one["mode"]))[0] == HEALTHY:
+            continue
+        mode, chance = str(one["mode"]), one.get("probability")
+        chance = float(chance) if isinstance(chance, int | float) else None
+        had = found.get(mode)
+        found[mode] = chance if had is None or (chance is not None and chance > had) else had
+    return found
 
 
-def _suspects(order: Sequence[str], at_end: Collection[str], names: Names) -> tuple[Suspect, ...]:
-    return tuple(Suspect(mode, names.mode(mode), mode in at_end) for mode in list(dict.fromkeys(order))[:MOST])
+def _suspects(order: Sequence[str], events: Sequence[Event], names: Names, second: str = "") -> tuple[Suspect, ...]:
+    at_end = _at_end(events)
+    some = list(dict.fromkeys(order))[:MOST]
+    if second and second not in some:
+        some = [*some[: MOST - 1], second]
+    return tuple(Suspect(mode, names.mode(mode), mode in at_end, at_end.get(mode)) for mode in some)
 
 
 def _about(suspects: Sequence[Suspect], points: Sequence[Point]) -> list[str]:

@@ -1,7 +1,7 @@
-"""A share and a spread with what is known of them: 95 % intervals, on how many cases, and whether those are too few.
+"""A share and a spread with what is known of them: 95% intervals, on how many cases, and whether those are too few.
 
 A share has Wilson's score interval (1927); a median the interval between the two order statistics that hold it with
-95 % whatever the distribution is. Below :data:`LEAST` cases no two order statistics do, so that is where both say
+95% whatever the distribution is. Below :data:`LEAST` cases no two order statistics do, so that is where both say
 that they are too few; the figure itself is still there for whoever wants it.
 """
 
@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from statistics import median, quantiles
 
 LEAST = 6
-"""Cases below which a figure says too few: with five, lowest and highest hold the median with 94 % only."""
+"""Cases below which a figure says too few: with five, lowest and highest hold the median with 94% only."""
 SURE = 0.95
 """What an interval holds."""
 
@@ -92,12 +92,12 @@ def spread(figures: Sequence[float], unit: str = "min") -> Spread:
 def percent(value: float) -> str:
     """Return a share in percent; what is short of all is not shown as all, nor what is above none as none."""
     if 0 < value < 0.005:
-        return "under 1 %"
-    return "over 99 %" if 0.995 <= value < 1 else f"{value:.0%}".replace("%", " %")
+        return "under 1%"
+    return "over 99%" if 0.995 <= value < 1 else f"{value:.0%}"
 
 
 def around(value: float, low: float, high: float) -> str:
     """Return a share with its interval, to a tenth of a percent where that is narrow."""
     if high - low < 0.02 and 0.01 <= value <= 0.99:
-        return f"{100 * value:.1f} % ({100 * low:.1f} to {100 * high:.1f} %)"
-    return f"{percent(value)} ({100 * low:.0f} to {100 * high:.0f} %)"
+        return f"{100 * value:.1f}% ({100 * low:.1f} to {100 * high:.1f}%)"
+    return f"{percent(value)} ({100 * low:.0f} to {100 * high:.0f}%)"

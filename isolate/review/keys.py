@@ -12,8 +12,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
+from unicodedata import combining, normalize
 
 from isolate.case.events import Event, EventError, canonical
+from isolate.kb.shown import plain
+from isolate.review.plain_file import opened
 from isolate.review.shapes import Signature
 
 PURPOSE = "isolate case signature"
@@ -26,7 +29,34 @@ LEAST = 8
 """Letters of a passphrase at least."""
 PUBLIC = ".pub"
 """End of the name of a file with a public key."""
+SIGNED = frozenset({"by", "key", "seq", "hash", "signature"})
+"""All that the event of a signature says; each of it is signed, or is the key or the signature itself."""
 _HEX = re.compile(r"[0-9a-f]+")
+_LOOKS = {
+    # Cyrillic capitals
+    **str.maketrans(
+        "\u0410\u0412\u0415\u0405\u0406\u0408\u041a\u041c\u041d\u041e\u0420\u0421\u0422\u0425\u0423",
+        "ABESIJKMHOPCTXY",
+    ),
+    # Cyrillic small letters
+    **str.maketrans(
+        "\u0430\u0441\u0435\u043e\u0440\u0445\u0443\u0456\u0458\u0455\u04bb\u0501\u051b\u051d\u04cf",
+        "aceopxyijshdqwl",
+    ),
+    # Greek capitals
+    **str.maketrans(
+        "\u0391\u0392\u0395\u0396\u0397\u0399\u039a\u039c\u039d\u039f\u03a1\u03a4\u03a5\u03a7",
+        "ABEZHIKMNOPTYX",
+    ),
+    # Greek small letters
+    **str.maketrans(
+        "\u03bf\u03bd\u03b9\u03c1\u03c5\u03b1\u03ba\u03c7\u03b3",
+        "ovipuakxy",
+    ),
+}
+"""Letters of other scripts that look like a Latin one [published: UTS #39, confusables, those likely in a name]."""
+_STROKES = str.maketrans("01|i", "olll")
+"""What is taken for one another in small letters, after case folding: a capital I is an i then."""
 
 
 class BadKey(ValueError):
@@ -48,6 +78,20 @@ def checked_name(name: str) -> str:
     if not name or len(name) > LONGEST or not name.isprintable():
         raise BadKey(f"a name is 1 to {LONGEST} letters, with nothing in it that does not print")
     return name
+
+
+def alike(one: str, other: str) -> bool:
+    """Return whether two names read alike: but for letter case, marks, spaces, and letters that look the same.
+
+    After the skeletons of UTS #39, with those letters of it that come up in names written with Latin ones.
+    """
+    return _skeleton(one) == _skeleton(other)
+
+
+def _skeleton(name: str) -> str:
+    bare = "".join(c for c in normalize("NFKD", name) if not combining(c)).translate(_LOOKS).casefold()
+    bare = bare.translate(_STROKES).replace("rn", "m").replace("vv", "w")
+    return "".join(c for c in bare if c.isalnum()) or bare
 
 
 def make(name: str, passphrase: str = "") -> tuple[bytes, bytes]:
@@ -141,10 +185,11 @@ def read_public(path: Path) -> tuple[str, str]:
     return name, key.public_bytes(form.Encoding.Raw, form.PublicFormat.Raw).hex()
 
 
-def people(folder: str | Path) -> dict[str, str]:
+def people(folder: str | Path, bad: list[str] | None = None) -> dict[str, str]:
     """Return the known public keys as key in hex → whose it is; a person may have several. No folder named: nobody's.
 
-    Raises BadKey: no such folder, a file in it that is no key, one key with two names.
+    ``bad``: takes a sentence on each file that is no key, and on each key with two names, which then is nobody's; the
+    others count. Raises BadKey: no such folder; without ``bad`` for those as well.
     """
     if not str(folder):
         return {}
@@ -154,11 +199,25 @@ def people(folder: str | Path) -> dict[str, str]:
         paths = sorted(p for p in folder.iterdir() if p.name.endswith(PUBLIC))
     except OSError as error:
         raise BadKey(f"{folder}: the keys of known people are not there: {(error.strerror or '').lower()}") from None
+    doubled: set[str] = set()
     for path in paths:
-        name, public = read_public(path)
-        if found.setdefault(public, name) != name:
-            raise BadKey(f"{path}: this key is that of {found[public]} already; one key has one name")
-    return found
+        try:
+            name, public = read_public(path)
+            if found.setdefault(public, name) != name:
+                doubled.add(public)
+                raise BadKey(f"{path}: this key is that of {found[public]} already; one key has one name")
+        except BadKey as error:
+            if bad is None:
+                raise
+            bad.append(plain(error))
+    # Who of the two it is nobody here can tell.
+    return {public: name for public, name in found.items() if public not in doubled}
+
+
+def known_as(name: str, known: Mapping[str, str]) -> str:
+    """Return whom of the known people a name means, or could be taken for; empty for nobody. The spelling decides."""
+    names = sorted(set(known.values()), key=lambda other: (other != name, other.casefold() != name.casefold(), other))
+    return next((other for other in names if alike(other, name)), "")
 
 
 def short(public: str) -> str:
@@ -206,9 +265,13 @@ def _judged(event: Event, hashes: Mapping[int, str], known: Mapping[str, str]) -
     body = event.body
     by, key, own, head = (body.get(name) for name in ("by", "key", "signature", "hash"))
     upto = body.get("seq")
-    if not all(isinstance(value, str) for value in (by, key, own, head)) or not isinstance(upto, int):
-        said = f"Event {event.seq} is called a signature, and is none: something of it is missing."
-        return Signature(event.seq, 0, str(by or ""), str(key or ""), "wrong", said)
+    if not all(isinstance(value, str) for value in (by, key, own, head)) or type(upto) is not int:
+        return _none(event, "something of it is missing")
+    if beyond := sorted(set(body) - SIGNED):
+        # What is not signed must not be read as if it were.
+        return _none(event, f"it says more than was signed ({plain(', '.join(beyond))[:LONGEST]})")
+    if not _is_name(by):
+        return _none(event, "what stands for a name is none that can be written")
     assert isinstance(by, str) and isinstance(key, str) and isinstance(own, str) and isinstance(head, str)
 
     def judged(state: Any, said: str) -> Signature:
@@ -236,10 +299,11 @@ def _judged(event: Event, hashes: Mapping[int, str], known: Mapping[str, str]) -
             "other name",
             f"Signature of {by} (event {event.seq}): WRONG NAME. The key is that of {whose}.",
         )
-    if whose is None and by.casefold() in {name.casefold() for name in known.values()}:
+    if whose is None and (meant := known_as(by, known)):
+        looks = f"{by} is" if by == meant else f"That name reads like {meant}, who is"
         return judged(
             "other name",
-            f"Signature of {by} (event {event.seq}): WRONG KEY. {by} is known here, and this is not their key.",
+            f"Signature of {by} (event {event.seq}): WRONG KEY. {looks} known here, and this is not their key.",
         )
     if whose is None:
         return judged(
@@ -250,10 +314,31 @@ def _judged(event: Event, hashes: Mapping[int, str], known: Mapping[str, str]) -
     return judged("good", f"Signed by {whose} (event {event.seq}), up to event {upto}, key {short(key)}.")
 
 
+def _none(event: Event, why: str) -> Signature:
+    by, key = (plain(event.body.get(name) or "")[:LONGEST] for name in ("by", "key"))
+    said = f"Event {event.seq} is called a signature, and is WRONG: {why}."
+    return Signature(event.seq, 0, by, key, "wrong", said)
+
+
+def _is_name(by: Any) -> bool:
+    try:
+        return checked_name(by) == by
+    except BadKey:
+        return False
+
+
+def read_by_others(path: Path) -> bool:
+    """Return whether others than its owner may read or write a file; False where the system does not say."""
+    try:
+        return os.name == "posix" and bool(path.stat().st_mode & 0o077)
+    except OSError:
+        return False
+
+
 def read_file(path: Path) -> bytes:
     """Return what a file of a key holds. Raises BadKey."""
     try:
-        with open(path, "rb") as stream:
+        with opened(path) as stream:
             data = stream.read(20_001)
     except (OSError, ValueError) as error:
         why = (getattr(error, "strerror", None) or str(error)).lower()

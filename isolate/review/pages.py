@@ -21,6 +21,7 @@ from isolate.case.events import EventError, parse_time
 from isolate.kb.shown import plain
 from isolate.review.chart import MOST_LINES, NO_FAULT, Line, Ranged, Turn, bar, belief_chart, key, ranges, strip
 from isolate.review.shapes import Review
+from isolate.review.story import odds_words
 from isolate.review.story import share as percent
 
 if TYPE_CHECKING:
@@ -59,8 +60,12 @@ TURNS = ("repair", "swap", "verified", "ended")
 SPENT = {"check": "Checks", "repair": "Repairs", "swap": "Changing parts over", "access": "Access, opening and closing"}
 ALMOST_NONE = 0.05
 """The chart has a line for "no fault" where that is ever as probable as this."""
+OVER = 1.005
+"""Shares that come to more than this are told to: several may be at fault at once."""
 BESIDE = 4
 """So many visits beside each other print on a sheet."""
+SHOWN = 0.05
+"""Fewer bits are shown as none."""
 SAYS_NOTHING = 0.3
 """Bits below which an answer says nothing either way, as the words have it."""
 TRUST_TONES = {
@@ -81,7 +86,7 @@ def case_page(review: Review) -> str:
     return _page(
         "case.html",
         title=f"Case {r['case']}: {where}",
-        heading=f"{_capital(where)}: {r['complaint_title'] or r['complaint']}",
+        heading=f"Case {r['case']}, {where}: {r['complaint_title'] or r['complaint']}",
         at_foot=f"Case {r['case']}",
         foot=_case_foot(r),
         script=True,
@@ -108,7 +113,9 @@ def case_page(review: Review) -> str:
         minutes_line=_minutes_line(r),
         facts=_facts(r),
         zone="UTC",
-        repaired=any(m["kind"] == "repair" and not m["void"] for m in r["story"]),
+        weak=_weak(r["firm"]),
+        answered=_answered(r),
+        carried=any(a["carried"] and a["bits"] for a in r["answers"]),
         story=_story(r["story"]),
         gates=[m for m in r["story"] if m["kind"] == "gate"]
         or [{"seq": f["seq"], "said": f["says"], "more": []} for f in r["rules"] if f["kind"] == "gate"],
@@ -118,6 +125,7 @@ def case_page(review: Review) -> str:
         taken=taken,
         advice_line=_advice_line(turned, taken),
         hindsight_line=_hindsight_line(r),
+        went=[_went(*part) for part in r["hindsight"]["rest"]] if r["hindsight"] else [],
         not_done=_by_reason(r["not_done"]),
     )
 
@@ -168,13 +176,19 @@ def fleet_page(fleet: Fleet) -> str:
 
 def _warned(r: Mapping[str, Any]) -> list[str]:
     """What nobody may overlook, before all else."""
-    trust, lines = r["trust"], []
+    trust = r["trust"]
+    lines: list[str] = []
     if trust and not trust["whole"]:
         lines.append("The trail is broken: what is shown below may not be what was written.")
     if trust and trust["signed"] == "wrongly signed":
         lines.append("A signature on this trail is wrong.")
     if trust and trust["differs"]:
         lines.append("Replayed, this trail comes out differently from what it holds.")
+    for back in r["came_back"]:
+        lines.append(f"{'CAME BACK' if back['returned'] else 'TAKEN UP AGAIN'}: {_stop(back['said'])}")
+    lines += r["drawn"]
+    if r["unmet"]:
+        lines.append(r["unmet"])
     if r["hindsight"] and r["hindsight"]["doubt"]:
         lines.append(r["hindsight"]["doubt"])
     if r["forks"]:
@@ -196,9 +210,77 @@ def _firm_line(r: Mapping[str, Any]) -> str:
     words = "" if r["end"] else "So far, with the case open: "
     words += f"{firm['title']}, {percent(firm['chance'])}"
     if firm["second_title"]:
-        words += f"; {_odds(firm['odds'])} against the next, {firm['second_title']}"
+        words += f"; {odds_words(firm['odds'])} against the next, {firm['second_title']}"
+    rows = firm["rows"] or firm["weak"]
+    if not rows:
+        return f"{words}. No single thing that was tried would change it."
+    none = "No single thing that was tried would change the repair."
+    return f"{words}. {none if rows[0]['same_repair'] else _stop(rows[0]['said'])}"
+
+
+def _weak(firm: Mapping[str, Any] | None) -> list[tuple[str, list[dict[str, Any]]]]:
+    """Return what would change the verdict as (heading, rows): first what would change the repair."""
+    if not firm:
+        return []
     weak = firm["weak"]
-    return f"{words}. {_stop(weak[0]['said'])}" if weak else f"{words}. No single thing that was tried would change it."
+    rows = firm["rows"] or [{**w, "of": (place,)} for place, w in enumerate(weak)]
+    known = bool(firm["repair"])
+    found: list[tuple[str, list[dict[str, Any]]]] = []
+    for same in (False, True):
+        some = []
+        for row in rows:
+            of = [weak[place] for place in row["of"] if place < len(weak)]
+            if row["same_repair"] is same:
+                each = [w["said"] for w in of] if len(of) > 1 else []
+                some.append({"said": row["said"], "same_repair": same, "where": _where(of), "each": each})
+        heading = f"What would change {'the repair' if known else 'the verdict'}"
+        if same:
+            heading = "What would change which fault leads, but is put right by the same part and the same repair"
+        if some:
+            found.append((heading, some))
+    return found
+
+
+def _answered(r: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Return the rows of the weights of evidence: what was carried in, answers, what else moved the belief, work, sums.
+
+    The sums begin anew at each work: what comes after it is of what is left.
+    """
+    work = {m["seq"]: m for m in r["story"] if m["kind"] in ("repair", "swap") and not m["void"]}
+    answers = {a["seq"]: a for a in r["answers"] if not a["carried"]}
+    points = {p["seq"]: p for p in r["belief"]}
+    void = {m["seq"] for m in r["story"] if m["void"]}
+    rows = [{"kind": "answer", "a": a} for a in r["answers"] if a["carried"]]
+    sums, since, asked = [0.0] * len(r["suspects"]), "From the opening", False
+
+    def summed() -> list[dict[str, Any]]:
+        if asked and any(abs(total) >= SHOWN for total in sums):
+            return [{"kind": "sum", "said": f"{since}, in all", "bits": sums}]
+        return []
+
+    for seq in sorted({*work, *answers, *points}):
+        bits = points[seq]["bits"] if seq in points else ()
+        if seq in work:
+            rows += [*summed(), {"kind": "work", "said": f"{_stop(work[seq]['said'])} From here on: of what is left."}]
+            sums, since, asked = [0.0] * len(r["suspects"]), "Since that work", False
+        elif seq in answers:
+            rows.append({"kind": "answer", "a": answers[seq]})
+            asked = True
+        elif bits and max(map(abs, bits)) >= SHOWN:
+            said = f"{points[seq]['after']}{' (taken back since)' if seq in void else ''}"
+            rows.append({"kind": "told", "seq": seq, "said": said, "bits": bits})
+        if bits:
+            sums = [had + more for had, more in zip(sums, bits, strict=True)]
+    return rows + summed()
+
+
+def _where(weak: Iterable[Mapping[str, Any]]) -> str:
+    """Return the events of what would change the verdict, or that it was told at the opening."""
+    weak = list(weak)
+    seqs = sorted({w["seq"] for w in weak if w["seq"]})
+    words = [f"{'event' if len(seqs) == 1 else 'events'} {', '.join(map(str, seqs))}"] * bool(seqs)
+    words += ["told at the opening"] * any(w["told"] for w in weak)
+    return "; ".join(words)
 
 
 def _trust(r: Mapping[str, Any]) -> dict[str, str]:
@@ -222,8 +304,8 @@ def _trust(r: Mapping[str, Any]) -> dict[str, str]:
 
 def _minutes_line(r: Mapping[str, Any]) -> str:
     words = f"{_minutes(r['book'])} by the book, {_minutes(r['clock'])} by the clock"
-    if r["isolated"] is not None:
-        words += f"; the right move was taken up after {_minutes(r['isolated'])}"
+    if r["isolated"] is not None and r["until"]:
+        words += f"; {_minutes(r['isolated'])} until {r['until']} was taken up"
     if r["hindsight"] and r["hindsight"]["steps"]:
         words += f"; with the fault known from the start {_minutes(r['hindsight']['least'])} would have done"
     return f"{words}."
@@ -286,12 +368,14 @@ def _chart(r: Mapping[str, Any]) -> dict[str, Any] | None:
     return {
         "wide": belief_chart("belief-wide", at, until, lines, shown),
         "narrow": belief_chart("belief-narrow", at, until, lines, shown, wide=False),
+        "over": any(sum(p["chances"]) + p["none"] > OVER for p in points),
         "turns": [f"{t.mark} at {_minutes(t.at)}: {t.said.rstrip('.')}" for t in shown],
         "legend": [
             {
                 "svg": key(line),
                 "label": line.title if line.number == NO_FAULT else f"{line.number} {line.title}",
                 "named": line.named,
+                "at_end": None if line.number == NO_FAULT else r["suspects"][line.number - 1]["at_end"],
                 "first": line.chances[0],
                 "last": line.chances[-1],
             }
@@ -327,10 +411,16 @@ def _hindsight_line(r: Mapping[str, Any]) -> str:
     hind = r["hindsight"]
     if not hind:
         return ""
+    if hind["none"]:
+        return _stop(str(hind["none"]))
     if hind["by"] == "nobody":
         return "Nobody says what the fault was."
     was = ", ".join(hind["titles"]) or "nothing at fault"
     return f"It was: {was} (by {hind['by']})."
+
+
+def _went(what: str, took: float) -> str:
+    return f"{_minutes(abs(took))} {'' if took > 0 else 'less '}in {what}"
 
 
 def _by_reason(not_done: Iterable[Sequence[str]]) -> dict[str, list[str]]:
@@ -351,10 +441,13 @@ def _case_foot(r: Mapping[str, Any]) -> str:
 
 def _repeats_short(r: Mapping[str, Any]) -> list[str]:
     within = f"within {r['days']:g} days" + (f" and {r['starts']:g} engine starts" if r["starts"] is not None else "")
-    count, more = len(r["repeats"]), r["more"]
+    count, more = sum(repeat["about"] == "engine" for repeat in r["repeats"]), r["more"]
+    parts = len(r["repeats"]) - count
     found = "No defect came back" if not count else f"{count} {'defect' if count == 1 else 'defects'} came back"
     window = f", {_day(r['since'])} to {_day(r['until'])}" if r["since"] else ""
     lines = [f"{found} {within}, of {r['cases']:,} {'case' if r['cases'] == 1 else 'cases'} looked at{window}."]
+    if parts:
+        lines.append(f"{parts} {'part was' if parts == 1 else 'parts were'} on several engines that came back.")
     if more:
         lines.append(f"{more} more {'is' if more == 1 else 'are'} not on this page.")
     lines += [c["said"] for repeat in r["repeats"] for c in repeat["confirmed"] if c["open"]]
@@ -368,13 +461,19 @@ def _group(number: int, repeat: Mapping[str, Any]) -> dict[str, Any]:
     for place, visit in enumerate(repeat["visits"], start=1):
         visits.append({**visit, "number": place, **_visit_words(visit)})
     engine = repeat["engine_title"] or repeat["engine"]
-    again = f"came back {'once' if times == 1 else f'{times} times'}" if times else "opened once more"
+    again = f"came back {'once' if times == 1 else f'{times} times'}" if times else "opened again"
+    if not times and any(visit["taken_up"] for visit in visits):
+        again = "taken up again"
+    about = f"Aircraft {repeat['aircraft']}, engine {repeat['position']} ({engine})"
+    if repeat["about"] == "part":
+        about = f"Part S/N {repeat['part']}: {', '.join(where.partition(' ')[0] for where in repeat['where'])}"
+        again = f"in {len(visits)} cases, on {len(repeat['where'])} engines"
     line = f"{_capital(again)}, {len(visits)} visits."
     if repeat["reasons"]:
         line += f" {_stop(_capital('; '.join(repeat['reasons'])))}"
     return {
         "ref": f"group-{number}",
-        "title": f"Aircraft {repeat['aircraft']}, engine {repeat['position']} ({engine}): {again}",
+        "title": f"{about}: {again}",
         "line": line,
         "repeat": repeat,
         "visits": [visits[i : i + BESIDE] for i in range(0, len(visits), BESIDE)],
@@ -383,21 +482,14 @@ def _group(number: int, repeat: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _visit_words(visit: Mapping[str, Any]) -> dict[str, Any]:
-    since = ""
-    if visit["open_before"]:
-        since = "the one before had not ended"
-    elif visit["days"] is not None:
-        since = f"{_figure(visit['days'])} {'day' if visit['days'] == 1 else 'days'}"
-        since += f", {_figure(visit['starts'])} starts" if visit["starts"] is not None else ", starts not told"
     about = visit["complaint_title"] or visit["complaint"]
     about += f", channel {visit['channel']}" if visit["channel"] else ""
-    about += f"; shows {visit['condition']}" if visit["condition"] else ""
+    about += f"; shows {visit['condition']}" if visit["condition"] not in ("", "steady") else ""
     place = f"at the {visit['place']}" if visit["place"] else ""
     end = f"{visit['end'] or 'ended'}, {_when(visit['closed'])}" if visit["closed"] else "still open"
     if visit["remaining"] is not None:
         end += f"; {percent(visit['remaining'])} that a fault remained"
     return {
-        "since": since or "–",
         "because": [f"{reason['said']} (case {reason['case']})" for reason in visit["reasons"]],
         "worked": ", ".join(part for part in (place, visit["station"]) if part),
         "about": about,
@@ -416,24 +508,36 @@ def _strip(name: str, trend: Mapping[str, Any], small: bool = False) -> str:
 def _fleet_short(f: Mapping[str, Any]) -> list[str]:
     whole = f["whole"]
     span = f" from {f['since']}" * bool(f["since"]) + f" to {f['until']}" * bool(f["until"])
-    about = f", {f['engine']} only" if f["engine"] else ""
+    about = f", {f['engine_title'] or f['engine']} only" if f["engine"] else ""
     return [
         f"{whole['cases']:,} cases{span}{about}; {whole['closed']:,} closed.",
         f"Time to isolate: {_stop(whole['isolated']['said'])}",
         f"Parts replaced in vain: {_stop(whole['in_vain']['share']['said'])}",
-        f"No fault found: {_stop(whole['unfound']['said'])}",
+        f"No fault found (removed, and the shop found nothing): {_stop(whole['cleared']['said'])}",
+        f"No fault named: {_stop(whole['unfound']['said'])}",
         f"Came back within {f['days']:g} days and {f['starts']:g} starts: {_stop(whole['came_back']['share']['said'])}",
         f"A figure with its interval (95%) and the cases it rests on; below {f['least']} cases it says too few.",
     ]
 
 
 def _fleet_sections(f: Mapping[str, Any], rows: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    from isolate.review.turned import RIGHT
+
     spreads = (
-        ("isolated", "Time to isolate", "Book minutes until the repair that put it right was taken up."),
+        (
+            "isolated",
+            "Time to isolate",
+            "Book minutes until the move was taken up that the end names as right, where that came and held.",
+        ),
         ("ended", "Minutes to the end", "Book minutes to the end of the case, verification and closing up included."),
     )
     sections = [_spread_section(name, heading, about, rows) for name, heading, about in spreads]
-    back = f"Cases whose defect came back within {f['days']:g} days and {f['starts']:g} engine starts."
+    back = (
+        f"Of the cases that ended verified: those whose defect came back within {f['days']:g} days and "
+        f"{f['starts']:g} engine starts. Days run from the end of the one case to the opening of the next, starts from "
+        "opening to opening; where the starts are not told, the days alone count. Deferred or handed over cases are "
+        "counted apart: how many were taken up again as soon."
+    )
     sections += [
         _share_section(
             "in-vain",
@@ -444,8 +548,14 @@ def _fleet_sections(f: Mapping[str, Any], rows: Sequence[Mapping[str, Any]]) -> 
             [(_figure(v["minutes"], 0), f"{v['by_shop']:,}", f"{v['unsaid']:,}") for v in (g["in_vain"] for g in rows)],
         ),
         _share_section(
+            "cleared",
+            "No fault found: removed, and the shop found nothing",
+            "Parts with nothing wrong, of those that came off and that the shop has reported on.",
+            [(g["name"], g["cleared"]) for g in rows],
+        ),
+        _share_section(
             "unfound",
-            "No fault found",
+            "No fault named",
             "Closed cases that were verified with no fault named.",
             [(g["name"], g["unfound"]) for g in rows],
         ),
@@ -454,8 +564,11 @@ def _fleet_sections(f: Mapping[str, Any], rows: Sequence[Mapping[str, Any]]) -> 
             "Repeats",
             back,
             [(g["name"], g["came_back"]["share"]) for g in rows],
-            ("By days alone", "Too late to tell"),
-            [(f"{b['days_only']:,}", f"{b['unwatched']:,}") for b in (g["came_back"] for g in rows)],
+            ("By days alone", "Too late to tell", "Deferred or handed over", "Taken up again"),
+            [
+                tuple(f"{b[name]:,}" for name in ("days_only", "unwatched", "unproven", "taken_up"))
+                for b in (g["came_back"] for g in rows)
+            ],
         ),
     ]
     for place, kind in enumerate(f["whole"]["declined"]):
@@ -465,10 +578,13 @@ def _fleet_sections(f: Mapping[str, Any], rows: Sequence[Mapping[str, Any]]) -> 
             _share_section(
                 f"declined-{place + 1}",
                 kind["title"],
-                "How often that was right, of those that can be judged.",
+                RIGHT,
                 [(g["name"], g["declined"][place]["right"]) for g in rows],
-                ("Times", "Not judged"),
-                [(f"{d['times']:,}", f"{d['unjudged']:,}") for d in (g["declined"][place] for g in rows)],
+                ("Times", "Not judged", "Of those taken, by the same measure"),
+                [
+                    (f"{d['times']:,}", f"{d['unjudged']:,}", d["taken"]["said"] if d["taken"]["of"] else "–")
+                    for d in (g["declined"][place] for g in rows)
+                ],
             )
         )
     return sections
@@ -575,20 +691,8 @@ def _bits(value: float) -> str:
     return words if words in ("0.0", "–") else f"{'+' if value > 0 else '−'}{words}"
 
 
-def _odds(value: float) -> str:
-    return f"{value:,.0f} to 1" if value >= 10 else f"{_figure(value)} to 1"
-
-
 def _side(bits: float) -> str:
     return "" if abs(bits) < SAYS_NOTHING else "up" if bits > 0 else "down"
-
-
-def _by_how_much(weak: Mapping[str, Any]) -> str:
-    factor = weak["factor"]
-    if weak["what"] == "answer" or not factor:
-        return "another answer" if weak["other"] else "no answer"
-    size = factor if factor >= 1 else 1 / factor
-    return f"{_figure(size, 1 if size < 10 else 0)} times {'as large' if factor >= 1 else 'smaller'}"
 
 
 def _day_and_time(time: str) -> tuple[str, str]:
@@ -676,9 +780,8 @@ def _templates() -> Environment:
         minutes=_figure,
         signed=_signed,
         bits=_bits,
-        odds=_odds,
+        odds=odds_words,
         side=_side,
-        by_how_much=_by_how_much,
         asked=_asked,
         day=_day,
         count=_count,

@@ -15,6 +15,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Literal
 
 from isolate.case.swaps import called
+from isolate.review.trend import DAY, seconds
 
 if TYPE_CHECKING:
     from isolate.case.brief import Brief
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
 
 NOT_TOLD = frozenset({"none", "unknown", "notknown", "notrecorded", "notread", "nottold", "nil", "n/a", "na", "tba"})
 """What stands where no number was read, folded."""
+BEFORE = 400.0
+"""Days before a part came to a place in which a complaint there speaks against its having brought it."""
 HOW = Literal["off", "on", "out", "in"]
 """``off``, ``on``: at a repair; ``out``, ``in``: as it changed places with another part."""
 
@@ -182,7 +185,8 @@ class Stay:
 
 @dataclass(frozen=True)
 class Way:
-    """Where one part went. ``carries``: sentences on a complaint that went along with it."""
+    """Where one part went. ``carries``: sentences on a complaint that went along with it; ``notes``: on what of it may
+    as well be about another part with its serial number."""
 
     serial: str
     number: str
@@ -190,6 +194,7 @@ class Way:
     title: str
     stays: tuple[Stay, ...]
     carries: tuple[str, ...]
+    notes: tuple[str, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """Return it as a JSON object."""
@@ -225,7 +230,25 @@ def ways(
             mine[0].append(one)
         else:
             found.append([one])
-    return tuple(_way(one, all_, families or {}, titles or {}) for one in found)
+    return tuple(
+        replace(_way(one, all_, families or {}, titles or {}), notes=tuple(dict.fromkeys(_either(one, found))))
+        for one in found
+    )
+
+
+def _either(mine: Sequence[Seen], found: Sequence[Sequence[Seen]]) -> Iterable[str]:
+    """Yield what is said of one part, or of another one, and may be about either: no part number tells them apart."""
+    for group in found:
+        for brief, touch in group:
+            others = [o for o in found if o is not group and all(touch.part.is_also(t.part) for _, t in o)]
+            serial, case = touch.part.serial, brief.case
+            if others and mine is group:
+                yield (
+                    f"Which part with S/N {serial} case {case} is about is not certain, for it tells no part number: "
+                    f"of {len(found)} that have it, it is shown with this one."
+                )
+            elif any(mine is other for other in others):
+                yield f"What case {case} says of S/N {serial} may be about this part as well: no part number is told."
 
 
 def _way(
@@ -240,8 +263,14 @@ def _way(
     number = next((p.number for p in parts if folded(p.number)), "")
     kind = next((p.kind for p in parts if p.kind), "")
     identity = Identity(parts[0].serial, number, kind)
+    shop = [
+        (b.case, "disputed" if done.disputed else done.finding)
+        for b, t in seen
+        for done in b.repairs
+        if t.how == "off" and done.seq == t.seq and done.finding
+    ]
     return Way(
-        parts[0].serial, number, kind, identity.said, tuple(stays), tuple(_carries(stays, briefs, about, titles))
+        parts[0].serial, number, kind, identity.said, tuple(stays), tuple(_carries(stays, briefs, about, titles, shop))
     )
 
 
@@ -279,8 +308,14 @@ def _stays(seen: Sequence[Seen], titles: Mapping[str, str]) -> list[Stay]:
                     Stay(touch.where, "", "", "", "", touch.time, "", False, came, "", brief.case, "", None, None)
                 )
             continue
+        there = Stay(touch.where, "", "", "", "", "", "", False, "", "", "", "", None, None)
         if stays and not stays[-1].left:
-            stays[-1] = replace(stays[-1], left=True)
+            last = replace(stays[-1], left=True)
+            if touch.where and _same_place(there, last):
+                # It is written in that case where it came from: the place that it was last known at.
+                went = f"went to {place} in case {brief.case}"
+                last = replace(last, until=touch.time, went=went, case_out=brief.case)
+            stays[-1] = last
         if touch.where and not (stays and stays[-1].until == touch.time):
             went = f"went to {place} in case {brief.case}"
             stays.append(Stay(touch.where, "", "", "", "", "", touch.time, True, "", went, "", brief.case, None, None))
@@ -295,6 +330,8 @@ def _same_place(one: Stay, other: Stay) -> bool:
         return [t.strip().casefold() for t in mine] == [t.strip().casefold() for t in theirs]
     # Written by somebody: it is the same where it names that engine, and no other channel.
     words = words_of(one.place)
+    if not other.aircraft:
+        return words == words_of(other.place)
     if not place_named(words, other.aircraft.strip().casefold(), other.position.strip().casefold()):
         return False
     return not other.channel or len(words) < 3 or other.channel.casefold() in words[2:]
@@ -340,9 +377,10 @@ def _found(stay: Stay, seen: Sequence[Seen], titles: Mapping[str, str]) -> Stay:
                 said.append(f"nothing was wrong with it by the end of the case ({n.probability:.0%})")
             else:
                 said.append(f"{titles.get(n.mode, n.mode)} by the end of the case ({n.probability:.0%})")
-        finding = next((r.finding for r in brief.repairs if r.seq == touch.seq), "")
-        if finding:
-            said.append(FINDINGS.get(finding, finding))
+        done = next((r for r in brief.repairs if r.seq == touch.seq), None)
+        if done is not None and done.finding:
+            more = "; an earlier word of the shop says otherwise" if done.disputed else ""
+            said.append(f"{FINDINGS.get(done.finding, done.finding)}{more}")
     return replace(stay, said=tuple(said))
 
 
@@ -370,9 +408,13 @@ def _on(stay: Stay, brief: Brief) -> bool:
 
 
 def _carries(
-    stays: Sequence[Stay], briefs: Sequence[Brief], about: Mapping[str, str], titles: Mapping[str, str]
+    stays: Sequence[Stay],
+    briefs: Sequence[Brief],
+    about: Mapping[str, str],
+    titles: Mapping[str, str],
+    shop: Sequence[tuple[str, str]],
 ) -> Iterable[str]:
-    """Yield where a complaint went along with the part."""
+    """Yield where a complaint went along with the part, and what speaks for and against. ``shop``: (case, finding)."""
     by_case = {b.case: b for b in briefs}
     for i, first in enumerate(stays):
         if not first.case_out or not first.aircraft or first.case_out not in by_case:
@@ -388,14 +430,57 @@ def _carries(
                 continue
             there, here = f"{first.aircraft}-{first.position}", f"{second.aircraft}-{second.position}"
             what = titles.get(out.complaint, out.complaint)
-            since = [b for b in briefs if _on(first, b) and b.opened > first.until and about[b.case] == about[out.case]]
-            again = (
-                f"{there} had it again all the same (case {since[0].case}), which speaks against the part."
-                if since
-                else f"{there} has none like it since, as far as the cases here show."
-            )
-            yield (
+            alike = [b for b in briefs if about[b.case] == about[out.case]]
+            for_it, against = _speaks(first, second, alike, shop)
+            begin = (
                 f"It left {there} in case {out.case} ({what}), and {here} had a complaint like it while it sat there "
-                f"(case {had[0].case}): it may carry the defect along. {again}"
+                f"(case {had[0].case})."
             )
+            if against:
+                also = f" What speaks for it: {'; '.join(for_it)}." if for_it else ""
+                yield f"{begin} What speaks against its carrying the defect along: {'; '.join(against)}.{also}"
+            else:
+                yield f"{begin} It may carry the defect along: {'; '.join(for_it)}."
             break
+
+
+def _speaks(
+    first: Stay, second: Stay, alike: Sequence[Brief], shop: Sequence[tuple[str, str]]
+) -> tuple[list[str], list[str]]:
+    """Return what speaks for a part's carrying a defect from one place to the next, and what against.
+
+    ``alike``: cases with a complaint like it, by the time of their opening; ``shop``: (case, finding) of the part.
+    """
+    there, here = f"{first.aircraft}-{first.position}", f"{second.aircraft}-{second.position}"
+    for_it: list[str] = []
+    against: list[str] = []
+    for finding, side, said in (
+        ("confirmed", for_it, "the shop found a fault in it"),
+        ("not-confirmed", against, "the shop found nothing wrong with it"),
+        ("disputed", against, "two words of the shop on it disagree"),
+    ):
+        cases = [case for case, found in shop if found == finding]
+        if cases:
+            times = {1: "", 2: " twice"}.get(len(cases), f" {len(cases)} times")
+            side.append(f"{said}{times} ({'case' if len(cases) == 1 else 'cases'} {', '.join(cases)})")
+    before = [b for b in alike if _on(second, b) and second.since and 0 < _days(b.opened, second.since) <= BEFORE]
+    if before:
+        against.append(f"{here} had it before the part came there (case {before[-1].case})")
+    else:
+        for_it.append(f"{here} had none like it before, as far as the cases here show")
+    had = [b for b in alike if _on(first, b) and first.since and 0 < _days(b.opened, first.since) <= BEFORE]
+    if had:
+        against.append(f"{there} had it before the part came there (case {had[-1].case})")
+    again = [b for b in alike if _on(first, b) and b.opened > first.until]
+    if again:
+        against.append(f"{there} had it again without the part (case {again[0].case})")
+    else:
+        for_it.append(f"{there} has none like it since, as far as the cases here show")
+    after = [b for b in alike if _on(second, b) and second.left and second.until and b.opened > second.until]
+    if after:
+        against.append(f"{here} had it again without the part (case {after[0].case})")
+    return for_it, against
+
+
+def _days(one: str, other: str) -> float:
+    return (seconds(other) - seconds(one)) / DAY

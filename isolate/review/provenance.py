@@ -30,7 +30,9 @@ WITHIN = ("caution", "access", "answered", "declined", "repaired", "swapped", "v
 """Kinds of events that belong to the move in hand, where there is one."""
 WORDS = ("check", "repair", "key", "move", "access", "caution", "rule", "end", "result", "what", "to", "reason", "text")
 """Of a body, what an event is about: the first of them that is there."""
-SAID = ("outcome", "state", "finding", "reason", "says", "end", "result", "kind", "condition", "within", "report")
+SAID = (
+    "outcome", "state", "finding", "mode", "reason", "says", "end", "result", "kind", "condition", "within", "report",
+)  # fmt: skip
 """Of a body, texts that are kept as attributes."""
 ABOUT = ("aircraft", "position", "engine", "complaint")
 """Of the opening, what the trail is about."""
@@ -200,7 +202,7 @@ class _Document:
             value = body.get(name)
             if isinstance(value, int | float) and not isinstance(value, bool):
                 found[f"isolate_{name}"] = float(value)
-        leading = [f"{fault[0]} {fault[1]}" for fault in _list(body, "faults") if isinstance(fault, list)]
+        leading = [f"{f[0]} {f[1]}" for f in _list(body, "faults") if isinstance(f, list) and len(f) == 2]
         if leading:
             found["isolate_suspects"] = "; ".join(leading)
         named = [f"{_text(f, 'repair')} {_text(f, 'mode')} {f.get('probability')}" for f in _list(body, "found")]

@@ -20,6 +20,7 @@ from typing import Any, BinaryIO
 from isolate.case.chain import digest, verify
 from isolate.case.events import FORMAT, KINDS, ZERO, Event, EventError, canonical, from_line, parse, read_json, to_line
 from isolate.kb.shown import plain as shown
+from isolate.review.plain_file import opened
 
 LARGE = 20_000_000
 """Bytes of a file above which what its events say is not kept, only their seals: it is not worked anew then."""
@@ -27,8 +28,14 @@ LONGEST = 20_000_000
 """Bytes of a line above which it is no event."""
 PACE = 4_000_000
 """Bytes between two calls that say how far it has come."""
-KEPT = frozenset({"opened", "closed", "signed"})
+MOST_BREAKS = 100
+"""Breaks that are kept, the first ones; the others are counted."""
+MOST_BAD = 5_000
+"""After so many lines in a row that are no whole events the rest of a file is not looked at."""
+KEPT = frozenset({"opened", "closed", "handed-over", "resumed", "signed"})
 """Kinds whose bodies are kept in a large file too."""
+LONGEST_TEXT = 400
+"""Letters of a sentence on a line."""
 MOST_MENDED = 4
 """In so many lines the one byte that was changed is looked for."""
 MOST_TRIED = 400_000_000
@@ -69,7 +76,9 @@ class Read:
     one are whole, with nothing broken before them.
 
     ``carried``: what was done to the file on its way that leaves what the events say whole. ``newer``: that a later
-    version wrote it, empty where not. ``full``: whether the events' bodies were kept.
+    version wrote it, empty where not. ``full``: whether the events' bodies were kept. ``more``: breaks besides those
+    in ``faults``, which are the first :data:`MOST_BREAKS`. ``left``: that and why the rest of it was not looked at,
+    empty where all of it was.
     """
 
     path: str
@@ -79,13 +88,15 @@ class Read:
     carried: tuple[str, ...] = ()
     newer: str = ""
     full: bool = True
+    more: int = 0
+    left: str = ""
 
     @property
     def case(self) -> str:
-        return self.events[0].case if self.events else ""
+        return shown(self.events[0].case) if self.events else ""
 
 
-@dataclass
+@dataclass(slots=True)
 class _Line:
     """A line as far as it was understood. ``raw``: where it is not sound, kept for the first few."""
 
@@ -112,7 +123,7 @@ def read(
     """
     name = shown_as or str(path)
     try:
-        with open(path, "rb") as stream:
+        with opened(path) as stream:
             size = os.fstat(stream.fileno()).st_size
             return _Reader(name, size, tell, pinpoint).read(stream)
     except (OSError, ValueError) as error:
@@ -134,6 +145,7 @@ class _Reader:
         self.carried: list[str] = []
         self.lines: list[_Line] = []
         self.bad = 0
+        self.left = ""
 
     def read(self, stream: BinaryIO) -> Read:
         begin = stream.read(4096)
@@ -144,21 +156,32 @@ class _Reader:
             )
         if begin.startswith(b"SQLite format 3\0"):
             raise NotATrail(f"{self.name}: this is a store, not a case file; give it with --store.")
+        in_a_row = 0
         for number, (raw, ended) in enumerate(self._split(stream, begin), 1):
             one = self._line(number, raw, ended)
-            self.lines.append(one)
+            in_a_row = 0 if one.sound else in_a_row + 1
             if not one.sound:
                 # What cannot be mended is not kept: a large file may be all of that.
                 self.bad += 1
                 one.raw = one.raw if self.bad <= MOST_MENDED else b""
+            if one.sound or self.bad <= MOST_BREAKS:
+                self.lines.append(one)
             if number == 1 and self.lines[0].event is None and not _like(raw):
                 raise NotATrail(
                     f"{self.name}: this is no case file; it begins with {shown(raw[:40].decode('latin-1'))!r}."
                 )
+            if in_a_row == MOST_BAD:
+                self.left = (
+                    f"The {MOST_BAD:,} lines up to line {number:,} are no whole events; the rest of the file was not "
+                    "looked at."
+                )
+                break
         self._line_ends()
         newer = self._newer()
         self._mend()
-        faults = [self._break(one) for one in self.lines if one.text]
+        told_of = [one for one in self.lines if one.text]
+        more = max(self.bad - MOST_BREAKS, 0) + max(len(told_of) - MOST_BREAKS, 0)
+        faults = [self._break(one) for one in told_of[:MOST_BREAKS]]
         had = [one for one in self.lines if one.event is not None]
         events = [one.event for one in had if one.event is not None]
         told = {at for at, one in enumerate(had) if one.text}
@@ -172,12 +195,14 @@ class _Reader:
                 if at or event.seq == 1:
                     faults.append(Break(self.name, had[at].number, 0, event.seq, text))
         faults.sort(key=lambda fault: (fault.line, fault.column, fault.seq))
+        more += max(len(faults) - MOST_BREAKS, 0)
+        del faults[MOST_BREAKS:]
         first = faults[0].line if faults else len(self.lines) + 1
         sound = 0
         while sound < len(had) and had[sound].number < first and events[sound].seq == sound + 1:
             sound += 1
         kept = tuple(one.event for one in had if one.event is not None and one.sound)
-        return Read(self.name, kept, tuple(faults), sound, tuple(self.carried), newer, self.full)
+        return Read(self.name, kept, tuple(faults), sound, tuple(self.carried), newer, self.full, more, self.left)
 
     # -- lines ------------------------------------------------------------------------------------------
 
@@ -212,9 +237,11 @@ class _Reader:
         found = self._event(number, raw.removesuffix(b"\r") if cr else raw)
         found.cr, found.ended = cr, ended
         if not ended:
-            # A whole event whose line end alone is gone may be all that is left of more.
+            # A whole event is whole without its line end as well, as a store takes it in.
             if found.sound and not found.text:
-                found.text, found.column = "the last line has no line end: the file was cut off here.", len(raw) + 1
+                self.carried.append(
+                    "Its last line has no line end: that was taken off on the way, or the file was cut off just there."
+                )
             elif found.text and not raw.endswith((b"}", b"\r")):
                 found.text = (
                     f"the last line is cut short: {len(raw)} bytes of it are there. The file was not copied whole."
@@ -333,7 +360,13 @@ class _Reader:
     def _break(self, one: _Line) -> Break:
         seq = one.event.seq if one.event is not None else 0
         text = one.text if one.text.startswith("Event ") or not seq else f"Event {seq}: {one.text}"
-        return Break(self.name, one.number, one.column, seq, text)
+        return Break(self.name, one.number, one.column, seq, _short(text))
+
+
+def _short(text: str) -> str:
+    """Return a sentence on a line as it may be shown, whatever the line holds."""
+    text = shown(text)
+    return text if len(text) <= LONGEST_TEXT else f"{text[: LONGEST_TEXT - 4]} ..."
 
 
 def _stand_in(before: Event | None, after: Event | None) -> Event:

@@ -53,8 +53,9 @@ class Back:
     """A case that came back. ``before``: the earlier case that ended last of those it belongs to.
 
     ``days``: from the end of that one to the opening of this one, 0 where it was opened before; ``starts``: the
-    engine's starts between the two, None where they are not told. ``open_before``: the earlier one had not ended,
-    so that the defect did not come back but was opened once more.
+    engine's starts between the openings of the two, None where they are not told. ``open_before``: the earlier one had
+    not ended when this one was opened, so that the defect did not come back but was opened once more; ``taken_up``: it
+    had ended, but deferred or handed over: the defect was not said to be gone, and was taken up again.
     """
 
     case: str
@@ -63,6 +64,12 @@ class Back:
     starts: float | None
     open_before: bool
     reasons: tuple[Reason, ...]
+    taken_up: bool = False
+
+    @property
+    def returned(self) -> bool:
+        """Whether the defect came back after it was verified to be gone."""
+        return not self.open_before and not self.taken_up
 
 
 @dataclass(frozen=True)
@@ -78,19 +85,25 @@ class Left:
 
 @dataclass(frozen=True)
 class Asked:
-    """A question and its answer. ``within``: check, repair or verify; ``key``: the check."""
+    """A question and its answer. ``within``: check, repair or verify; ``key``: the check.
+
+    ``when``: before any repair of the case, between two of them, or after the last; ``condition``: e.g. "cold", where
+    one prevailed and the check depends on it.
+    """
 
     seq: int
     key: str
     title: str
     said: str
     within: str
+    condition: str = ""
+    when: Literal["before", "between", "after"] = "before"
 
 
 @dataclass(frozen=True)
 class Done:
     """A repair. ``off``, ``on``: the parts by their numbers, empty where not told; ``finding``: the shop's, in words;
-    ``found``: what the end of the case says it put right, with its chance."""
+    ``found``: what the end of the case names of it, with its chance."""
 
     seq: int
     time: str
@@ -117,8 +130,10 @@ class Turned:
 class Visit:
     """One case of a defect. Times are RFC 3339, ``closed`` empty while it is open.
 
-    ``days``, ``starts``: since the visit before ended, None for the first and where not told. ``open_before``: the one
-    before had not ended. ``reasons``: why it belongs to earlier ones. ``repairs``: keys; ``findings``: "key: finding".
+    ``days``: since the visit before ended, None for the first and where that had not; ``starts``: from its opening to
+    this one's, None where not told. ``open_before``: the one before had not ended when this one was opened;
+    ``taken_up``: it had ended deferred or handed over. ``before``: the case of that one; ``since``: all this in
+    words. ``reasons``: why it belongs to earlier ones. ``repairs``: keys; ``findings``: "key: finding".
     From ``signs`` on all is from the trail: empty until it is read (``read``). ``signed``: names on signatures, none
     proven here.
     """
@@ -151,6 +166,14 @@ class Visit:
     turned: tuple[Turned, ...] = ()
     signed: tuple[str, ...] = ()
     remaining: float | None = None
+    before: str = ""
+    since: str = ""
+    taken_up: bool = False
+
+    @property
+    def returned(self) -> bool:
+        """Whether the defect came back with it, after it was verified to be gone."""
+        return self.days is not None and not self.open_before and not self.taken_up
 
 
 @dataclass(frozen=True)
@@ -212,7 +235,9 @@ class Repeat:
     ``about``: what ties its cases together: one "engine", or one "part" that was on several; ``part`` then says which.
     ``aircraft``, ``position``, ``engine``: of the last visit. ``where``: every engine that it was on, in words. The
     rest is worked out from the trails (``read``). ``turned``: (case, sentence) on declined advice that bears on it.
-    ``doubts``: sentences on what an earlier visit named and nobody confirmed. ``older``: visits before those shown.
+    ``doubts``: sentences on what a visit named and the shop did not find, or nobody confirmed and it came back.
+    ``follows``: sentences on what follows from a fault that was confirmed and did not end it. ``older``: visits before
+    those shown.
     """
 
     aircraft: str
@@ -235,11 +260,18 @@ class Repeat:
     part: str = ""
     older: int = 0
     doubts: tuple[str, ...] = ()
+    follows: tuple[str, ...] = ()
 
     @property
     def times(self) -> int:
-        """How often it came back: how many of its cases were opened with the one before ended."""
-        return sum(visit.days is not None and not visit.open_before for visit in self.visits)
+        """How often it came back."""
+        return len(self.returns)
+
+    @property
+    def returns(self) -> tuple[Visit, ...]:
+        """The visits with which it came back: opened with the one before, on the same engine, ended as verified."""
+        on = {v.case: engine_of(v.aircraft, v.position, v.engine) for v in self.visits}
+        return tuple(v for v in self.visits if v.returned and any(on.get(r.case) == on[v.case] for r in v.reasons))
 
     def as_dict(self) -> dict[str, Any]:
         """Return it as a JSON object."""
@@ -252,7 +284,7 @@ class Repeats:
 
     ``found``: the groups that are shown; ``more``: how many there are besides. ``ways``: where parts went. ``trends``:
     of part numbers, engine types and stations. ``cases``: how many were looked at; ``since``, ``until``: the window.
-    ``days``, ``starts``: within which they belong together.
+    ``days``, ``starts``: within which they belong together. ``part``: the serial number that was asked for.
     """
 
     found: tuple[Repeat, ...]
@@ -265,6 +297,7 @@ class Repeats:
     until: str = ""
     days: float = MOST_DAYS
     starts: float | None = None
+    part: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """Return it as a JSON object."""
@@ -273,7 +306,7 @@ class Repeats:
             "notes": list(self.notes),
             "ways": [w.as_dict() for w in self.ways],
             "trends": [t.as_dict() for t in self.trends],
-            **{name: getattr(self, name) for name in ("cases", "more", "since", "until", "days", "starts")},
+            **{name: getattr(self, name) for name in ("cases", "more", "since", "until", "days", "starts", "part")},
         }
 
 
@@ -299,6 +332,16 @@ def ended(brief: Brief) -> str:
     return brief.closed or brief.last
 
 
+def still_open(old: Brief, brief: Brief) -> bool:
+    """Return whether a case had not ended when another one was opened."""
+    return not old.ended or seconds(ended(old)) > seconds(brief.opened)
+
+
+def proven(brief: Brief) -> bool:
+    """Return whether a case ended with the engine verified, neither deferred nor handed over."""
+    return brief.ended.startswith("verified")
+
+
 def came_back(
     briefs: Iterable[Brief],
     days: float = MOST_DAYS,
@@ -309,8 +352,8 @@ def came_back(
 ) -> tuple[Back, ...]:
     """Return the cases that came back, by the time they were opened.
 
-    A case belongs to an earlier one that ended no more than ``days`` before it was opened, and no more than ``starts``
-    engine starts before, where these are told of both (else the days alone count), if
+    A case belongs to an earlier one that ended no more than ``days`` before it was opened, and was opened no more than
+    ``starts`` engine starts before it, where these are told of both (else the days alone count), if
 
     - it is on the same engine with a complaint of the same family (:mod:`isolate.review.symptoms`), or
     - on the same engine, and the same repair was done in both, whatever it was called the second time, or
@@ -364,6 +407,8 @@ class _Seen:
         self.families = dict(families)
         self.places: dict[_Key, _Place] = {}
         self.parts: dict[str, list[tuple[Brief, Touch, _Key]]] = {}
+        self.ends: dict[str, float] = {}
+        """Case → when it ended, in seconds."""
         self.left: dict[str, set[_Key]] = {}
         """Serial number → engines that a part with it came off: most parts never left another one."""
 
@@ -398,11 +443,12 @@ class _Seen:
                         Reason("part", old.case, said, touch.part.serial),
                     )
         if place is not None:
+            family, home = self._family(brief).key, {here}
             for part in place.sits.values():
-                if self.left.get(part.keys[0], _NOWHERE) <= {here}:
+                if self.left.get(part.keys[0], _NOWHERE) <= home:
                     continue
-                for old, _, _ in self._touched(part, here)[1:]:
-                    if self._family(old).key == self._family(brief).key and self._within(old, brief):
+                for old, _, _ in self._elsewhere(part, here):
+                    if self._family(old).key == family and self._within(old, brief):
                         on = f"{old.aircraft}-{old.position}"
                         said = f"same part, S/N {part.serial}, came off {on} with a complaint like this"
                         reasons.setdefault(
@@ -411,6 +457,7 @@ class _Seen:
         if not reasons:
             return None
         before = max((old for old, _ in reasons.values()), key=lambda b: (ended(b), b.case))
+        beside = still_open(before, brief)
         order = {"symptom": 0, "repair": 1, "part": 2}
         found = sorted((r for _, r in reasons.values()), key=lambda r: (order[r.kind], r.case, r.said))
         return Back(
@@ -418,8 +465,9 @@ class _Seen:
             before.case,
             round(between(before, brief), 2),
             self._starts(before, brief),
-            not before.ended,
+            beside,
             tuple(found),
+            not beside and not proven(before),
         )
 
     def add(self, brief: Brief, touches: Sequence[Touch]) -> None:
@@ -479,18 +527,21 @@ class _Seen:
 
     def _touched(self, part: Identity, here: _Key) -> list[tuple[Brief, Touch, _Key]]:
         """Return when a part was last touched, and then when it last came off or left on another engine."""
-        last: list[tuple[Brief, Touch, _Key]] = []
-        elsewhere: list[tuple[Brief, Touch, _Key]] = []
+        kept = reversed(self.parts.get(part.keys[0], ()))
+        last = next((one for one in kept if one[1].part.is_also(part)), None)
+        return [] if last is None else [last, *self._elsewhere(part, here)]
+
+    def _elsewhere(self, part: Identity, here: _Key) -> list[tuple[Brief, Touch, _Key]]:
+        """Return when a part last came off or left on another engine; nothing where it never did."""
         for one in reversed(self.parts.get(part.keys[0], ())):
-            if one[1].part.is_also(part):
-                last = last or [one]
-                if one[2] != here and one[1].how in ("off", "out"):
-                    elsewhere = [one]
-                    break
-        return [*last, *elsewhere]
+            if one[2] != here and one[1].how in ("off", "out") and one[1].part.is_also(part):
+                return [one]
+        return []
 
     def _within(self, old: Brief, brief: Brief) -> bool:
-        if between(old, brief) > self.days:
+        if old.case not in self.ends:
+            self.ends[old.case] = seconds(ended(old))
+        if (seconds(brief.opened) - self.ends[old.case]) / DAY > self.days:
             return False
         if self.starts is None:
             return True
@@ -499,11 +550,10 @@ class _Seen:
 
     def _starts(self, old: Brief, brief: Brief) -> float | None:
         """Return the engine's starts between two cases on it; None where they are not told, or it is another engine."""
-        if engine_of(old.aircraft, old.position, old.engine) != engine_of(brief.aircraft, brief.position, brief.engine):
+        if _place(old) != _place(brief):
             return None
         if old.starts is not None and brief.starts is not None:
-            # Fewer than before: the count was begun anew, or one of them is wrong.
-            return brief.starts - old.starts if brief.starts >= old.starts else None
+            return starts_between(old, brief)
         return None if self.dated is None else self.dated(old, brief)
 
 
@@ -513,9 +563,23 @@ def _later(kept: dict[_K, Brief], key: _K, brief: Brief) -> None:
         kept[key] = brief
 
 
+def elapsed(days: float) -> str:
+    """Return days in words, to a tenth of a day: 7.5 days."""
+    said = f"{days:.0f}" if days >= 100 else f"{days:.1f}".removesuffix(".0")
+    return "less than 0.1 days" if days < 0.05 else f"{said} {'day' if said == '1' else 'days'}"
+
+
 def between(one: Brief, other: Brief) -> float:
     """Return the days from the end of one case to the opening of the next; 0 where that was opened before the end."""
     return max(0.0, (seconds(other.opened) - seconds(ended(one))) / DAY)
+
+
+def starts_between(old: Brief, brief: Brief) -> float | None:
+    """Return the engine's starts from the opening of one case to that of a later one, as told there; else None."""
+    if old.starts is None or brief.starts is None or _place(old) != _place(brief):
+        return None
+    # Fewer than before: the count was begun anew, or one of them is wrong.
+    return brief.starts - old.starts if brief.starts >= old.starts else None
 
 
 # -- the groups ------------------------------------------------------------------------------------
@@ -540,8 +604,8 @@ def repeats(
     ``within``, ``starts``: see :func:`came_back`. ``aircraft``, ``engine``, ``part``: only those that are about it;
     with ``part``, a serial number, the ways of the parts that have it as well. ``since``, ``until``: RFC 3339; cases
     opened later are left out, and defects that last came back earlier; empty: from the first case to ``now``, or to the
-    last that was written where that is later. Trends of engine types, stations and part numbers are there where neither
-    an aircraft nor a part is asked for.
+    last that was written where there is none (:func:`isolate.review.trend.reach`). Trends of engine types, stations and
+    part numbers are there where neither an aircraft nor a part is asked for.
     ``most``: so many are read from their trails, the others only counted; None: all. Without ``knowledge`` names stand
     for titles, and a complaint is a family of its own. Raises Refused for numbers that are none, StoreError where the
     shelf cannot be read.
@@ -549,7 +613,7 @@ def repeats(
     from isolate.review.beside import beside
     from isolate.review.shelf import Briefs
     from isolate.review.symptoms import families
-    from isolate.review.trend import trend, trends
+    from isolate.review.trend import reach, trend, trends
 
     checked(within, starts)
     if part and not folded(part):
@@ -562,7 +626,8 @@ def repeats(
     by_case = {b.case: b for b in briefs}
     backs = came_back(briefs, within, starts, about, kinds, source.dated)
     first = since or min((b.opened for b in briefs), default="")
-    last = until or max((now, *(b.last for b in briefs)))
+    reached, late = reach(briefs, now)
+    last = until or max(now, reached)
     groups = [
         cases
         for cases in _groups(backs, by_case)
@@ -575,14 +640,17 @@ def repeats(
     for cases in groups if most is None else groups[:most]:
         group = _group(cases, by_case, by_back)
         read = beside(group, by_case, source.events, named)
-        back = [(v.opened, v.case) for v in group.visits if v.days is not None and not v.open_before]
-        begun = group.visits[0].opened
-        how = trend("defect", "", "this defect", "times that it came back", back, begun, max(last, begun), None)
-        shown.append(replace(read, trend=how, carries=tuple(_carries(read, briefs, kinds, about, named))))
+        ends = tuple(said for visit in group.visits for said in source.other_ends(visit.case))
+        back = [(v.opened, v.case) for v in group.returns]
+        begun, end = group.visits[0].opened, group.visits[-1].opened
+        # The group ends where nothing came any more: were the time since then counted, it would seem to come less.
+        how = trend("defect", "", "this defect", "times that it came back", back, begun, end, to_last=True)
+        carries = tuple(_carries(read, briefs, kinds, about, named))
+        shown.append(replace(read, trend=how, carries=carries, notes=(*ends, *read.notes)))
     found = ways(briefs, part, kinds, about, named.titles(briefs)) if part else ()
-    notes = list(source.notes)
+    notes = [*source.notes, *([late] if late and not until else [])]
     if part and not found:
-        notes.insert(0, f"No case here speaks of a part with the serial number {part}.")
+        notes.insert(0, _no_part(part, source.serials(part)))
     titles = {e: named(e).engine(e) for e in {b.engine for b in briefs}}
     fleet = (
         trends(briefs, backs, first, last, titles, within)
@@ -600,7 +668,20 @@ def repeats(
         last,
         within,
         starts,
+        part,
     )
+
+
+MOST_OFFERED = 12
+"""Serial numbers that are offered where a part number was given."""
+
+
+def _no_part(part: str, serials: Sequence[str]) -> str:
+    said = f"No case here speaks of a part with the serial number {part}"
+    if not serials:
+        return f"{said}."
+    more = f" and {len(serials) - MOST_OFFERED:,} more" if len(serials) > MOST_OFFERED else ""
+    return f"{said}: it is a part number, of S/N {', '.join(serials[:MOST_OFFERED])}{more}. --part takes one of these."
 
 
 class _Named:
@@ -664,6 +745,21 @@ def _groups(backs: Sequence[Back], by_case: Mapping[str, Brief]) -> list[_Cases]
     return found
 
 
+def defects(backs: Iterable[Back], by_case: Mapping[str, Brief]) -> dict[str, str]:
+    """Return case → the defect that it is of, by the name of one of its cases; those that are alone are not there.
+
+    Cases on one engine that belong together are one defect. What only a part brought to another engine is of the defect
+    that the part came from.
+    """
+    joined = _Joined()
+    for back in backs:
+        here = _place(by_case[back.case])
+        mine = [reason.case for reason in back.reasons if _place(by_case[reason.case]) == here]
+        for case in mine or [back.before]:
+            joined.join(("", back.case), ("", case))
+    return {case: defect for (_, case), (_, defect) in joined.tops()}
+
+
 def _place(brief: Brief) -> tuple[str, str, str]:
     return engine_of(brief.aircraft, brief.position, brief.engine)
 
@@ -683,6 +779,11 @@ class _Joined:
     def join(self, one: tuple[str, str], other: tuple[str, str]) -> None:
         self.up[self._top(one)] = self._top(other)
 
+    def tops(self) -> Iterable[tuple[tuple[str, str], tuple[str, str]]]:
+        """Yield each member with the one that its set goes by."""
+        for one in list(self.up):
+            yield one, self._top(one)
+
     def sets(self) -> list[list[tuple[str, str]]]:
         """Return the sets, each in the order in which its members came."""
         found: dict[tuple[str, str], list[tuple[str, str]]] = {}
@@ -694,7 +795,8 @@ class _Joined:
 def _group(together: _Cases, by_case: Mapping[str, Brief], backs: Mapping[str, Back]) -> Repeat:
     briefs, part = [by_case[case] for case in together.cases], together.part
     here = set(together.cases)
-    visits = tuple(_visit(b, backs.get(b.case), here, by_case, part) for b in briefs)
+    numbers = {b.case: number for number, b in enumerate(briefs, start=1)}
+    visits = tuple(_since(_visit(b, backs.get(b.case), here, by_case, part), numbers) for b in briefs)
     done = [key for visit in visits for key in dict.fromkeys(visit.repairs)]
     last = briefs[-1]
     reasons = dict.fromkeys(r.said for v in visits for r in v.reasons)
@@ -713,9 +815,11 @@ def _visit(brief: Brief, back: Back | None, here: set[str], by_case: Mapping[str
     )
     days = starts = None
     before = None
+    beside = False
     if reasons and back is not None:
         before = max((by_case[r.case] for r in reasons), key=lambda b: (ended(b), b.case))
-        days = round(between(before, brief), 2)
+        beside = still_open(before, brief)
+        days = None if beside else round(between(before, brief), 2)
         starts = back.starts if before.case == back.before else None
     return Visit(
         case=brief.case,
@@ -732,11 +836,25 @@ def _visit(brief: Brief, back: Back | None, here: set[str], by_case: Mapping[str
         station=brief.station,
         days=days,
         starts=starts,
-        open_before=before is not None and not before.ended,
+        open_before=beside,
+        taken_up=before is not None and not beside and not proven(before),
         reasons=reasons,
         repairs=tuple(r.repair for r in brief.repairs),
         findings=tuple(f"{r.repair}: {r.finding}" for r in brief.repairs if r.finding),
+        before=before.case if before is not None else "",
     )
+
+
+def _since(visit: Visit, numbers: Mapping[str, int]) -> Visit:
+    """Return a visit with what lies between it and the one before, in words."""
+    if not visit.before:
+        return visit
+    one = f"visit {numbers[visit.before]}"
+    if visit.days is None:
+        return replace(visit, since=f"meanwhile: {one} had not ended")
+    again = "taken up again, " if visit.taken_up else ""
+    starts = f"; {visit.starts:,.0f} engine starts" if visit.starts is not None else ""
+    return replace(visit, since=f"{again}{elapsed(visit.days)} from the end of {one} to this opening{starts}")
 
 
 def _asked_for(

@@ -15,19 +15,21 @@ from __future__ import annotations
 import copy
 from collections import OrderedDict
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from difflib import SequenceMatcher
 from math import ceil
 from typing import Any
 
 from isolate.case.case import BadIntake, Intake, apply
-from isolate.case.chase import BUDGET, Chase, Kit, _found_open
+from isolate.case.chase import BUDGET, THOUGHT, Chase, Kit, _found_open
 from isolate.case.events import FORMAT, Event, EventError, canonical, parse_time, plain
 from isolate.case.intake import Refused, check_intake
-from isolate.case.parts import finding_event
+from isolate.case.parts import contradictions, finding_event
 from isolate.case.steps import Ask, Walk
+from isolate.case.version import VERSION
 from isolate.kb.shown import plain as shown
+from isolate.review.drilled import is_drill
 from isolate.review.versions import Kits
 
 FOLLOWS = frozenset({"belief", "fired", "offered", "verified", "handed-over", "closed"})
@@ -36,8 +38,10 @@ ALONE = frozenset({"resumed", "signed", "left"})
 """What may come where a program was broken off before it had written all that followed."""
 QUIET = frozenset({"left", "passed-on", "noted"})
 """What nothing follows from at once."""
-MOST_BUDGET = 100
-"""An offer that says it took more expansions than this is not worked out anew: it would take as long."""
+MOST_BUDGET = THOUGHT
+"""An offer that says it took more expansions than any does is not worked out anew so: it would take as long."""
+MOST_IN_ALL = 1_000
+"""A trail whose offers say that they took more expansions than this together is not worked anew: a minute or two."""
 MOST_DIFFERENCES = 200
 """After so many differences the rest is not looked at."""
 MOST_FIELDS = 3
@@ -60,6 +64,12 @@ WORDS = {
 }
 """Figures of an event in words; others go by their names."""
 _OPENING = ("aircraft", "position", "engine", "complaint")
+HEADING = frozenset({*_OPENING, "intake", "knowledge", "format", "program", "station"})
+"""All that the opening of a case says."""
+LONGEST_NAME = 80
+"""Letters of what a heading names in free words."""
+MOST_NAMED = 6
+"""So many events are named in a remark."""
 
 
 @dataclass(frozen=True)
@@ -81,7 +91,10 @@ def replayed(kits: Kits, events: Sequence[Event]) -> Replayed:
         return Replayed(0, (), "it does not begin with its opening")
     opening = events[0].body
     digest, engine, version = opening.get("knowledge"), opening.get("engine"), opening.get("format", 1)
-    if not isinstance(version, int) or version > FORMAT:
+    if type(version) is not int or version < 1:
+        said = f"Event 1 (opened): its format is {_value(version)}, and a whole number from 1 is needed."
+        return Replayed(0, (said,), "")
+    if version > FORMAT:
         return Replayed(0, (), f"it is of format {version}, and this program knows {FORMAT}")
     if not isinstance(digest, str) or not isinstance(engine, str):
         return Replayed(0, (), "its opening does not say which engine and which knowledge")
@@ -92,7 +105,17 @@ def replayed(kits: Kits, events: Sequence[Event]) -> Replayed:
             lacks = f"it has no engine {shown(engine)}"
             why = "that is not here; --knowledge names a folder that has it" if why else lacks
         return Replayed(0, (), f"the knowledge it was worked with (digest {shown(digest)[:12]}): {why}")
+    spent = sum(_spent(event) for event in events)
+    if spent > MOST_IN_ALL:
+        why = f"its offers say that they took {spent:,} expansions together; more than {MOST_IN_ALL:,} would take too long"
+        return Replayed(0, (), why)
     return _Replay(kit, events).run()
+
+
+def _spent(event: Event) -> int:
+    """Return the expansions that working an event anew takes, as it says itself."""
+    said = event.body.get("budget") if event.kind == "offered" else None
+    return said if type(said) is int and 1 <= said <= MOST_BUDGET else 0
 
 
 def follows(event: Event) -> bool:
@@ -208,9 +231,14 @@ class _Replay:
         _ = kit.standing_rules, kit.step_rules
         self.kit = copy.copy(kit)
         self.kit.plans = OrderedDict()
+        self.drill = is_drill(events)
         self.recorded = tuple(events)
+        if not self.drill and "drill" in events[0].body:
+            # What is none is told; it takes none of the checks off.
+            rest = {name: value for name, value in events[0].body.items() if name != "drill"}
+            self.recorded = (replace(events[0], body=rest), *events[1:])
+        self.opening = events[0].body
         self.script = _Script(self.recorded)
-        self.drill = "drill" in events[0].body
         self.differs: list[str] = []
         self.notes: list[str] = []
         self.known: set[bytes] = set()
@@ -237,8 +265,8 @@ class _Replay:
             )
         if len(self.differs) >= MOST_DIFFERENCES:
             self.notes.append(f"After {len(self.differs)} differences the rest was not looked at.")
-        if self.drill:
-            self.notes.append("It is a drill, whose moves are the trainee's own: beliefs and rules were worked anew.")
+        if not self.drill:
+            self.notes += _remarks(self.recorded)
         return Replayed(self.script.same, tuple(self.differs), "", tuple(self.notes))
 
     # -- the parts of a trail --------------------------------------------------------------------------
@@ -247,6 +275,9 @@ class _Replay:
         script, first = self.script, self.recorded[0]
         intake = Intake.from_dict(first.body["intake"])
         told = intake.as_dict()
+        self._heading()
+        for path in _beyond(self.opening["intake"], told, "intake"):
+            self._differ(f"Event 1 (opened): {path} is nothing that is told at the opening.")
         for name in _OPENING:
             if first.body.get(name) != told[name]:
                 self._differ(
@@ -272,6 +303,27 @@ class _Replay:
         self._anew()
         if not self.drill:
             self._settled(self.chase._settle)
+
+    def _heading(self) -> None:
+        """Tell of what a heading holds besides, or holds in a form in which it is never written."""
+        for name, value in self.opening.items():
+            if name == "drill" and not self.drill:
+                self._differ(
+                    "Event 1 (opened): it is marked as a drill, and not as a drill writes it; it was worked anew as a "
+                    "case of a real aircraft."
+                )
+            elif name not in HEADING and name != "drill":
+                self._differ(f"Event 1 (opened): {_title(name)} is {_value(value)} in its heading, where nothing of the "
+                             "kind is written.")  # fmt: skip
+            elif name in ("program", "station") and (
+                not isinstance(value, str) or shown(value) != value or len(value) > LONGEST_NAME
+            ):
+                self._differ(f"Event 1 (opened): {name} is {_value(value)} in its heading, which is no name of one.")
+        program = self.opening.get("program")
+        if isinstance(program, str) and _numbers(program) > _numbers(VERSION):
+            self.notes.append(
+                f"Its heading says that version {shown(program)[:20]} of this program wrote it; this one is {VERSION}."
+            )
 
     def _do(self) -> None:
         """Do what comes next on the trail as it was done, and what follows from it."""
@@ -383,7 +435,8 @@ class _Replay:
     def _shop(self, event: Event) -> None:
         body, had = event.body, self.script.events(event.case)
         try:
-            kind, found = finding_event(had, body["repair"], body["finding"], body["text"], body["report"])
+            said = (body["repair"], body["finding"], body["text"], body["report"], str(body.get("mode", "")))
+            kind, found = finding_event(had, *said, self.kit.fitted)
         except Refused as error:
             self._differ(f"Event {event.seq} (shop-finding) does not fit: {_reason(error)}.")
         else:
@@ -579,6 +632,73 @@ class _Replay:
                     self.known.add(_mark(y))
                     where = have[b - 1].seq if b else after
                     self._differ(f"After event {where} there is missing: {_named(y.kind, y.body)}.")
+
+
+def _title(name: str) -> str:
+    return repr(shown(name)[:LONGEST_NAME])
+
+
+def _numbers(version: str) -> tuple[int, ...]:
+    """Return the numbers that a version begins with."""
+    parts = version.split("+")[0].split(".")
+    return tuple(int(part) for part in parts if part.isascii() and part.isdigit() and len(part) < 9)
+
+
+def _beyond(had: Any, told: Any, path: str) -> Iterator[str]:
+    """Yield the places of what somebody wrote in, where nothing was read from it."""
+    if isinstance(had, dict) and isinstance(told, Mapping):
+        for name, value in had.items():
+            where = f"{path}, {_title(name)}"
+            if name not in told:
+                yield where
+            else:
+                yield from _beyond(value, told[name], where)
+    elif isinstance(had, list) and isinstance(told, list | tuple):
+        if len(had) > len(told):
+            yield f"{path}, more than {len(told)}"
+        for one, other in zip(had, told, strict=False):
+            yield from _beyond(one, other, path)
+
+
+def _remarks(events: Sequence[Event]) -> Iterator[str]:
+    """Yield what follows no rule and is told: who allowed or looked whom nobody named, a shop that contradicts itself.
+
+    None of it is a difference: people may be named otherwise than they were told.
+    """
+    people: set[str] = set()
+    allowed: dict[str, list[int]] = {}
+    same: dict[str, list[int]] = {}
+    for event in events:
+        told = event.body.get("intake") if event.kind == "opened" else event.body.get("changes")
+        if event.kind in ("opened", "told") and isinstance(told, dict) and isinstance(told.get("people"), list):
+            people = {_folded(one.get("name")) for one in told["people"] if isinstance(one, dict)}
+        facts = event.body.get("facts")
+        if event.kind != "caution" or not isinstance(facts, dict):
+            continue
+        who = facts.get("allowed-by")
+        if people and who is not None and _folded(who) not in people:
+            allowed.setdefault(shown(who)[:LONGEST_NAME], []).append(event.seq)
+        second = facts.get("second-look")
+        others = {_folded(value) for name, value in facts.items() if name.endswith("-by")}
+        if second is not None and _folded(second) in others:
+            same.setdefault(shown(second)[:LONGEST_NAME], []).append(event.seq)
+    for name, where in allowed.items():
+        yield f"{name}, who allowed it ({_events(where)}), is not among the people told."
+    for name, where in same.items():
+        yield f"{name} gave the second look at what the same person did or watched there ({_events(where)})."
+    yield from contradictions([event.body for event in events if event.kind == "shop-finding"])
+
+
+def _folded(name: object) -> str:
+    return " ".join(shown(name).split()).casefold()
+
+
+def _events(where: Sequence[int]) -> str:
+    more = len(where) - MOST_NAMED
+    return (
+        f"event{'s' if len(where) > 1 else ''} {', '.join(map(str, where[:MOST_NAMED]))}"
+        f"{f' and {more} more' if more > 0 else ''}"
+    )
 
 
 def _is_found_open(event: Event) -> bool:

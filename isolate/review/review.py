@@ -22,8 +22,10 @@ from isolate.kb.fit import UnknownName
 from isolate.kb.shown import plain
 from isolate.review import cost, evidence
 from isolate.review.named import Names
-from isolate.review.shapes import Cheaper, Fired, Firm, Guarded, Hindsight, NotAsked, Review, Trust
+from isolate.review.shapes import CameBack, Cheaper, Fired, Firm, Guarded, Hindsight, NotAsked, Review, Trust
+from isolate.review.since import drawn
 from isolate.review.story import story
+from isolate.review.unmet import unmet
 
 NOT_READ = (BadIntake, UnknownName, AssertionError, AttributeError, IndexError, KeyError, TypeError, ValueError)
 """What working with a body that is not in the form expected raises: such a case is reviewed as far as it goes."""
@@ -41,17 +43,20 @@ def review(
     forks: Sequence[str] = (),
     notes: Sequence[str] = (),
     without: Collection[Slow] = (),
+    back: Sequence[CameBack] = (),
+    doing: Callable[[str], object] = lambda what: None,
 ) -> Review:
     """Return the review of a case.
 
     ``kits``: from engine name to kit, of the knowledge that it was worked with or of the nearest there is; None:
     there is none. ``trust``, ``forks``: what is known of the trail and of other ends of the case; ``notes`` go first.
-    ``without``: what takes long and is not wanted.
+    ``without``: what takes long and is not wanted. ``back``: later cases in which the defect came back
+    (:func:`isolate.review.since.since`). ``doing``: is told what is worked out next.
     Raises Refused where there is no event, or the first is not an opening.
     """
     if not events or events[0].kind != "opened":
         raise Refused("there is nothing to review: the trail does not begin with the opening of a case")
-    return _Reviewing(kits, tuple(events), trust, tuple(forks), list(notes), without).review()
+    return _Reviewing(kits, tuple(events), trust, tuple(forks), list(notes), without, tuple(back), doing).review()
 
 
 class _Reviewing:
@@ -63,8 +68,10 @@ class _Reviewing:
         forks: tuple[str, ...],
         notes: list[str],
         without: Collection[Slow],
+        back: tuple[CameBack, ...],
+        doing: Callable[[str], object],
     ) -> None:
-        self.without = without
+        self.without, self.back, self.doing = without, back, doing
         self.events, self.trust, self.forks, self.notes = events, trust, forks, notes
         self.state = self._state()
         if self.state is not None and self.state.drill:
@@ -114,8 +121,11 @@ class _Reviewing:
     def review(self) -> Review:
         state, names = self.state, self.names
         moments = story(self.events, names)
+        self.doing("Weighing the answers")
         weighed = self._weighed({m.seq: m.said for m in moments})
+        self.doing("Working out what it would have taken")
         costs = self._costs(weighed)
+        self.doing("Working out what was not asked")
         unasked = self._not_asked()
         head, about = self.events[0].body, self._intake()
         summed = self._brief()
@@ -160,6 +170,10 @@ class _Reviewing:
             not_asked_at=unasked[0],
             not_asked=unasked[1],
             not_done=unasked[2],
+            came_back=self.back,
+            drawn=self._drawn(costs[1]),
+            unmet=self._unmet(weighed),
+            until=self._until(summed[1], costs[1]),
         )
         if weighed.left_out:
             some = ", ".join(plain(key) for key in weighed.left_out[:SPELT])
@@ -202,7 +216,7 @@ class _Reviewing:
         hindsight = None
         try:
             found = (*found, *cost.for_nothing(self.kit, self.events, self.state, self.names, weighed.idle))
-            hindsight = cost.hindsight(self.kit, self.events, self.state, self.names, weighed)
+            hindsight = cost.hindsight(self.kit, self.events, self.state, self.names, weighed, self._returned())
         except NOT_READ as error:
             self.notes.append(f"What it would have taken could not be worked out: {plain(error)}.")
         return tuple(sorted(found, key=lambda c: c.seq)), hindsight
@@ -216,6 +230,38 @@ class _Reviewing:
         except NOT_READ as error:
             self.notes.append(f"What was not asked could not be worked out: {plain(error)}.")
             return 0, (), ()
+
+    # -- what is to be said at the top -----------------------------------------------------------------
+
+    def _returned(self) -> tuple[CameBack, ...]:
+        """Return the cases in which it came back, not only was taken up again."""
+        return tuple(back for back in self.back if back.returned)
+
+    def _drawn(self, hindsight: Hindsight | None) -> tuple[str, ...]:
+        back = self._returned()
+        if not back:
+            return ()
+        truth, by = (hindsight.truth, hindsight.by) if hindsight is not None else ((), "nobody")
+        doubt = hindsight is not None and bool(hindsight.doubt)
+        return drawn(truth, by, evidence.named(self.events), doubt, back, self.names)
+
+    def _unmet(self, weighed: evidence.Weighing) -> str:
+        if self.kit is None or self.state is None or self.state.drill:
+            return ""
+        try:
+            return unmet(self.kit, self.state, evidence.named(self.events), self.names, weighed.answers)
+        except NOT_READ as error:
+            self.notes.append(f"Whether it was met in the condition in which it shows is not known: {plain(error)}.")
+            return ""
+
+    def _until(self, isolated: float | None, hindsight: Hindsight | None) -> str:
+        """Return what the minutes to the right move count up to; whose word that is, is said with it."""
+        doubted = any(f.get("finding") != "confirmed" for f in self.state.findings) if self.state is not None else True
+        if isolated is None or (hindsight.doubt if hindsight is not None else doubted):
+            return ""
+        if hindsight is not None and hindsight.by == "the shop":
+            return "the right move, as the shop confirmed,"
+        return "the move that its end names"
 
     # -- what the trail says by itself -----------------------------------------------------------------
 
@@ -264,6 +310,7 @@ class _Reviewing:
             return None
         from isolate.review.firm import firm
 
+        self.doing("Trying what would change the verdict")
         try:
             return firm(self.kit, self.events)
         except NOT_READ as error:

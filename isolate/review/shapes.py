@@ -47,21 +47,31 @@ class Point:
     chances: tuple[float, ...]
     none: float
     unexplained: float = 0.0
+    bits: tuple[float, ...] = ()
+    """Change of the log odds of each suspect since the point before; none at the opening and where work was done."""
 
 
 @dataclass(frozen=True)
 class Suspect:
-    """A fault mode that was ever among the leading ones, its title, and whether the end names it."""
+    """A fault mode that was ever among the leading ones, its title, and whether the end names it.
+
+    ``at_end``: its probability as the end has it, which weighs the answers after the repair too; None where it is not
+    named, or not told.
+    """
 
     mode: str
     title: str
     named: bool
+    at_end: float | None = None
 
 
 @dataclass(frozen=True)
 class Answered:
     """An answer and what it says of each suspect, in the order of the suspects, in bits.
 
+    ``bits``: how it changed the log odds of each against the rest when it came, all before it being known; they add up
+    to the change from the opening, or from the last work. Of a carried answer: how much lower the log odds at the
+    opening would be now without it; those do not add up.
     ``moved``: bits of doubt that it took away (negative: added). ``words``: what it says of the one that the end names.
     """
 
@@ -174,7 +184,9 @@ class Hindsight:
     """What it would have taken with the fault known from the start. ``by``: who says what the fault was.
 
     ``steps``: (title, minutes) of that way, closing up included; ``least``: their sum; ``took``: what the case took.
-    ``by`` nobody: there is no such way. ``doubt``: where shop and end disagree, in sentences; empty where they do not.
+    ``by`` nobody: there is no such way, and ``none`` says why. ``doubt``: where shop and end disagree, or two words of
+    the shop, in sentences; empty where they do not. ``rest``: (what for, minutes), where the minutes beyond ``least``
+    went; they sum to ``took`` less ``least``.
     """
 
     truth: tuple[str, ...]
@@ -185,6 +197,28 @@ class Hindsight:
     took: float
     not_needed: tuple[NotNeeded, ...]
     doubt: str = ""
+    none: str = ""
+    rest: tuple[tuple[str, float], ...] = ()
+
+
+@dataclass(frozen=True)
+class CameBack:
+    """A later case on the same engine in which the defect came back. ``days``: from the end of this one to its opening.
+
+    ``returned``: this one had been verified; else it ended deferred or handed over, and was taken up again.
+    ``why``: what ties it to this one, or to one between. ``truth``, ``titles``: the modes that were at fault in it, as
+    ``by`` has it; empty where nobody says. ``said``: all of it in one sentence.
+    """
+
+    case: str
+    opened: str
+    days: float
+    why: tuple[str, ...]
+    truth: tuple[str, ...]
+    titles: tuple[str, ...]
+    by: Literal["the shop", "the end of the case", "nobody"]
+    said: str
+    returned: bool = True
 
 
 @dataclass(frozen=True)
@@ -193,6 +227,8 @@ class Weak:
 
     ``what`` "answer": with the outcome ``other`` in its place, ``to`` leads with ``chance``; "likelihood" or "prior":
     with the figure of ``state`` off by ``factor`` (above 1: times as large, below: smaller).
+    ``same_repair``: the verdict's repair puts right what would lead as well. ``told``: the figure is about an answer
+    told at the opening, which no event has (``seq`` 0).
     """
 
     what: Literal["answer", "likelihood", "prior"]
@@ -206,11 +242,29 @@ class Weak:
     to_title: str
     chance: float
     said: str
+    same_repair: bool = False
+    told: bool = False
+
+
+@dataclass(frozen=True)
+class WeakRow:
+    """What would change the verdict, in one line: figures of one state that would have to be off alike go together.
+
+    ``of``: places in ``Firm.weak``.
+    """
+
+    said: str
+    same_repair: bool
+    of: tuple[int, ...]
 
 
 @dataclass(frozen=True)
 class Firm:
-    """How firm the verdict is. ``odds``: of it to ``second``; ``weak``: the least change first."""
+    """How firm the verdict is. ``odds``: of it to ``second``.
+
+    ``weak``: what would change the repair first, then what the same repair puts right; of each the least change first.
+    ``repair``: the one meant, empty where none is known. ``rows``: the same in lines to read.
+    """
 
     verdict: str
     title: str
@@ -220,6 +274,9 @@ class Firm:
     odds: float
     weak: tuple[Weak, ...]
     notes: tuple[str, ...] = ()
+    repair: str = ""
+    repair_title: str = ""
+    rows: tuple[WeakRow, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -300,6 +357,14 @@ class Review:
     """The event before which they were not asked: the taking up of the deciding move; of an open case, the last one."""
     not_done: tuple[tuple[str, str], ...] = ()
     """Checks that could not be done then, as (title, why): turned down, nobody authorised, not at hand."""
+    came_back: tuple[CameBack, ...] = ()
+    """Where it was looked for: later cases of the same engine in which the defect came back, the first one first."""
+    drawn: tuple[str, ...] = ()
+    """What follows from that, in sentences."""
+    unmet: str = ""
+    """Where the defect shows in a condition in which it was not checked, or not verified: a sentence on that."""
+    until: str = ""
+    """Up to the taking up of what ``isolated`` counts, in words; empty where that is in doubt or there is none."""
 
     def as_dict(self) -> dict[str, Any]:
         """Return it as a JSON object."""

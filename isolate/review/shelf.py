@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from isolate.case.brief import Brief, brief
 from isolate.case.events import Event, parse_time
 from isolate.case.inherit import Shelf
-from isolate.review.parts import touched, words_of
+from isolate.review.parts import folded, touched, words_of
 
 if TYPE_CHECKING:
     from isolate.reasoning.starts import Start
@@ -25,6 +25,7 @@ class Briefs:
     def __init__(self, shelf: Shelf) -> None:
         self.shelf = shelf
         self.notes: list[str] = []
+        self._forked: frozenset[str] | None = None
 
     def events(self, case: str) -> Sequence[Event]:
         """Return the trail of a case. Raises StoreError."""
@@ -68,6 +69,38 @@ class Briefs:
         if len(unread) > MOST_NOTES:
             self.notes.append(f"{len(unread) - MOST_NOTES} more cases cannot be read.")
         yield from found.values()
+
+    def serials(self, number: str) -> list[str]:
+        """Return the serial numbers of the parts that have a part number, as they were written. Raises StoreError."""
+        find: Callable[..., Iterable[Brief]] | None = getattr(self.shelf, "briefs", None)
+        found: dict[str, str] = {}
+        for one in find(number) if find is not None and number.strip() else ():
+            for part in (done.part for done in one.repairs):
+                for how in ("off", "on"):
+                    serial = str(part.get(f"sn-{how}") or "").strip()
+                    if folded(part.get(f"pn-{how}")) == folded(number) and folded(serial):
+                        found.setdefault(folded(serial), serial)
+        return sorted(found.values())
+
+    def other_ends(self, case: str) -> tuple[str, ...]:
+        """Return a sentence for each other end of a case that forked; none where the shelf knows of no forks.
+
+        Raises StoreError.
+        """
+        if self._forked is None:
+            forks: Callable[[], Sequence[str]] | None = getattr(self.shelf, "forks", None)
+            self._forked = frozenset(forks() if forks is not None else ())
+        if case not in self._forked:
+            return ()
+        heads = self.shelf.heads(case)  # type: ignore[attr-defined]
+        shown = self.shelf.events(case)[-1].hash
+        here = next((head for head in heads if head.head == shown), heads[0])
+        return tuple(
+            f"Case {case} was gone on with elsewhere and has another end, {head.name}: {head.events} events, parting "
+            f"at event {head.parts}. Shown here is {here.name}; isolate review {head.name} reads the other."
+            for head in heads
+            if head is not here
+        )
 
     def _one_by_one(self) -> Iterator[Brief]:
         """Yield every case of a shelf that keeps no briefs."""

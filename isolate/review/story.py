@@ -11,6 +11,7 @@ from datetime import datetime
 from typing import Any
 
 from isolate.case.events import Event, parse_time
+from isolate.case.inherit import ago
 from isolate.case.parts import FINDINGS, PART
 from isolate.kb.shown import plain
 from isolate.review.named import Names, spelt, within
@@ -24,6 +25,8 @@ MOVED = 0.01
 """A suspect whose probability was moved less by taking something back is not told."""
 ROUND = 0.5
 """Minutes that make no difference in a figure of the plan."""
+EVEN = 1.5
+"""Odds below this are about even."""
 RULES = {
     "finding": "Finding",
     "gate": "Held back",
@@ -74,6 +77,11 @@ def share(probability: float) -> str:
 def number(minutes: float) -> str:
     """Return minutes as they are read: whole, below ten to a half where that matters."""
     return f"{round(minutes * 2) / 2:g}" if minutes < 10 else f"{minutes:.0f}"
+
+
+def odds_words(odds: float) -> str:
+    """Return odds as they are read: ``14 to 1``, or about even."""
+    return "about even" if odds < EVEN else f"{number(odds)} to 1"
 
 
 class _Story:
@@ -334,7 +342,8 @@ class _Story:
 
     def _shop_finding(self, event: Event, body: Mapping[str, Any]) -> tuple[MomentKind, str, Sequence[str]]:
         found = FINDINGS.get(str(body["finding"]), str(body["finding"]))
-        more = [f"In its words: {body['text']}"] if body.get("text") else []
+        more = [f"The fault that it named: {self.names.mode(str(body['mode']))}"] if body.get("mode") else []
+        more += [f"In its words: {body['text']}"] if body.get("text") else []
         more += [f"Report {body['report']}"] if body.get("report") else []
         return "shop", f"The part that came off at “{within(self.names.repair(str(body['repair'])))}”: {found}", more
 
@@ -434,7 +443,7 @@ def opening(intake: Mapping[str, Any], names: Names) -> list[str]:
         done = [names.repair("/".join(filter(None, (w["repair"], w.get("channel"))))) for w in intake["done"]]
         found.append(f"Done before: {'; '.join(done)}.")
     if intake.get("earlier"):
-        cases = [f"{e['case']} ({float(e['days']):.0f} days before)" for e in intake["earlier"]]
+        cases = [f"{e['case']} (ended {ago(float(e['days']))})" for e in intake["earlier"]]
         found.append(f"Carried from earlier cases: {', '.join(cases)}.")
     if intake.get("minutes_left") is not None:
         found.append(f"To departure: {number(float(intake['minutes_left']))} min.")

@@ -7,8 +7,9 @@ take them once all are whole; nothing that is there is replaced unless it is ask
 ``=``, ``+``, ``-``, ``@`` or a control character for a formula, or for what moves to the next cell. Every text cell
 that begins so gets an apostrophe in front (OWASP, "CSV Injection"), and so does one that begins with an apostrophe
 itself: whoever takes one apostrophe off the front of every text cell that has one (:func:`restored`) has the value
-back. *JSON*: one object a line, what was not told is null. *Parquet* has typed columns; its times are UTC in
-milliseconds, and its text is as it was told.
+back. Control characters and marks that turn the direction of writing are left out of CSV, as they are on a terminal.
+*JSON*: one object a line, what was not told is null. *Parquet* has typed columns; its times are UTC in milliseconds.
+In both, text is as it was told.
 """
 
 from __future__ import annotations
@@ -28,6 +29,7 @@ from isolate.case.brief import Brief, brief
 from isolate.case.case import Swap
 from isolate.case.events import Event, canonical, parse_time
 from isolate.case.intake import Refused
+from isolate.kb.shown import plain
 from isolate.review.verdicts import in_vain, verdicts
 
 Kind = Literal["csv", "json", "parquet"]
@@ -337,12 +339,17 @@ def _whole(body: Mapping[str, Any], name: str) -> int | None:
 
 
 def harmless(text: str) -> str:
-    """Return text as a CSV cell has it, so that no spreadsheet takes it for a formula."""
-    return f"'{text}" if text.startswith(_RISKY) else text
+    """Return text as a CSV cell has it: no spreadsheet takes it for a formula, and nothing in it is hidden.
+
+    What moves a screen about or changes the direction of writing is left out, as it is where text is shown; tabs and
+    carriage returns become blanks.
+    """
+    text = text if text.isascii() and text.isprintable() else plain(text, lines=True)
+    return f"'{text}" if text.startswith(_RISKY) or text.lstrip().startswith(_RISKY) else text
 
 
 def restored(cell: str) -> str:
-    """Return what :func:`harmless` was given."""
+    """Return what :func:`harmless` was given, but for what it left out."""
     return cell[1:] if cell.startswith("'") else cell
 
 

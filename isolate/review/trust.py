@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from itertools import pairwise
 from typing import Literal
 
-from isolate.case.events import Event, EventError, parse_time
+from isolate.case.chain import back_in_time
+from isolate.case.events import Event
+from isolate.kb.shown import plain
+from isolate.review.drilled import NOT_CHECKED, is_drill
 from isolate.review.shapes import Signature, Trust
 from isolate.review.versions import Kits
 
@@ -22,19 +24,20 @@ def trust(
     people: Mapping[str, str] | None = None,
     replay: bool = True,
     notes: Iterable[str] = (),
+    more: int = 0,
 ) -> Trust:
     """Return what may be said of a trail.
 
     ``kits``: as :class:`isolate.review.versions.Versions`. ``faults``: where its chain is broken, as the store or the
     reading of its file found it; each is told as its text, the first ones in full. ``people``: as
-    :func:`isolate.review.keys.people` gives them. ``notes``: what else is to be said of how it came here. Nothing is
-    raised for whatever the events hold, KnowledgeError where ``kits`` was given knowledge that cannot be read.
+    :func:`isolate.review.keys.people` gives them. ``notes``: what else is to be said of how it came here. ``more``:
+    breaks besides ``faults``. Nothing is raised for whatever the events hold, KnowledgeError where ``kits`` was given knowledge that cannot be read.
     """
     from isolate.review.keys import signatures
     from isolate.review.replay import Replayed, replayed
 
     faults = list(faults)
-    broken = tuple(str(fault) for fault in faults)
+    broken = tuple(plain(fault) for fault in faults)
     again = Replayed(0, (), "not asked for", ())
     if replay:
         again = Replayed(0, (), "its chain is broken", ()) if broken else replayed(kits, events)
@@ -42,11 +45,18 @@ def trust(
     word, about = _signed(events, found, bool(broken))
     whole = not broken
     said = [f"Whole: {len(events)} events, each sealed to the one before." if whole else "NOT WHOLE."]
-    said += _some(broken, "break")
+    said += _some(broken, "break", more)
     if broken:
         said.append(whole_up_to(_sound(events, faults)))
-    said += notes
-    said += _back_in_time(events)
+    said += map(plain, notes)
+    if is_drill(events):
+        said.append(f"It is {NOT_CHECKED}.")
+    if whole and is_open(events):
+        said.append(
+            f"It is open; a cut at its end cannot be seen from it. Last hash {events[-1].hash[:16]}: compare it with "
+            "what was noted of it elsewhere."
+        )
+    said += [back] if (back := back_in_time(events)) else []
     if again.not_replayed:
         said.append(f"Not replayed: {again.not_replayed}.")
     elif again.differs:
@@ -63,6 +73,12 @@ def trust(
 def trouble(found: Trust) -> bool:
     """Return whether something is wrong; a trail that is not signed, or whose knowledge is not here, is not wrong."""
     return not found.whole or bool(found.differs) or found.signed == "wrongly signed"
+
+
+def is_open(events: Sequence[Event]) -> bool:
+    """Return whether a case was not ended, or was taken up again since."""
+    last = next((e.kind for e in reversed(events) if e.kind in ("closed", "handed-over", "resumed")), "")
+    return bool(events) and last in ("", "resumed")
 
 
 def whole_up_to(count: int) -> str:
@@ -83,29 +99,9 @@ def _sound(events: Sequence[Event], faults: Sequence[object]) -> int:
     return count
 
 
-def _back_in_time(events: Sequence[Event]) -> list[str]:
-    """Return a sentence where a later event has an earlier time."""
-    found = []
-    for before, event in pairwise(events):
-        try:
-            minutes = (parse_time(before.time) - parse_time(event.time)).total_seconds() / 60
-        except EventError:
-            continue
-        if minutes > 0:
-            found.append((minutes, event.seq))
-    if not found:
-        return []
-    most, seq = max(found)
-    back = f"{most / 1440:.0f} days" if most >= 2880 else f"{most:.0f} minutes" if most >= 1.5 else "a minute or less"
-    return [
-        f"Its times go back at event {seq}, by {back}{f', and at {len(found) - 1} more' if len(found) > 1 else ''}: "
-        "clocks of two machines that differ, or one that was set. The order is that of the chain."
-    ]
-
-
-def _some(lines: Sequence[str], what: str) -> list[str]:
-    more = len(lines) - MOST
-    return [*lines[:MOST], *([f"... and {more} more {what}{'s' if more > 1 else ''}."] if more > 0 else [])]
+def _some(lines: Sequence[str], what: str, others: int = 0) -> list[str]:
+    more = len(lines) - MOST + others
+    return [*lines[:MOST], *([f"... and {more:,} more {what}{'s' if more > 1 else ''}."] if more > 0 else [])]
 
 
 def _signed(events: Sequence[Event], found: Sequence[Signature], broken: bool) -> tuple[State, list[str]]:

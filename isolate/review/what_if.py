@@ -5,6 +5,9 @@ the tool's own offers. A check that the case answered about the same state of th
 looks at) gives the recorded answer; any other gives what is then most probable, and is marked as supposed. What people
 told, could not do, or confirmed is as recorded where it was, and supposed where it was not. All of it happens in
 memory: the case itself, its store and the knowledge are left alone.
+
+Before that the answers that the case had are reread with the change, as :mod:`isolate.review.firm` does it. Rereading
+and running on may come to different ends: a case that is worked anew asks something else where the belief is another.
 """
 
 from __future__ import annotations
@@ -42,6 +45,7 @@ from isolate.review.altered import (
     small,
     value_of,
 )
+from isolate.review.firm import reread
 from isolate.review.named import Names
 from isolate.review.story import share
 
@@ -374,6 +378,8 @@ class Both:
 class WhatIf:
     """A case beside itself with something changed. ``sentence``: all of it in one; ``since``: seq of the first change.
 
+    ``reread``: what the answers that the case had would say with the change, by the way that ``firm`` has; empty where
+    the knowledge is another, or they say nothing.
     ``since`` is 1 where it is run on from its opening. ``beside``: both courses from there, side by side.
     ``same``: nothing goes differently.
     """
@@ -388,6 +394,7 @@ class WhatIf:
     apart: Apart | None
     beside: tuple[Both, ...]
     notes: tuple[str, ...]
+    reread: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """Return it as a JSON object."""
@@ -449,6 +456,7 @@ def what_if(kit: Kit, events: Sequence[Event], changed: Sequence[Change]) -> Wha
         apart=apart,
         beside=beside,
         notes=tuple(dict.fromkeys(notes)),
+        reread="" if any(isinstance(c, KnowledgeChange) for c in changed) else reread(kit, events, new_kit, overrides),
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING
 
 from rich.console import Group as Together
@@ -46,7 +46,7 @@ def run(arguments: argparse.Namespace) -> int:
     since, until = (_day(value, name) for value, name in ((arguments.since, "since"), (arguments.until, "until")))
     if since and until and since > until:
         raise Refused(f"--since {since} is after --until {until}: no day is left")
-    with open_store(arguments.store) as store:
+    with open_store(arguments.store, there=True) as store:
         if arguments.command == "review tables":
             return _tables(arguments, store, since, until)
         from rich.console import Console
@@ -88,12 +88,14 @@ def _day(told: str | None, name: str) -> str:
 
 
 def _figures(arguments: argparse.Namespace, store: Store, since: str, until: str) -> Fleet:
+    from isolate.case.events import now_text
     from isolate.kb.load import load
     from isolate.review.fleet import VERSION, figures
     from isolate.review.parts import kinds_of
     from isolate.review.symptoms import families
     from isolate.review.turned import Hindsight
     from isolate.terminal.plain import kits
+    from isolate.terminal.repeats import no_sweeping
 
     knowledge = load(arguments.knowledge).knowledge
     judge = Hindsight(kits(knowledge), store.events)
@@ -104,8 +106,10 @@ def _figures(arguments: argparse.Namespace, store: Store, since: str, until: str
         until=until,
         engine=arguments.engine,
         judge=judge,
+        taken=judge.taken,
         families=families(knowledge),
         kinds=kinds_of(knowledge),
+        now=now_text(datetime.now(UTC)),
     )
     notes = [f"Case {case} cannot be read and is not counted: {why.rstrip('.')}." for case, why in store.notes()]
     if len(notes) > NAMED:
@@ -114,7 +118,10 @@ def _figures(arguments: argparse.Namespace, store: Store, since: str, until: str
         notes.append(f"What was declined is judged by knowledge {knowledge.digest[:VERSION]}, whichever it was put by.")
     if judge.left:
         notes.append(f"{judge.left:,} older pieces of advice not judged: that would take long.")
-    return replace(found, notes=(*found.notes, *notes))
+    # What follows the comma describes the engine; a row has no room for it.
+    titles = {key: engine.title.partition(",")[0] for key, engine in knowledge.engines.items()}
+    groups = tuple(replace(g, name=titles.get(g.key, g.name)) if arguments.by == "engine" else g for g in found.groups)
+    return replace(found, groups=groups, engine_title=titles.get(found.engine, ""), notes=(*found.notes, *notes))
 
 
 # -- figures on the screen -------------------------------------------------------------------------
@@ -129,11 +136,13 @@ def page(shown: Fleet, width: int, signs: str = SIGNS) -> Together:
         return Together(*parts, *(text(note, "dim") for note in shown.notes))
     parts.append(
         text(
-            f"{signs[2]} as counted; {signs[1] * 2} where it truly is, with 95 %; {signs[0] * 2} the middle half of "
+            f"{signs[2]} as counted; {signs[1] * 2} where it truly is, with 95%; {signs[0] * 2} the middle half of "
             f"the cases. On fewer than {shown.least} it says too few.",
             "dim",
         )
     )
+    from isolate.review.turned import RIGHT
+
     groups = (*shown.groups, whole) if len(shown.groups) > 1 else shown.groups
     for title, said, row in _sections(shown):
         parts += ["", _heading(title, width, signs), *([text(said, "dim")] if said else [])]
@@ -143,13 +152,6 @@ def page(shown: Fleet, width: int, signs: str = SIGNS) -> Together:
         parts += ["", _heading("Versions in use", width, signs), _versions(shown.groups)]
     parts += [text(note, "dim") for note in ("", *shown.notes)] if shown.notes else []
     return Together(*parts)
-
-
-RIGHT = (
-    "Whether that was right is said in hindsight, from what the shop or the end of the case found: right was declining "
-    "a repair of what was not at fault, or a check that would have told less than it cost at 20 min a bit of doubt. "
-    "Not judged: cases that are open, that name nothing surely or whose part the shop found good; names unknown here."
-)
 
 
 def _sections(shown: Fleet) -> list[tuple[str, str, Callable[[Group], tuple[Share | Spread, str]]]]:
@@ -166,12 +168,14 @@ def _sections(shown: Fleet) -> list[tuple[str, str, Callable[[Group], tuple[Shar
         had = group.came_back
         more = [f"{had.days_only:,} by the days alone"] if had.days_only else []
         more += [f"{had.unwatched:,} ended too late to tell"] if had.unwatched else []
+        if had.unproven:
+            more.append(f"{had.unproven:,} more ended deferred or handed over, {had.taken_up:,} taken up again as soon")
         return had.share, "; ".join(more)
 
     return [
         (
             "Time to isolate",
-            "Book minutes until the move was taken up that the end names as right.",
+            "Book minutes until the move was taken up that the end names as right, where that came and held.",
             lambda group: (group.isolated, ""),
         ),
         ("Time to the end", "Book minutes, verified and closed up.", lambda group: (group.ended, "")),
@@ -180,10 +184,16 @@ def _sections(shown: Fleet) -> list[tuple[str, str, Callable[[Group], tuple[Shar
             "Of the parts that the shop or the end of the case says anything of: those probably good.",
             in_vain,
         ),
-        ("No fault found", "Of the closed cases: verified, and no fault named.", lambda group: (group.unfound, "")),
+        (
+            "No fault found: removed, and the shop found nothing",
+            "Of the parts that came off and that the shop has reported on: those with nothing wrong.",
+            lambda group: (group.cleared, ""),
+        ),
+        ("No fault named", "Of the closed cases: verified, and no fault named.", lambda group: (group.unfound, "")),
         (
             f"Came back within {shown.days:.0f} days and {shown.starts:.0f} starts",
-            "Of the closed cases; where the starts are not told, the days alone count.",
+            "Of the cases that ended verified. Days from the end of the one case to the opening of the next, starts "
+            "from opening to opening; where the starts are not told, the days alone count.",
             back,
         ),
     ]
@@ -191,7 +201,7 @@ def _sections(shown: Fleet) -> list[tuple[str, str, Callable[[Group], tuple[Shar
 
 def _range(shown: Fleet) -> str:
     whole = shown.whole
-    of = f" on {shown.engine}" if shown.engine else ""
+    of = f" on {shown.engine_title or shown.engine}" if shown.engine else ""
     said = f"{_cases(whole.cases)}{of}, {whole.closed:,} closed"
     if shown.since or shown.until:
         said += (
@@ -227,7 +237,7 @@ def _grid(
         words = [text(line) for line in (figure.said, more) if line]
         style = "bold" if group is shown.whole else ""
         grid.add_row(text(group.name, style), _plot(figure, most, across, signs), Together(*words))
-    end = f"{most:,.0f} min" if in_minutes else f"{100 * most:.0f} %"
+    end = f"{most:,.0f} min" if in_minutes else f"{100 * most:.0f}%"
     grid.add_row("", Text(f"0{end:>{across - 1}}", style="dim", no_wrap=True), "")
     return grid
 
@@ -284,6 +294,8 @@ def _plot(figure: Share | Spread, most: float, across: int, signs: str) -> Text:
 
 
 def _advice(groups: Sequence[Group], width: int, signs: str) -> Table:
+    from isolate.review.turned import beside
+
     name, across = _widths(groups, width)
     grid = _table(name, across)
     for group in groups:
@@ -294,6 +306,7 @@ def _advice(groups: Sequence[Group], width: int, signs: str) -> Table:
             said = [f"{had.title}: {had.times:,}"]
             if had.right.of:
                 said.append(f"right {had.right.said}")
+                said += [words for words in (beside(had.taken),) if words]
             if had.unjudged:
                 said.append(f"{had.unjudged:,} not judged")
             plot = _plot(had.right, 1.0, across, signs)
@@ -302,7 +315,7 @@ def _advice(groups: Sequence[Group], width: int, signs: str) -> Table:
         taken = f"{group.taken:,} taken as put forward"
         grid.add_row(text(group.name if first else ""), "", text(taken if not first else f"None; {taken}"))
     if any(had.right.of for group in groups for had in group.declined):
-        grid.add_row("", Text(f"0{'100 %':>{across - 1}}", style="dim", no_wrap=True), "")
+        grid.add_row("", Text(f"0{'100%':>{across - 1}}", style="dim", no_wrap=True), "")
     return grid
 
 

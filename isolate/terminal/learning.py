@@ -10,7 +10,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from isolate.review.learning import behind, named, short
+from isolate.review.learning import HOW_OFTEN, behind, moved, named, short
 from isolate.terminal.layout import heading, text
 
 if TYPE_CHECKING:
@@ -112,7 +112,8 @@ def page(learnt: Learnt, found: Sequence[Section], width: int) -> Group:
     parts: list[RenderableType] = [heading("What closed cases say of the knowledge", width), *_cases(learnt), ""]
     if not learnt.changes:
         parts.append(text("No change to propose.", "bold"))
-    for number, (weighed, section) in enumerate(zip(learnt.changes, found, strict=True), start=1):
+    both = list(zip(learnt.changes, found, strict=True))
+    for number, (weighed, section) in enumerate(((w, s) for w, s in both if not w.along), start=1):
         parts.append(heading(f"{number}. {weighed.title}", width))
         parts.append(text(f"{weighed.file}:{weighed.line}", "dim"))
         if width < NARROW:
@@ -122,11 +123,23 @@ def page(learnt: Learnt, found: Sequence[Section], width: int) -> Group:
             lines = ("* The figure now lies outside its limits.", *behind(weighed), f"Cases: {named(weighed.cases)}")
             parts += [_hanging(line) for line in lines]
         parts += [*_difference(section), ""]
+    if along := [weighed for weighed in learnt.changes if weighed.along]:
+        parts.append(heading(f"With {'that prior' if _priors(learnt) == 1 else 'those priors'}", width))
+        it = "it leaves" if _priors(learnt) == 1 else "they leave"
+        parts.append(text(f"{_many(len(along), 'prior')} of the same zone scaled to what {it}: together they stay as "
+                          "likely as they are."))  # fmt: skip
+        for w in along:
+            parts.append(_hanging(f"  {moved(w.figures[0])}  {w.title.removeprefix(HOW_OFTEN)} ({w.file}:{w.line})"))
+        parts.append("")
     parts += [_hanging(line) for line in _rest(learnt)]
     if learnt.changes:
         parts += ["", *(text(line) for line in (APPLIED, again(learnt), DEFER))]
     parts += ["", text("To bear in mind", "bold"), *(_hanging(f"- {note}") for note in learnt.notes)]
     return Group(*parts)
+
+
+def _priors(learnt: Learnt) -> int:
+    return sum(w.what == "prior" and w.said == "change" for w in learnt.weighed)
 
 
 def _cases(learnt: Learnt) -> Iterator[RenderableType]:
@@ -137,6 +150,11 @@ def _cases(learnt: Learnt) -> Iterator[RenderableType]:
     span = f", opened {learnt.first} to {learnt.last}" if count else ""
     has = "have" if count != 1 else "has"
     yield text(f"{count} of {_many(learnt.closed, 'closed case')} {has} a confirmed cause{span}.", "bold")
+    if count:
+        yield text(
+            f"In {learnt.by_shop} of them the shop named the fault; in {count - learnt.by_shop} it confirmed the part, "
+            "and the end of the case names the fault."
+        )
     if out:
         yield text(f"{out} left out:")
     why: dict[str, list[str]] = {}
@@ -163,7 +181,7 @@ def _figures(weighed: Weighed) -> Table:
             continue
         named = text(f"{figure.title} [{figure.key}]" if weighed.what == "likelihood" else "prior")
         limits = f"{short(figure.low)} to {short(figure.high)}"
-        now, proposed = (f"{x:.6f}".rstrip("0").rstrip(".") for x in (figure.present, figure.proposed))
+        now, _, proposed = moved(figure).partition(" -> ")
         style = "bold" if figure.moves else ""
         mark = "*" if figure.moves else " "
         cells = (str(figure.count), f"{figure.expected:.1f}", now, f"{proposed}{mark}", limits)
@@ -172,7 +190,13 @@ def _figures(weighed: Weighed) -> Table:
 
 
 def _rest(learnt: Learnt) -> Iterator[str]:
-    few, same = learnt.of("too little"), learnt.of("nothing new")
+    few, same, out = learnt.of("too little"), learnt.of("nothing new"), learnt.of("change")
+    if same or out:
+        chance = "less than one" if learnt.by_chance < 0.95 else f"about {learnt.by_chance:.0f}"
+        yield (
+            f"Of {same + out} {'row or prior' if same + out == 1 else 'rows and priors'} weighed {out or 'none'} "
+            f"{'stands' if out == 1 else 'stand'} out; with nothing off, {chance} would by chance."
+        )
     other = "other " if learnt.changes else ""
     for number, said in (
         (same, "the cases say nothing new."),

@@ -11,6 +11,9 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     import argparse
 
+    from isolate.case.store import Store
+    from isolate.kb.model import Knowledge
+
 
 def run(arguments: argparse.Namespace) -> int:
     """Run ``repeats``; return its exit status."""
@@ -32,7 +35,8 @@ def run(arguments: argparse.Namespace) -> int:
     knowledge = load(arguments.knowledge).knowledge
     # Shown on a terminal alone, beside what is printed, and gone when it is done.
     looking = Console(stderr=True).status("Looking through the cases")
-    with open_store(arguments.store) as store, looking, _no_sweeping():
+    with open_store(arguments.store, there=True) as store, looking, no_sweeping():
+        _known(store, knowledge, arguments.aircraft.strip(), arguments.engine.strip())
         found = repeats(
             store,
             arguments.days,
@@ -65,8 +69,24 @@ def run(arguments: argparse.Namespace) -> int:
     return 0
 
 
+def _known(store: Store, knowledge: Knowledge, aircraft: str, engine: str) -> None:
+    """Raise Refused for an aircraft or an engine type that no case is of: nothing came back there is no news then."""
+    from isolate.case.intake import Refused
+    from isolate.kb.names import near
+
+    if engine and next(iter(store.briefs(engine=engine, limit=1)), None) is None:
+        names = sorted(knowledge.engines)
+        if engine.casefold() in map(str.casefold, names):
+            raise Refused(f"no case here is of engine type {engine}")
+        names = sorted({*names, *(case.engine for case in store.cases())})
+        raise Refused(f"no engine type is called {engine!r}{near(engine, names)}; there are {', '.join(names)}")
+    if aircraft and next(iter(store.briefs(aircraft=aircraft, limit=1)), None) is None:
+        flown = {case.aircraft for case in store.cases()}
+        raise Refused(f"no case here is of aircraft {aircraft!r}{near(aircraft, flown)}")
+
+
 @contextmanager
-def _no_sweeping() -> Iterator[None]:
+def no_sweeping() -> Iterator[None]:
     """Leave out the search for reference cycles: cases in brief hold none, and in very many it takes long."""
     gc.disable()
     try:

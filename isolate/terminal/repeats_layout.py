@@ -10,13 +10,13 @@ from rich.table import Table
 from rich.text import Text
 
 from isolate.review.beside import day
-from isolate.review.trend import LEVEL, LOOK_BACK
+from isolate.review.trend import LEVEL, LOOK_BACK, SHORTEST
 from isolate.terminal import words
 from isolate.terminal.layout import Row, heading, rows, several, text
 
 if TYPE_CHECKING:
     from isolate.review.parts import Stay, Way
-    from isolate.review.repeats import Repeat, Repeats, Visit
+    from isolate.review.repeats import Asked, Repeat, Repeats, Visit
     from isolate.review.trend import Trend
 
 NARROWEST = 21
@@ -36,8 +36,12 @@ def page(shown: Repeats, width: int) -> Group:
         parts += [*_way(way, width), ""]
     for repeat in shown.found:
         parts += [*_repeat(repeat, width), ""]
-    if not shown.found:
+    if not shown.found and not (shown.part and not shown.ways):
         parts.append(text("Nothing came back, as far as the cases here show."))
+    starts = f" and {shown.starts:g} engine starts of its opening, where they are told" if shown.starts else ""
+    parts.append(text(
+        f"Looked for: cases that were opened within {shown.days:g} days of the end of the one before{starts}.", "dim"
+    ))  # fmt: skip
     if shown.more:
         parts.append(text(
             f"{shown.more:,} more came back before these. --most {len(shown.found) + shown.more} shows all of them, "
@@ -55,10 +59,13 @@ def page(shown: Repeats, width: int) -> Group:
 def _repeat(repeat: Repeat, width: int) -> list[RenderableType]:
     times = repeat.times
     kind = f"Came back {words.times(times)}" if times else "Opened again"
+    if not times and any(visit.taken_up for visit in repeat.visits):
+        kind = "Taken up again"
     engine = repeat.engine_title.partition(",")[0] or repeat.engine
     about = f"Aircraft {repeat.aircraft}, engine {repeat.position} ({engine})"
     if repeat.about == "part":
         about = f"Part S/N {repeat.part}: {', '.join(w.partition(' ')[0] for w in repeat.where)}"
+        kind = f"In {len(repeat.visits)} cases, on {len(repeat.where)} engines"
     parts: list[RenderableType] = [heading(about, width, kind), rows(_short(repeat))]
     first = repeat.older
     across = _across(width, len(repeat.visits) - first)
@@ -66,9 +73,11 @@ def _repeat(repeat: Repeat, width: int) -> list[RenderableType]:
     for at in range(0, len(shown), across):
         numbers = range(first + at + 1, first + at + 1 + len(shown[at : at + across]))
         parts += ["", _beside(list(zip(numbers, shown[at : at + across], strict=True)), width)]
-    if any(visit.asked for visit in shown):
-        for at in range(0, len(shown), across):
-            parts += ["", _asked(shown[at : at + across], first + at + 1, width)]
+    for at in range(0, len(shown), across):
+        some = shown[at : at + across]
+        for when in ASKED:
+            if any(asked.when == when for visit in some for asked in visit.asked):
+                parts += ["", _asked(some, first + at + 1, width, when)]
     return parts
 
 
@@ -81,9 +90,10 @@ def _short(repeat: Repeat) -> list[Row]:
     confirmed = sorted(repeat.confirmed, key=lambda c: (not c.open, -c.highest))
     found += several("Found", [c.said for c in confirmed[:4]])
     found += several("Doubt", list(repeat.doubts))
+    found += several("So", list(repeat.follows))
     found += several("Again", [n.said for n in repeat.no_cure])
     found += several("Part", list(repeat.carries))
-    found += several("Not done", [u.said.removeprefix("Nobody did: ") for u in repeat.unasked[:4]])
+    found += several("Not done", [u.said.removeprefix("Nobody did: ") for u in repeat.unasked])
     found += several("Declined", [said for _, said in repeat.turned[:4]])
     if repeat.trend is not None:
         found.append(("Trend", repeat.trend.said, "bold"))
@@ -127,12 +137,8 @@ def _cell(lines: Sequence[str], style: str = "") -> RenderableType:
 
 
 def _since(_: int, visit: Visit) -> Iterable[str]:
-    if visit.days is None:
-        return
-    days = f"{visit.days:.0f} day{'' if round(visit.days) == 1 else 's'} on"
-    yield "meanwhile: the one before was open" if visit.open_before else days
-    if visit.starts is not None and not visit.open_before:
-        yield f"{visit.starts:,.0f} starts"
+    if visit.since:
+        yield visit.since
 
 
 def _complaint(_: int, visit: Visit) -> Iterable[str]:
@@ -160,7 +166,7 @@ def _done(_: int, visit: Visit) -> Iterable[str]:
         parts = [f"{way}: {what}" for way, what in (("off", done.off), ("on", done.on)) if what]
         yield from parts
         if done.found:
-            yield f"by its end: {done.found}"
+            yield f"its end named: {done.found}"
         if done.finding:
             yield f"since: {done.finding}"
 
@@ -172,26 +178,39 @@ def _left(_: int, visit: Visit) -> Iterable[str]:
         when = "" if left.when == "end" else " before the repair"
         yield f"{left.title} {left.chance:.0%}{when}"
     if not visit.left:
-        yield "nothing of 5 % or more"
+        yield "nothing of 5% or more"
 
 
 def _why(reason: str, instead: str) -> str:
     return f" ({reason})" if reason else f" (instead: {instead})" if instead else ""
 
 
-def _asked(visits: Sequence[Visit], first: int, width: int) -> Table:
+ASKED = {
+    "before": "Asked before any repair",
+    "between": "Asked between repairs",
+    "after": "Asked after the last repair",
+}
+"""When something was asked, and the heading of it: what comes after the repair proves that and is no finding."""
+
+
+def _asked(visits: Sequence[Visit], first: int, width: int, when: str) -> Table:
     """Return what was asked at each visit and what was answered, one row a check; "-": not asked."""
     grid = Table.grid(padding=(0, 1, 0, 0))
     each = max(14, (width * 2 // 3) // len(visits) - 1)
     grid.add_column(ratio=1, overflow="fold")
     for _ in visits:
         grid.add_column(width=each, overflow="fold")
-    grid.add_row(Text("Asked", style="bold"), *(Text(f"visit {first + i}", style="bold") for i in range(len(visits))))
-    titles = {asked.key: asked.title for visit in visits for asked in visit.asked}
+    heads = [Text(f"visit {number}", style="bold") for number, _ in enumerate(visits, start=first)]
+    grid.add_row(Text(ASKED[when], style="bold"), *heads)
+    titles = {asked.key: asked.title for visit in visits for asked in visit.asked if asked.when == when}
     for key, title in titles.items():
-        cells = [[a.said for a in visit.asked if a.key == key] for visit in visits]
+        cells = [[_answer(a) for a in visit.asked if a.key == key and a.when == when] for visit in visits]
         grid.add_row(text(title), *(_cell([" / ".join(_together(said))] if said else []) for said in cells))
     return grid
+
+
+def _answer(asked: Asked) -> str:
+    return f"{asked.said} ({asked.condition})" if asked.condition else asked.said
 
 
 def _together(said: Sequence[str]) -> Iterable[str]:
@@ -215,6 +234,7 @@ def _way(way: Way, width: int) -> list[RenderableType]:
         grid.add_row(_cell([stay.place, since, until]), _cell(list(_stay(stay)) or ["nothing more is told"]))
     parts.append(grid)
     parts += [text(said, "bold") for said in way.carries]
+    parts += [text(said) for said in way.notes]
     return parts
 
 
@@ -258,7 +278,8 @@ def _trends(shown: Repeats, width: int) -> list[RenderableType]:
     later = next((t for t in shown.trends if t.about != "part" and t.since > shown.since), None)
     if all(t.about == "part" for t in shown.trends):
         parts.append(text(
-            f"The cases here do not reach far enough back, {LOOK_BACK:.0f} days, to say how often a defect comes back."
+            f"The cases here do not reach far enough back to say how often a defect comes back: {LOOK_BACK:.0f} days "
+            f"before one could come back, and {SHORTEST:.0f} to count in."
         ))  # fmt: skip
     if later is not None:
         parts.append(text(
@@ -269,7 +290,9 @@ def _trends(shown: Repeats, width: int) -> list[RenderableType]:
     chance = f" Of {tested} tested about {tested * LEVEL:.1g} stand out by chance alone." if tested > 1 else ""
     parts.append(text(
         f"Window: {day(shown.since)} to {day(shown.until)}, {shown.cases:,} cases. Laplace's test, both ways; rates "
-        f"with exact 95 % intervals, by the calendar: a fleet that flies more has more.{chance}"
+        f"with 95% intervals, by the calendar: a fleet that flies more has more. What comes of one defect is taken "
+        f"together in both: one bad engine makes no trend. Of engine starts those between each engine's first and last "
+        f"told case count, and what came between these.{chance}"
     ))  # fmt: skip
     return parts
 

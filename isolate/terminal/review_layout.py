@@ -12,7 +12,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from isolate.review.story import RULES, number, share
+from isolate.review.story import RULES, number, odds_words, share
 from isolate.terminal.layout import cut, heading, text
 from isolate.terminal.words import listed, minutes, small, times
 
@@ -34,10 +34,14 @@ WIDE = 100
 """Columns from which on figures stand beside words instead of under them."""
 MOST_SPENT = 6
 """So many rows of a kind are shown where minutes are not all that is asked for."""
-MOST_WEAK = 5
-"""So many things that would change the verdict are shown where that is not all that is asked for."""
+MOST_WEAK, MOST_SAME = 5, 2
+"""So many things that would change the repair, or only the fault, are shown where that is not all that is asked for."""
+TOGETHER = 1.005
+"""Probabilities that come to more than this are said to be able to."""
 SPEAKS = 0.3
 """An answer of fewer bits says nothing either way."""
+SHOWN = 0.05
+"""Fewer bits are shown as none."""
 OPEN = "Not ended: the case is open."
 NO_END = "Not ended, as far as the trail is whole."
 COLOURS = ("bold cyan", "bold yellow", "bold magenta", "bold green", "bold blue", "bold red")
@@ -78,6 +82,10 @@ def page(review: Review, width: int, only: str = "") -> Group:
 
 
 def _head(r: Review, short: bool) -> Iterator[RenderableType]:
+    for back in r.came_back:
+        yield text(f"{'CAME BACK' if back.returned else 'TAKEN UP AGAIN'}: {back.said}.", "bold")
+    for line in r.drawn:
+        yield text(line)
     channel = f", channel {r.channel}" if r.channel else ""
     engine = f"Aircraft {r.aircraft}, engine {r.position} ({(r.engine_title or r.engine).partition(',')[0]})"
     rows = [("What", f"{engine}: {r.complaint_title}{channel}.")]
@@ -95,10 +103,12 @@ def _head(r: Review, short: bool) -> Iterator[RenderableType]:
     rows += [("FORK", fork) for fork in r.forks]
     if r.hindsight is not None and r.hindsight.doubt:
         rows.append(("DOUBT", r.hindsight.doubt))
+    if r.unmet:
+        rows.append(("UNMET", r.unmet))
     if not short:
         worked = f"{minutes(r.book)} worked by the book, {minutes(r.clock)} by the clock"
-        if r.isolated is not None:
-            worked += f"; {minutes(r.isolated)} until the right move was taken up"
+        if r.isolated is not None and r.until:
+            worked += f"; {minutes(r.isolated)} until {r.until} was taken up"
         rows.append(("Took", f"{worked}."))
         if r.hindsight is not None and r.hindsight.steps:
             least = f"With the fault known from the start: {minutes(r.hindsight.least)}."
@@ -123,8 +133,10 @@ def _firm_line(r: Review) -> str:
     assert f is not None
     said = f"{f.title} {share(f.chance)}"
     if f.second_title:
-        said += f", {number(f.odds)} to 1 against {small(f.second_title)}"
-    return f"{said}. {f.weak[0].said}" if f.weak else f"{said}. No single thing looked at would change it."
+        said += f", {odds_words(f.odds)} against {small(f.second_title)}"
+    if f.rows and not f.rows[0].same_repair:
+        return f"{said}. {f.rows[0].said}"
+    return f"{said}. No single thing looked at would change {'the repair' if f.repair else 'it'}."
 
 
 # -- the story -----------------------------------------------------------------------------------------
@@ -132,30 +144,26 @@ def _firm_line(r: Review) -> str:
 
 def _story(r: Review, width: int, alone: bool) -> Iterator[RenderableType]:
     """Yield the moments; runs of openings and their cautions are told together."""
-    yield text("Time (UTC), minutes worked by then, event.", "dim")
+    yield text("Time (UTC) and minutes worked, both at the end of it; event.", "dim")
     grid = _grid(5, 4, 4)
     day = ""
     for runs, some in groupby(r.story, key=lambda m: m.kind in ("access", "caution") and not m.void):
         for moments in [list(some)] if runs else [[m] for m in some]:
             first, last = moments[0], moments[-1]
-            if first.time[:10] != day:
-                day = first.time[:10]
+            if last.time[:10] != day:
+                day = last.time[:10]
                 grid.add_row("", "", "", Text(day, style="bold"))
-            body = _run(moments, alone) if runs else _moment(first, alone, width)
+            body = _run(moments, alone) if runs else _moment(first)
             grid.add_row(
-                Text(first.time[11:16]), Text(f"{last.at:.0f}"), Text(str(first.seq), style="dim"), Group(*body)
+                Text(last.time[11:16]), Text(f"{last.at:.0f}"), Text(str(first.seq), style="dim"), Group(*body)
             )
     yield grid
 
 
-def _moment(m: Moment, alone: bool, width: int) -> Iterator[RenderableType]:
+def _moment(m: Moment) -> Iterator[RenderableType]:
     took = f" ({number(m.took)} min)" if m.took else ""
     void = "TAKEN BACK LATER: " if m.void else ""
-    if m.kind == "rule" and not alone:
-        # All of it stands under the rules.
-        yield text(cut(m.said, max(20, width - 18)), "dim")
-        return
-    yield text(f"{void}{m.said}{took}", TONES.get(m.kind, ""))
+    yield text(f"{void}{m.said}{took}", "dim" if m.kind == "rule" else TONES.get(m.kind, ""))
     for line in m.more:
         yield Padding(text(line, "dim" if line.startswith("Believed then") else ""), (0, 0, 0, _UNDER))
 
@@ -195,12 +203,17 @@ def _belief(r: Review, width: int, alone: bool) -> Iterator[RenderableType]:
         yield text("Nobody was suspected with more than a few percent.")
         return
     for n, suspect in enumerate(r.suspects, start=1):
-        named = "  <- the end names it" if suspect.named else ""
+        at_end = "" if suspect.at_end is None else f": {share(suspect.at_end)}"
+        named = f"  <- the end names it{at_end}" if suspect.named else ""
         yield Text.assemble(Text(f"{n}  ", style=COLOURS[n - 1]), text(suspect.title), Text(named, style="bold"))
     yield text(
         "In the bars each digit is a suspect's share, dots the other faults, dashes no fault at all; right: percent.",
         "dim",
     )
+    if any(sum(p.chances) + p.none > TOGETHER for p in r.belief):
+        yield text("They can come to more than 100% together: several may be at fault at once.", "dim")
+    if any(s.at_end is not None for s in r.suspects) and any(m.kind == "repair" and not m.void for m in r.story):
+        yield text("The end weighs the answers after the repair too, so that its figure can be another.", "dim")
     yield ""
     yield _chart(r, width)
     yield ""
@@ -212,12 +225,12 @@ def _not_asked(r: Review) -> Iterator[RenderableType]:
     """Yield what could have been asked before the deciding move was taken up, and what could not."""
     if not r.not_asked_at:
         return
-    when = f"before event {r.not_asked_at}, the deciding move" if r.end else "up to now"
+    when = f"before event {r.not_asked_at}, the deciding move," if r.end else "up to now"
     yield ""
     if not r.not_asked:
-        yield text(f"Nothing was left to ask {when} that could have told much.", "bold")
+        yield text(f"{_capital(when)} nothing was left to ask that could have told much.", "bold")
     else:
-        yield text(f"Not asked {when}, though it could have told something:", "bold")
+        yield text(f"Not asked {when.rstrip(',')}, though it could have told something:", "bold")
     for n in r.not_asked:
         over = n.expected - n.best
         dear = f"by the plan {number(over)} min dearer than what it put first" if over >= 1 else (
@@ -228,7 +241,7 @@ def _not_asked(r: Review) -> Iterator[RenderableType]:
     for title, why in r.not_done:
         by_reason.setdefault(why, []).append(title)
     for why, titles in by_reason.items():
-        yield _hung("x", f"Could not be asked ({why}), though it could have told something: {'; '.join(titles)}")
+        yield text(f"Could not be asked ({why}), though it could have told something: {'; '.join(titles)}")
 
 
 def _chart(r: Review, width: int) -> Table:
@@ -277,7 +290,8 @@ def _weights(r: Review, width: int) -> Iterator[RenderableType]:
     about = [s.title for s in r.suspects if s.named] or [_last_leading(r).title]
     yield text(
         f"What each answer says of {small(listed(about))}, in words where it says something; in bits, for (+) and "
-        "against (-) each suspect:"
+        "against (-) each suspect: by how much it changed the odds when it came. One bit doubles or halves them; they "
+        "add up."
     )
     grid = _grid(5, None, *[5] * len(r.suspects), *([6] if width >= WIDE else []))
     head = [Text(str(n), style=COLOURS[n - 1]) for n in range(1, len(r.suspects) + 1)]
@@ -285,6 +299,11 @@ def _weights(r: Review, width: int) -> Iterator[RenderableType]:
     grid.add_row(Text(""), Text(""), *head, *doubt)
     carried = [a for a in weighed if a.carried]
     telling = [a for a in carried if max(abs(b) for b in a.bits) >= SPEAKS]
+    if carried:
+        grid.add_row(Text(""), text(
+            "Of earlier cases, as they are now: how much lower the odds at the opening would be without each, which "
+            "does not add up.", "dim",
+        ))  # fmt: skip
     for case, some in groupby(telling, key=lambda a: a.carried):
         grid.add_row(Text(""), text(f"Carried from case {case}:", "bold"))
         for answer in some:
@@ -293,12 +312,26 @@ def _weights(r: Review, width: int) -> Iterator[RenderableType]:
         grid.add_row(Text(""), text(f"{left} more of earlier cases say nothing either way.", "dim"))
     if telling:
         grid.add_row(Text(""), text("In this case:", "bold"))
-    repairs = [m for m in r.story if m.kind in ("repair", "swap") and not m.void]
-    for answer in (a for a in weighed if not a.carried):
-        while repairs and repairs[0].seq < answer.seq:
-            done = repairs.pop(0)
-            grid.add_row(Text(str(done.seq), style="dim"), text(f"{done.said}. From here on: of what is left.", "bold"))
-        _weight(grid, answer, r, width)
+    work = {m.seq: m for m in r.story if m.kind in ("repair", "swap") and not m.void}
+    answers = {a.seq: a for a in weighed if not a.carried}
+    points = {p.seq: p for p in r.belief}
+    void = {m.seq for m in r.story if m.void}
+    sums, since = [0.0] * len(r.suspects), "From the opening"
+    for seq in sorted({*work, *answers, *points}):
+        point = points.get(seq)
+        if seq in work:
+            _sum(grid, since, sums, answers, seq)
+            sums, since = [0.0] * len(r.suspects), "Since that work"
+            what = f"{work[seq].said}. From here on: of what is left."
+            grid.add_row(Text(str(seq), style="dim"), text(what, "bold"))
+        elif seq in answers:
+            _weight(grid, answers[seq], r, width)
+        elif point is not None and point.bits and max(map(abs, point.bits)) >= SHOWN:
+            said = f"{point.after}{' (taken back later)' if seq in void else ''}"
+            grid.add_row(Text(str(seq), style="dim"), text(said), *map(_weight_of, point.bits))
+        if point is not None and point.bits:
+            sums = [had + bits for had, bits in zip(sums, point.bits, strict=True)]
+    _sum(grid, since, sums, answers, r.events + 1)
     yield grid
     if width >= WIDE:
         yield text("doubt: bits of doubt that it took away, by what was known then; negative: added.", "dim")
@@ -310,9 +343,19 @@ def _weight(grid: Table, a: Answered, r: Review, width: int) -> None:
     cell: RenderableType = said
     if not a.words.startswith("says nothing"):
         cell = Group(said, Padding(Text(f"-> {a.words}", style="bold"), (0, 0, 0, _UNDER)))
-    bits = [Text(_bits(b), style="" if abs(b) >= SPEAKS else "dim") for b in a.bits]
+    bits = [_weight_of(b) for b in a.bits]
     doubt = [Text("" if a.carried else _bits(a.moved), style="dim")] if width >= WIDE else []
     grid.add_row(Text(str(a.seq), style="dim"), cell, *bits, *doubt)
+
+
+def _weight_of(bits: float) -> Text:
+    return Text(_bits(bits), style="" if abs(bits) >= SPEAKS else "dim")
+
+
+def _sum(grid: Table, since: str, sums: Sequence[float], answers: Iterable[int], seq: int) -> None:
+    """Add what all before an event come to, where anything was answered since the last work."""
+    if any(abs(total) >= SHOWN for total in sums) and any(answer < seq for answer in answers):
+        grid.add_row(Text(""), text(f"{since}, in all:", "bold"), *(Text(_bits(b), style="bold") for b in sums))
 
 
 def _last_leading(r: Review) -> Suspect:
@@ -330,17 +373,24 @@ def _firm(r: Review, width: int, alone: bool) -> Iterator[RenderableType]:
         return
     said = f"{f.title}: {share(f.chance)}"
     if f.second_title:
-        said += f"; next {small(f.second_title)}, {number(f.odds)} to 1"
+        said += f"; next {small(f.second_title)}, {odds_words(f.odds)}"
     yield text(f"{said}.", "bold")
-    most = len(f.weak) if alone else MOST_WEAK
-    if f.weak:
-        yield text("What would change it, if it were wrong, the least first:")
+    repair = f"the repair ({small(f.repair_title)})" if f.repair else "it"
+    other, same = ([row for row in f.rows if row.same_repair == kept] for kept in (False, True))
+    if other:
+        yield text(f"What would change {repair}, if it were wrong, the least first:")
     else:
-        yield text("No single answer, likelihood or prior that was looked at would change it.")
-    for weak in f.weak[:most]:
-        yield _hung("-", weak.said)
-    if len(f.weak) > most:
-        yield text(f"{len(f.weak) - most} more: isolate review {r.case} --only firm", "dim")
+        yield text(f"No single answer, likelihood or prior that was looked at would change {repair}.")
+    most = len(f.rows) if alone else MOST_WEAK
+    for row in other[:most]:
+        yield _hung("-", row.said)
+    if same:
+        yield text("What would change which fault leads, but is put right by the same part and the same repair:")
+    for row in same[: len(f.rows) if alone else MOST_SAME]:
+        yield _hung("-", row.said)
+    left = 0 if alone else len(other[MOST_WEAK:]) + len(same[MOST_SAME:])
+    if left:
+        yield text(f"{left} more: isolate review {r.case} --only firm", "dim")
     for note in f.notes:
         yield text(note, "dim")
 
@@ -450,13 +500,16 @@ def _hindsight(h: Hindsight, alone: bool) -> Iterator[RenderableType]:
             grid.add_row(Text(number(took)), text(title))
         grid.add_row(Text(number(h.least), style="bold"), text(f"in all; the case took {number(h.took)}", "bold"))
         yield grid
+        if h.rest and h.took > h.least:
+            yield text(f"Of the {number(h.took - h.least)} min more: {'; '.join(map(_went, h.rest))}.")
     else:
-        yield text("In hindsight: nobody says what was at fault.", "bold")
+        yield text(h.none or "No hindsight: nobody says what was at fault.", "bold")
     if h.doubt:
         yield text(h.doubt, "bold")
     if h.not_needed:
         took = sum(n.minutes for n in h.not_needed)
-        yield text(f"What in hindsight told nothing of it, or put nothing right ({number(took)} min together):", "bold")
+        idle = "What in hindsight told nothing of it" if h.steps else "What could not be told"
+        yield text(f"{idle}, or put nothing right ({number(took)} min together):", "bold")
     by_reason: dict[str, list[NotNeeded]] = {}
     for n in h.not_needed:
         by_reason.setdefault(n.why, []).append(n)
@@ -530,7 +583,12 @@ def _percent(chance: float) -> str:
 
 
 def _bits(bits: float) -> str:
-    return "0" if abs(bits) < 0.05 else f"{bits:+.1f}"
+    return "0" if abs(bits) < SHOWN else f"{bits:+.1f}"
+
+
+def _went(part: tuple[str, float]) -> str:
+    what, took = part
+    return f"{number(abs(took))} min {'' if took > 0 else 'less '}in {what}"
 
 
 def _over(over: float) -> str:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -15,7 +16,6 @@ from isolate.kb.shown import plain
 
 if TYPE_CHECKING:
     import argparse
-    from contextlib import AbstractContextManager
 
     from isolate.case.chain import Fault
     from isolate.case.chase import Kit
@@ -29,13 +29,13 @@ FIELDS: Mapping[str, tuple[str, ...]] = {
     "belief": ("suspects", "belief", "answers", "not_asked_at", "not_asked", "not_done"),
     "firm": ("firm",),
     "rules": ("rules", "cautions"),
-    "minutes": ("spent", "book", "clock", "isolated"),
+    "minutes": ("spent", "book", "clock", "isolated", "until"),
     "advice": ("advice", "cheaper", "hindsight"),
     "trust": ("trust", "forks"),
     "record": ("record",),
 }
 """Part → what of a review it shows, as JSON."""
-ALWAYS = ("case", "head", "notes")
+ALWAYS = ("case", "head", "notes", "came_back", "drawn", "unmet")
 PLAIN = str.maketrans({"─": "-", "…": "~", "→": ">", "–": "-", "·": ".", "“": '"', "”": '"', "’": "'"})
 """What stands for the signs of ours that not every terminal has."""
 COLUMNS = 80
@@ -74,8 +74,8 @@ def run(arguments: argparse.Namespace) -> int:
             from isolate.terminal import whatif
 
             return int(whatif.run(arguments, found.events, kits, store))
-        with _status("Reading the case back"):
-            made = _reviewed(found, versions, kits, "" if files else only)
+        with _status("Reading the case back") as doing:
+            made = _reviewed(found, versions, kits, "" if files else only, None if path else store, doing)
         return _given(arguments, made, found.events, only)
 
 
@@ -168,14 +168,28 @@ def _kits(versions: Versions, events: Sequence[Event], given: Path | None) -> Ca
     return kit
 
 
-def _reviewed(found: Found, versions: Versions, kits: Callable[[str], Kit], only: str) -> Review:
-    """Return the review; what takes long and is not asked for is left out."""
+def _reviewed(
+    found: Found,
+    versions: Versions,
+    kits: Callable[[str], Kit],
+    only: str,
+    store: Store | None,
+    doing: Callable[[str], object],
+) -> Review:
+    """Return the review; what takes long and is not asked for is left out.
+
+    ``store``: where the case is from; later cases of its engine are looked for there. ``doing``: is told what is done.
+    """
     from isolate.case.settings import settings
     from isolate.review.keys import people
     from isolate.review.review import Slow, review
+    from isolate.review.since import since
     from isolate.review.trust import trust
 
+    doing("Replaying the trail" if only in ("", "trust") else "Looking at the signatures")
     proven = trust(versions, found.events, found.faults, people(settings().people), replay=only in ("", "trust"))
+    doing("Looking for later cases of the engine")
+    back = since(store, found.events, kits) if store is not None else ()
     slow: Mapping[Slow, tuple[str, ...]] = {"firm": ("", "firm"), "not asked": ("", "belief"), "record": ("", "record")}
     without = [part for part, wanted in slow.items() if only not in wanted]
     return review(
@@ -185,6 +199,8 @@ def _reviewed(found: Found, versions: Versions, kits: Callable[[str], Kit], only
         forks=found.forks,
         notes=found.notes,
         without=without,
+        back=back,
+        doing=doing,
     )
 
 
@@ -272,8 +288,10 @@ def _free(paths: Sequence[Path], overwrite: bool) -> None:
         raise Refused("the page, the text and the provenance are files of their own: give each its own name")
 
 
-def _status(what: str) -> AbstractContextManager[object]:
-    """Return what says on a terminal, and only there, that something is being worked out."""
+@contextmanager
+def _status(what: str) -> Iterator[Callable[[str], object]]:
+    """Say on a terminal, and only there, what is being worked out; gives what tells the next thing."""
     from rich.console import Console
 
-    return Console(stderr=True).status(what)
+    with Console(stderr=True).status(what) as status:
+        yield status.update

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from isolate.case.intake import Refused
 from isolate.kb.shown import plain
 from isolate.terminal.plain import say
+from isolate.terminal.words import listed
 
 if TYPE_CHECKING:
     import argparse
@@ -51,6 +52,8 @@ def cases(arguments: argparse.Namespace) -> int:
 
     console = Console(highlight=False)
     console.print(_table(found))
+    if len(found) > 1:
+        say("The one written to last comes first.")
     if count > len(found):
         say(f"{count - len(found)} more; --all lists them, words and options such as --aircraft choose among them.")
     if forked := [case.id for case in found if case.ends > 1]:
@@ -87,13 +90,27 @@ def taken(store: Store, merged: Merged) -> list[str]:
     lines = [f"{merged.case}: {merged.added} events added, {merged.had} were here already"]
     if merged.fork:
         ends = ", ".join(head.name for head in store.heads(merged.case))
-        first = "they have nothing in common" if merged.fork == 1 else f"they part at event {merged.fork}"
-        lines.append(
-            f"  A fork: the case was told two ways, and {first}. Both are kept, nothing was overwritten: {ends}."
-        )
+        told = _aircraft(store, merged.case) if merged.fork == 1 else []
+        if len(told) > 1:
+            lines.append(
+                f"  Two different cases, of {listed(told)}, have one id. All are kept, nothing was overwritten: {ends}. "
+                "The id alone means the first; the others are named with their @, and figures of all cases leave them "
+                "out."
+            )
+        else:
+            first = "they have nothing in common" if merged.fork == 1 else f"they part at event {merged.fork}"
+            lines.append(
+                f"  A fork: the case was told two ways, and {first}. Both are kept, nothing was overwritten: {ends}."
+            )
     if merged.back:
         lines.append(f"  {merged.back}")
     return lines
+
+
+def _aircraft(store: Store, case: str) -> list[str]:
+    """Return the aircraft that the ends of a case are of, in the order of the ends."""
+    found = [str(store.events(head.name)[0].body.get("aircraft", "")) for head in store.heads(case)]
+    return list(dict.fromkeys(name or "one not told" for name in found))
 
 
 def _merge(arguments: argparse.Namespace, store: Store) -> int:
@@ -200,9 +217,13 @@ def _forks(arguments: argparse.Namespace, store: Store) -> int:
 
 def _rebuild(arguments: argparse.Namespace, store: Store) -> int:
     with _progress() as told:
-        count = store.rebuild(told)
-    say(f"Made again from the events: what searches look at, of {_many(count, 'trail')}.")
-    return 0
+        made = store.rebuild(told)
+    for line in made.said:
+        say(plain(line), "  ")
+    say(f"Made again from the events: what lists and searches look at, of {_many(made.ends, 'trail')}.")
+    if made.said:
+        say("Somebody changed the list by hand, or the store was damaged: isolate review verify looks at every trail.")
+    return 1 if made.said else 0
 
 
 def _knowledge(arguments: argparse.Namespace, store: Store) -> int:
@@ -210,9 +231,12 @@ def _knowledge(arguments: argparse.Namespace, store: Store) -> int:
 
     if arguments.keep is not None:
         loaded = load(arguments.keep)
-        if not store.keep_knowledge(loaded):
+        damaged = store.knowledge_fault(loaded.knowledge.digest)
+        if not store.keep_knowledge(loaded, anew=bool(damaged)):
             raise Refused(f"{arguments.keep}: it changed while it was read, so it was not kept; do it again")
-        say(f"{loaded.knowledge.digest[:12]} is kept")
+        if damaged:
+            say(f"What was kept under {loaded.knowledge.digest[:12]} could not be used ({plain(damaged)}).")
+        say(f"{loaded.knowledge.digest[:12]} is kept{', in its place' if damaged else ''}")
     now = load().knowledge.digest
     versions = store.knowledges()
     if not versions:

@@ -121,6 +121,8 @@ def _verify(arguments: argparse.Namespace) -> int:
             found.append(one)
             if not arguments.json:
                 _tell(one, many)
+                # Into a pipe as well: whoever follows it sees each trail when it is done.
+                sys.stdout.flush()
     wrong = sum(one.wrong for one in found)
     if arguments.json:
         import json
@@ -275,9 +277,7 @@ def _sign(arguments: argparse.Namespace) -> int:
         by = keys.checked_name(arguments.name or key.name) if arguments.name or key.name else ""
         if not by:
             raise Refused(f"{path}: the key does not say whose it is; --as NAME does")
-        whose = known.get(key.public, by)
-        if whose.casefold() != by.casefold():
-            raise Refused(f"the key is known here as that of {whose}, so it does not sign for {by}")
+        by = _signer(by, key.public, known)
         last = next((e for e in reversed(events) if e.kind != "signed"), events[-1])
         mine = [s for s in keys.signatures(events, known) if s.key == key.public and s.upto >= last.seq]
         if mine and mine[-1].state in ("good", "unknown key"):
@@ -291,6 +291,24 @@ def _sign(arguments: argparse.Namespace) -> int:
         say(f"This key is not among the known people's: {_how_known(path)}", MARGIN)
     say("It says who read and stands for this record. It releases no aircraft.", MARGIN)
     return 0
+
+
+def _signer(by: str, public: str, known: dict[str, str]) -> str:
+    """Return the name that a key signs with, as it is known. Raises Refused where key and name are of two people."""
+    from isolate.review import keys
+
+    if whose := known.get(public, ""):
+        if keys.alike(whose, by):
+            return whose
+        raise Refused(f"the key is known here as that of {whose}, so it does not sign for {by}")
+    if meant := keys.known_as(by, known):
+        own = ", ".join(keys.short(other) for other, name in sorted(known.items()) if name == meant)
+        looks = f"{by} is" if by == meant else f"{by} reads like {meant}, who is"
+        raise Refused(
+            f"{looks} known here with another key ({own}; this one is {keys.short(public)}), so this key does not sign "
+            f"for {by}. A new key of theirs is known once its public half is in the folder of people"
+        )
+    return by
 
 
 def _passphrase(prompt: str) -> str:

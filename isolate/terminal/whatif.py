@@ -36,6 +36,10 @@ COLUMNS = 80
 ALIKE = 3
 """A run of more than so many steps that go the same is told in one line."""
 BEFORE, AFTER = "AS IT WAS", "CHANGED"
+BOTH_WAYS = (
+    "The first sentence rereads the answers that the case had, as its review does under “How firm the verdict is”. The "
+    "second works the case anew from the change and supposes what was not asked, so it may come to another end."
+)
 LEGEND = (
     "In front the minutes worked by then, by the book. [supposed]: the case has no answer to that about that state of "
     "things; what was most probable then is taken. Answers without a mark are as recorded."
@@ -125,7 +129,9 @@ def _stripped(said: str) -> str:
 
 def page(w: WhatIf, width: int) -> Group:
     """Return a case beside itself with something changed: in two columns where it is wide, else one after the other."""
-    parts: list[RenderableType] = [heading(f"Case {w.case}", width, "What if"), text(w.sentence, "bold")]
+    parts: list[RenderableType] = [heading(f"Case {w.case}", width, "What if")]
+    parts += [text(sentence, "bold") for sentence in (w.reread, w.sentence) if sentence]
+    parts += [text(BOTH_WAYS, "dim")] if w.reread else []
     parts += [text(note, "dim") for note in w.notes]
     parts += [
         text(

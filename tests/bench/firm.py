@@ -15,37 +15,39 @@ from isolate.case.chase import Kit
 from isolate.kb.load import load
 from isolate.review import firm as firm_of
 from isolate.review.altered import Figure, Prior, figures_of
-from isolate.review.firm import Case, Verdict, firm
+from isolate.review.firm import firm
 from isolate.review.what_if import changes, what_if
 from tests.worked import TRAILS, kit_of, trail
 
 
 def missed(kit: Kit, name: str) -> tuple[int, int]:
-    """Return how many figures change the verdict at all, and how many nearer than the last told are not told."""
-    events, notes = trail(name), list[str]()
-    state = fold(events)
-    evidence = firm_of._known(kit.fitted, state.evidence, notes)
-    named, _ = firm_of._named(kit.fitted, events, evidence)
-    case = Case(kit, state, evidence, len(evidence) if named is None else named[1])
-    outlook = case.outlook()
-    place = firm_of._leading(kit.fitted, outlook) if named is None else named[0]
-    verdict = Verdict(place, firm_of._rivals(kit.fitted, outlook, place))
-    told, _ = firm_of._turns(case, verdict, outlook)
-    had = {(turn.figure, turn.factor > 1) for turn in told}
-    kinds = [(firm_of.kind_of(turn.figure), turn.factor > 1) for turn in told]
-    last = max((abs(log(turn.factor)) for turn in told), default=0.0) if len(told) == firm_of.MOST else 99.0
+    """Return how many figures change the repair or the fault, and how many nearer than the last told are not told."""
+    events = trail(name)
+    judged = firm_of._judged(kit, events, [])
+    assert judged is not None
+    case, outlook, kin = judged.case, judged.outlook, judged.kin()
+    guessing = firm_of._Guessing(case, outlook)
     asked = {key: [use.outcome for use in uses] for key, uses in firm_of._asked(case).items()}
     figures: list[Figure] = [*figures_of(kit.fitted, asked)]
     figures += [Prior(m) for m in dict.fromkeys(s for z in kit.fitted.zones.values() for s in z.states[1:])]
     some = lost = 0
-    for figure in figures:
-        for limit in firm_of._limits(kit.fitted, figure):
-            if (turn := firm_of._turn(case, verdict, outlook, figure, limit)) is None:
-                continue
-            some += 1
-            kind = (firm_of.kind_of(figure), limit > 1)
-            near = abs(log(turn.factor)) < last - 0.02 and kinds.count(kind) < firm_of.ALIKE
-            lost += near and (figure, limit > 1) not in had
+    for verdict, most in ((judged.verdict.about_repair(kin), firm_of.MOST), (judged.verdict.within(kin), firm_of.FEW)):
+        if not verdict.rivals:
+            continue
+        told, _ = firm_of._turns(guessing, verdict, most)
+        had = {(turn.figure, turn.factor > 1) for turn in told}
+        kinds = [(firm_of.kind_of(turn.figure), turn.factor > 1) for turn in told]
+        last = max((abs(log(turn.factor)) for turn in told), default=0.0) if len(told) == most else 99.0
+        for figure in figures:
+            for limit in firm_of._limits(kit.fitted, figure):
+                if (turn := firm_of._turn(case, verdict, outlook, figure, limit)) is None:
+                    continue
+                some += 1
+                kind = (firm_of.kind_of(figure), limit > 1)
+                near = abs(log(turn.factor)) < last - 0.02 and kinds.count(kind) < firm_of.ALIKE
+                if near and (figure, limit > 1) not in had:
+                    lost += 1
+                    print(f"{'':12} not told: {figure} {turn.factor:.3g} to {turn.to}")
     return some, lost
 
 

@@ -1,4 +1,4 @@
-"""How well what is learnt from cases holds. Run: python -m tests.bench.learning [--parts 1 2 3]
+"""How well what is learnt from cases holds. Run: python -m tests.bench.learning [--parts 1 2 3 5]
 
 Cases are drawn forward from knowledge whose true figures are known (``tests.learnt.drawn``: one faulty channel of the
 Halden HF-3, a handful of checks answered on both channels, the fault replaced and confirmed), and learnt from with the
@@ -12,6 +12,8 @@ shipped knowledge.
 4. ``--chases N``: so many cases worked to their end by the tool's own advice (about 2 s each), with those same two
    figures off. The shop confirms what it sees, and misses three in ten of the faults that come and go. It shows what
    being chosen, found and confirmed does to the figures, which the limits do not know of.
+5. *Who names the fault*: as 1, with the fault named truly, as where the shop names it, and by the belief of the tool
+   with the shipped figures, as where the end of the case does. Counted are wrong names and what lies within the limits.
 """
 
 from __future__ import annotations
@@ -88,6 +90,27 @@ def limits(turns: int, number: int) -> None:
     table(("figures", "number", "inside", "share"), shown)
 
 
+def named_by(turns: int, number: int) -> None:
+    """Print how often the limits hold the true figure where the fault is named truly, and where the tool names it."""
+    shown = []
+    for who, tool in (("named truly", None), ("named by the end", kit_with({}))):
+        inside: Counter[str] = Counter()
+        of: Counter[str] = Counter()
+        wrong = 0
+        for turn in range(turns):
+            rows, priors = truly(np.random.default_rng(turn))
+            kit = kit_with(rows, priors)
+            cases = drawn(kit, turn, number, CHECKS, tool=tool)
+            truth = drawn(kit, turn, number, CHECKS)
+            wrong += sum(a[-2].body["found"] != b[-2].body["found"] for a, b in zip(cases, truth, strict=True))
+            for kind, figure, true in true_figures(kit, learn(load(), Cases(cases)), rows):
+                of[kind] += 1
+                inside[kind] += figure.low <= true <= figure.high
+        shown += [(who, f"{wrong / turns / number:.3f}", k, of[k], f"{inside[k] / of[k]:.3f}") for k in sorted(of)]
+    print(f"\n5. Who names the fault, {turns} turns of {number} cases")
+    table(("", "wrong fault", "figures", "number", "inside"), shown)
+
+
 def true_figures(kit: Kit, found: Learnt, rows: Any) -> Iterator[tuple[str, Any, float]]:
     """Yield (kind, figure, its true value) for all that limits were given for."""
     zone = kit.fitted.zones["channel/A"]
@@ -138,7 +161,7 @@ def something(turns: int) -> None:
         hit: Counter[str] = Counter()
         for turn in range(turns):
             found = learn(load(), Cases(drawn(kit, 2000 + turn, number, CHECKS)))
-            hit.update(_off(one) or f"other {one.what}" for one in found.changes)
+            hit.update(_off(one) or f"other {one.what}" for one in found.changes if one.said == "change")
             hit["chafed"] += sum(len(one.cases) for one in found.weighed if _off(one) == "row")
         shown.append(
             (number, f"{hit['chafed'] / turns:.1f}", *(f"{hit[k] / turns:.2f}" for k in ("row", "prior")),
@@ -227,7 +250,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--turns", type=int, default=60)
     parser.add_argument("--cases", type=int, default=60)
-    parser.add_argument("--parts", type=int, nargs="+", default=[1, 2, 3], help="which of 1 to 3 to run")
+    parser.add_argument("--parts", type=int, nargs="+", default=[1, 2, 3, 5], help="which of 1, 2, 3, 5 to run")
     parser.add_argument("--chases", type=int, default=0)
     asked = parser.parse_args()
     if 1 in asked.parts:
@@ -236,6 +259,8 @@ def main() -> None:
         nothing(asked.turns, asked.cases)
     if 3 in asked.parts:
         something(asked.turns)
+    if 5 in asked.parts:
+        named_by(asked.turns, asked.cases)
     if asked.chases:
         chases(asked.chases)
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
 
-from isolate.case.brief import Brief, brief
+from isolate.case.brief import Brief, Fitted, brief
 from isolate.case.case import fold
 from isolate.case.chase import Chase, Kit
 from isolate.case.events import FORMAT
@@ -93,3 +94,27 @@ def test_parts_that_changed_places_before_the_case_are_among_its_swaps(kit: Kit)
         1,
         "2030-01-01T00:00:00.000Z",
     )
+
+
+def test_what_the_shop_named_and_whether_its_words_agree() -> None:
+    events = list(trail("came-back"))
+    word = events[-1]
+    assert word.kind == "shop-finding" and word.body["finding"] == "confirmed"
+
+    def told(*words: dict[str, str]) -> Fitted:
+        more = [replace(word, seq=word.seq + i, body={**word.body, **w}) for i, w in enumerate(words)]
+        return brief([*events[:-1], *more]).repairs[0]
+
+    assert (told({}).mode, told({}).disputed) == ("", False)
+    named = told({"mode": "lead-open/B"})
+    assert (named.mode, named.disputed) == ("lead-open/B", False)
+    # A later word without a fault, such as a report's number, takes it not back; another fault does not agree.
+    assert told({"mode": "lead-open/B"}, {}) == named
+    assert told({"mode": "lead-open/B"}, {"mode": "lead-chafed/B"}).disputed
+    assert told({"mode": "lead-open/B"}, {"finding": "not-confirmed"}).disputed
+    assert told({"mode": "lead-open/B"}, {"finding": "not-confirmed"}).mode == ""
+    # Briefs that were stored before it had these are read all the same.
+    stored = brief(events).as_dict()
+    for repair in stored["repairs"]:
+        del repair["mode"], repair["disputed"]
+    assert Brief.from_dict(stored) == brief(events)

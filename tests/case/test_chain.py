@@ -11,7 +11,7 @@ from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
 
-from isolate.case.chain import case_id, digest, seal, verify
+from isolate.case.chain import back_in_time, case_id, digest, seal, span, verify
 from isolate.case.events import (
     DEPTH,
     KINDS,
@@ -445,3 +445,34 @@ def test_every_changed_byte_of_a_line_is_found(seed: int) -> None:
     except EventError:
         return
     assert any(fault.seq == which + 1 or fault.at == which for fault in verify(events))
+
+
+# -- times that go back ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("seconds", "words"),
+    [
+        (1, "a minute or less"),
+        (60, "a minute or less"),
+        (90, "a minute or two"),
+        (120, "2 minutes"),
+        (3_600, "60 minutes"),
+        (7_200, "2 hours"),
+        (86_400, "24 hours"),
+        (172_800, "2 days"),
+        (1_652_817 * 60, "1,148 days"),
+    ],
+)
+def test_a_length_of_time_is_said_in_the_unit_that_is_read_at_a_glance(seconds: float, words: str) -> None:
+    assert span(seconds) == words
+
+
+def test_where_times_go_back_the_furthest_is_told() -> None:
+    events = make(5)
+    assert back_in_time(events) == ""
+    back = [replace(events[2], time="2030-01-31T03:00:00.000Z"), replace(events[4], time="2030-01-28T06:00:00.000Z")]
+    said = back_in_time([*events[:2], back[0], events[3], back[1]])
+    assert said.startswith("Its times go back at event 5, by 3 days, and at 1 more: clocks of two machines that differ")
+    assert back_in_time([*events[:2], back[0]]).startswith("Its times go back at event 3, by 3 hours: clocks")
+    assert back_in_time([events[0], replace(events[1], time="yesterday")]) == ""

@@ -14,12 +14,12 @@ from typing import Any
 import pytest
 
 from isolate.case import deferral, handing
-from isolate.case.case import fold
+from isolate.case.case import Intake, fold
 from isolate.case.chain import verify
 from isolate.case.chase import Chase, Kit
 from isolate.case.intake import Refused
 from isolate.case.memory import Memory
-from isolate.case.parts import PART, checked_part, finding_event, finding_lines
+from isolate.case.parts import PART, checked_part, finding_event, finding_lines, shop_modes
 from isolate.case.play import OutOfAnswers, play
 from isolate.case.record import record
 from isolate.case.steps import Ask, Confirm, Cross, Done, Here, Mend, Report, Step, Wait, Walk
@@ -27,6 +27,8 @@ from isolate.case.written import Answers, Script
 from isolate.kb.fit import fit
 from isolate.kb.load import load
 from tests.case.test_chase import Hand, a, begin
+from tests.learnt import closed
+from tests.worked import told
 
 OVER = {"by": "Quill", "to": "Marrow", "loose": "lead nut A, bracket bolt", "list-by": "Teal", "out": 7}
 DEFERRED = {
@@ -411,6 +413,49 @@ def test_the_shop_s_finding_is_added_to_an_ended_case_and_changes_no_belief(kit:
     ):
         with pytest.raises(Refused, match=says):
             finding_event(hand.events, repair, finding, text, "")
+
+
+def test_the_shop_names_a_fault_of_the_part_that_came_off(kit: Kit) -> None:
+    events = closed("c1", begin_told("halden-hf-3"), [], [("replace-igniter/A", "healthy/A")], {})
+
+    def found(mode: str, finding: str = "confirmed", fitted: Any = kit.fitted) -> dict[str, Any]:
+        return finding_event(events, None, finding, "", "", mode, fitted)[1]
+
+    assert "mode" not in found("") and "mode" not in found(" ", "not-confirmed", None)
+    assert found("igniter-worn") == found("igniter-worn/A") and found("igniter-worn")["mode"] == "igniter-worn/A"
+    # A fault of the part that this repair does not cure by itself is one all the same; the nut on it is none.
+    assert found("igniter-burnt")["mode"] == "igniter-burnt/A"
+    for mode, finding, fitted, says in (
+        ("lead-nut-loose", "confirmed", kit.fitted, "no fault of that part is called 'lead-nut-loose'"),
+        ("igniter-wron", "confirmed", kit.fitted, "did you mean igniter-worn"),
+        ("igniter-worn/B", "confirmed", kit.fitted, "there are igniter-worn/A"),
+        ("igniter-worn", "not-confirmed", kit.fitted, "only where it found the fault"),
+        ("igniter-worn", "confirmed", None, "no fault that a shop could name"),
+    ):
+        with pytest.raises(Refused, match=says):
+            found(mode, finding, fitted)
+    said = Memory(events)
+    said.append_all("c1", [("shop-finding", found("igniter-worn"))], events[-1].time)
+    (line,) = [line for line in finding_lines(fold(said.events("c1"))) if "replace-igniter/A" in line]
+    assert line.endswith("the shop found the fault in it, igniter-worn/A.")
+
+
+def test_which_faults_a_shop_may_name(kit: Kit) -> None:
+    # Only what it mends, where no whole part comes off; none of what is handed over, or of a repair that is not there.
+    assert shop_modes(kit.fitted, "repair-feeder/A") == ("feeder-open/A", "feeder-resistive/A", "feeder-chafed/A",
+                                                         "pins-bad/A")  # fmt: skip
+    assert shop_modes(kit.fitted, "reseat-lane-connector") == ("lane-driver",)
+    assert shop_modes(kit.fitted, "hand-over-fuel") == shop_modes(kit.fitted, "replace-sock/A") == ()
+    # One part of several zones: which of them is told with the fault.
+    box = fit(load().knowledge, "orrin-t-9")
+    assert {"box-dead", "output-dead/1", "output-dead/2"} <= set(shop_modes(box, "replace-exciter-box"))
+    events = closed("c1", begin_told("orrin-t-9"), [], [("replace-exciter-box", "healthy")], {})
+    with pytest.raises(Refused, match="which of them did the shop find"):
+        finding_event(events, None, "confirmed", "", "", "output-dead", box)
+
+
+def begin_told(engine: str) -> Intake:
+    return told(engine=engine, complaint="no-light-off")
 
 
 def test_a_played_case_without_facts_for_the_inspection_stops_there(kit: Kit) -> None:

@@ -189,7 +189,7 @@ def test_clocks_that_differ_are_told_and_the_chain_orders(store: Store) -> None:
     events = list(chain("ab"))
     events.append(seal(CASE, 4, "noted", at(-3480), {"text": "c"}, events[-1].hash))
     (merged,) = store.take([events])
-    assert "Event 4 has a time 58 minutes before that of event 3" in merged.back
+    assert "Its times go back at event 4, by 58 minutes" in merged.back
     assert store.events(CASE) == tuple(events) and store.faults(CASE) == []
 
 

@@ -12,6 +12,7 @@ from typing import Any, Literal, TypeVar, Union, get_args, get_origin, get_type_
 from isolate.review.shapes import (
     Advice,
     Answered,
+    CameBack,
     Cheaper,
     Fired,
     Firm,
@@ -27,6 +28,7 @@ from isolate.review.shapes import (
     Suspect,
     Trust,
     Weak,
+    WeakRow,
 )
 
 _T = TypeVar("_T")
@@ -48,7 +50,7 @@ NASTY = (
 """What somebody may have written in a note."""
 
 _SUSPECTS = (
-    Suspect("exciter-fails-hot/B", "Exciter channel B fails when it is hot", True),
+    Suspect("exciter-fails-hot/B", "Exciter channel B fails when it is hot", True, 0.97),
     Suspect("igniter-worn/B", "Igniter plug worn, channel B", False),
     Suspect("lead-open/B", "Ignition lead B open", False),
     Suspect("lead-chafed/B", "Ignition lead B chafed through to its braid, in a clip or beside it", False),
@@ -57,14 +59,23 @@ _SUSPECTS = (
 )
 _POINTS = (
     (2, 0.0, "the complaint", (0.30, 0.26, 0.14, 0.10, 0.09, 0.05), 0.01, 0.0),
-    (10, 5.0, "Time to light, as told: as usual", (0.38, 0.18, 0.16, 0.11, 0.09, 0.04), 0.01, 0.1),
-    (14, 7.0, "Circuit breakers of channel B: all in", (0.40, 0.19, 0.16, 0.10, 0.08, 0.03), 0.01, 0.1),
+    (9, 5.0, "Time to light, as told: as usual", (0.38, 0.18, 0.16, 0.11, 0.09, 0.04), 0.01, 0.1),
+    (13, 7.0, "Circuit breakers of channel B: all in", (0.40, 0.19, 0.16, 0.10, 0.08, 0.03), 0.01, 0.1),
     (22, 17.0, "Start as recorded: a spark is missing", (0.52, 0.12, 0.15, 0.08, 0.07, 0.02), 0.0, 0.2),
-    (43, 49.0, "Supply at the exciter's input: there", (0.61, 0.12, 0.11, 0.08, 0.06, 0.0), 0.0, 0.1),
-    (64, 78.0, "Lead B at the exciter's end: clean", (0.92, 0.03, 0.02, 0.01, 0.01, 0.0), 0.0, -0.2),
+    (42, 49.0, "Supply at the exciter's input: there", (0.61, 0.12, 0.11, 0.08, 0.06, 0.0), 0.0, 0.1),
+    (63, 78.0, "Lead B at the exciter's end: clean", (0.92, 0.03, 0.02, 0.01, 0.01, 0.0), 0.0, -0.2),
     (68, 123.0, "Exciter B replaced: exciter fails hot B is cleared", (0.03, 0.03, 0.02, 0.01, 0.0, 0.0), 0.90, -0.3),
-    (95, 168.0, "Channel B fired alone: snaps", (0.02, 0.01, 0.01, 0.01, 0.0, 0.0), 0.95, -0.5),
+    (94, 168.0, "Channel B fired alone: snaps", (0.02, 0.01, 0.01, 0.01, 0.0, 0.0), 0.95, -0.5),
 )
+_MOVES = {
+    9: (0.8, -1.1, 0.3, 0.2, 0.0, -0.4),
+    13: (0.04, 0.04, 0.04, 0.04, 0.04, -0.02),
+    22: (0.7, -0.7, 0.0, -0.4, -0.2, -0.6),
+    42: (0.2, 0.2, 0.1, 0.1, 0.1, -6.7),
+    63: (0.4, 0.1, -2.2, -3.4, 0.1, 0.0),
+    94: (-2.6, -1.8, -4.1, -1.0, -5.0, -0.2),
+}
+"""Event of a point → bits by which it moved each suspect; those at answers are the answers'."""
 
 
 def made_review() -> Review:
@@ -93,7 +104,7 @@ def made_review() -> Review:
         isolated=78.0,
         story=_story(),
         suspects=_SUSPECTS,
-        belief=tuple(Point(*row) for row in _POINTS),
+        belief=tuple(Point(*row, bits=_MOVES.get(row[0], ())) for row in _POINTS),
         answers=_answers(),
         rules=(
             Fired(
@@ -184,6 +195,7 @@ def made_review() -> Review:
             158.0,
             236.5,
             (NotNeeded(13, "Circuit breakers of channel B", 2.0, "It told nothing of the exciter."),),
+            rest=(("steps that told nothing of it", 60.5), ("finding it out", 18.0)),
         ),
         firm=Firm(
             "exciter-fails-hot/B",
@@ -231,9 +243,32 @@ def made_review() -> Review:
                     "Ignition lead B open",
                     0.40,
                     "It would have to be forty times as rare",
+                    True,
+                ),
+                Weak(
+                    "likelihood",
+                    0,
+                    "fails-when-told",
+                    "When does it fail?",
+                    "exciter-fails-hot/B",
+                    "hot",
+                    1 / 40,
+                    "lead-open/B",
+                    "Ignition lead B open",
+                    0.40,
+                    "Hot would have to be forty times less probable",
+                    True,
+                    True,
                 ),
             ),
             ("Activity and wear figures were not tried.",),
+            "replace-exciter/B",
+            "Replace exciter B",
+            (
+                WeakRow("Had the lead read tracked, Ignition lead B tracked would lead (61%)", False, (0,)),
+                WeakRow("A worn plug would have to miss as often as 0.95", False, (1,)),
+                WeakRow("2 figures of one fault would have to be off by 40", True, (2, 3)),
+            ),
         ),
         trust=Trust(
             True,
@@ -255,6 +290,21 @@ def made_review() -> Review:
         not_asked=(NotAsked("breakers-look/A", "Circuit breakers of channel A", 0.4, 2.0, 430.4, 426.0),),
         not_asked_at=58,
         not_done=(("Lead wiggled on a meter", "turned down"), ("Supply with a clamp", "not at hand")),
+        came_back=(
+            CameBack(
+                "104-2-0208-9abc",
+                "2030-02-08T06:00:00.000Z",
+                19.8,
+                ("the same symptom",),
+                ("lead-chafed/B",),
+                ("Ignition lead B chafed",),
+                "the shop",
+                "104-2-0208-9abc, opened 2030-02-08, 19.8 days after this one ended: lead B chafed (the shop says so)",
+            ),
+        ),
+        drawn=("The exciter was confirmed by the shop, and the defect came back: there was a second fault.",),
+        unmet="The defect shows hot, and it was verified cold only.",
+        until="replacing exciter B",
         notes=("The knowledge has changed since; this was worked with the recorded one.",),
     )
 
@@ -336,6 +386,18 @@ def _story() -> tuple[Moment, ...]:
 def _answers() -> tuple[Answered, ...]:
     return (
         Answered(
+            31,
+            "lead-megger/B",
+            "Insulation of lead B",
+            "good",
+            "good",
+            "",
+            (0.1, 0.1, 0.0, -1.5, 0.1, 0.1),
+            0.0,
+            "slightly for Exciter channel B fails when it is hot",
+            "104-2-20300110",
+        ),
+        Answered(
             9,
             "light-time-told",
             "Time to light, as told",
@@ -353,7 +415,7 @@ def _answers() -> tuple[Answered, ...]:
             "all-in",
             "all in",
             "",
-            (0.05, 0.05, 0.04, 0.05, 0.03, -0.02),
+            (0.04, 0.04, 0.04, 0.04, 0.04, -0.02),
             0.01,
             "says nothing either way",
         ),
@@ -367,7 +429,6 @@ def _answers() -> tuple[Answered, ...]:
             (0.2, 0.2, 0.1, 0.1, 0.1, -6.7),
             0.33,
             "says nothing either way",
-            "104-2-20300110",
         ),
         Answered(
             63,

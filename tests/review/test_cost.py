@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -15,8 +16,10 @@ from isolate.case.memory import Memory
 from isolate.case.play import Clock, _take
 from isolate.case.steps import Done, Offer
 from isolate.review import cost
+from isolate.review.evidence import Weighing
 from isolate.review.named import Names
-from isolate.review.shapes import Cheaper
+from isolate.review.shapes import CameBack, Cheaper
+from tests.review import desk
 from tests.review.read_back import NAMES, kits, more, read_back, resealed
 from tests.worked import Worked, trail
 
@@ -142,6 +145,18 @@ def test_a_check_asked_again_for_nothing_is_told() -> None:
 # -- in hindsight ------------------------------------------------------------------------------------
 
 
+def test_what_a_step_spoils_is_opened_again_on_the_least_way(tmp_path: Path) -> None:
+    """A check of the verification that leaves the cowl shut: for the other channel it is opened once more."""
+    plain, fire = desk.kit_in(desk.write(tmp_path / "plain")), "    minutes: 4\n"
+    events = desk.case(plain, "lead-open/B")
+    shut = desk.kit_in(desk.write(tmp_path / "shut", fire, f"{fire}    needs: [cowl]\n    spoils: [cowl]\n"))
+    cowl, back = ("On the way: open or make ready Cowl", 10.0), ("Close up: put back Cowl", 5.0)
+    renew, *checks = ("Renew lead B", 20.0), ("Fire channel A", 4.0), ("Fire channel B", 4.0)
+    for kit, way in ((plain, [cowl, renew, *checks, back]), (shut, [cowl, renew, checks[0], cowl, checks[1]])):
+        found = cost.hindsight(kit, events, fold(events), Names(kit.fitted), Weighing())
+        assert found is not None and list(found.steps) == way
+
+
 @pytest.mark.parametrize("name", ["turboprop"])
 def test_the_least_way_is_what_the_chase_takes_with_the_repair_taken_up_at_once(name: str) -> None:
     """Worked by the chase itself: the repair first, then the verification, no other move. Looks that belong to the
@@ -171,7 +186,7 @@ def test_the_shop_comes_before_the_end_of_the_case() -> None:
     for name in NAMES:
         events = trail(name)
         kit = kits(events[0].body["engine"])
-        truth = cost._truth(kit, events, fold(events), Names(kit.fitted))
+        truth = cost.truth(kit, events, fold(events), Names(kit.fitted))
         found[name] = truth.by, truth.modes
     assert found == {
         "worn-plug": ("the shop", ("igniter-worn/B",)),
@@ -179,21 +194,23 @@ def test_the_shop_comes_before_the_end_of_the_case() -> None:
         "came-back": ("the shop", ("lead-chafed/B",)),
         "wet-lead": ("the end of the case", ("lead-cavity-wet/B",)),
         "turboprop": ("the end of the case", ("igniter-worn/1",)),
-        "declined": ("the end of the case", ("lead-open/B",)),
+        # The shop found nothing wrong with the part: what it was is not known.
+        "declined": ("nobody", ()),
         "taken-back": ("nobody", ()),
     }
     events = trail("taken-back")
-    assert cost.hindsight(kits(HF3), events, fold(events), names(), cost.Weighing()) is None
+    assert cost.hindsight(kits(HF3), events, fold(events), names(), Weighing()) is None
 
 
 def test_a_part_that_the_shop_found_good_puts_the_verdict_in_doubt() -> None:
     events = trail("declined")
-    made = cost.hindsight(kits(HF3), events, fold(events), names(), cost.Weighing())
+    made = cost.hindsight(kits(HF3), events, fold(events), names(), Weighing())
     assert made is not None
     assert made.doubt == (
         "The verdict is in doubt: the end names lead B open, but the shop found nothing wrong with the part that came "
         "off at “replace ignition lead B”."
     )
+    assert (made.steps, made.least, made.none) == ((), 0, "No hindsight: what it was is not known.")
     assert (91, "The shop found nothing wrong with it.") in {(n.seq, n.why) for n in made.not_needed}
 
 
@@ -203,7 +220,7 @@ def test_a_fault_that_the_shop_found_where_the_end_saw_none_is_the_truth() -> No
     end = next(e for e in events if e.kind == "closed")
     found = [{**f, "mode": "healthy/B"} for f in end.body["found"]]
     made = more(resealed(events, end.seq, {"found": found}), ("shop-finding", finding))
-    truth = cost._truth(kits(HF3), made, fold(made), names())
+    truth = cost.truth(kits(HF3), made, fold(made), names())
     # The likeliest of the part itself: water in its cavity is no fault of the lead.
     assert truth.by == "the shop" and truth.modes == ("lead-tracked/B",)
     assert "the shop found the fault in it" in truth.doubt
@@ -213,8 +230,80 @@ def test_nobody_knows_where_neither_end_nor_shop_names_anything() -> None:
     events = trail("wet-lead")
     end = next(e for e in events if e.kind == "closed")
     made = resealed(events, end.seq, {"found": [{**f, "mode": "healthy/B"} for f in end.body["found"]]})
-    truth = cost._truth(kits(HF3), made, fold(made), names())
+    truth = cost.truth(kits(HF3), made, fold(made), names())
     assert (truth.by, truth.modes, truth.doubt) == ("nobody", (), "")
+
+
+def finding(repair: str, said: str, **told: str) -> tuple[str, Mapping[str, Any]]:
+    return "shop-finding", {"repair": repair, "finding": said, "text": "", "report": "", **told}
+
+
+REPAIR = "replace-exciter/B"
+
+
+@pytest.mark.parametrize("order", [("not-confirmed", "confirmed"), ("confirmed", "not-confirmed")])
+def test_two_words_of_the_shop_that_disagree_leave_it_open_whichever_came_last(order: tuple[str, str]) -> None:
+    words = [finding(REPAIR, said, report=f"R{n}") for n, said in enumerate(order, start=1)]
+    made = more(trail("hot-exciter"), *words)
+    found = cost.hindsight(kits(HF3), made, fold(made), names(), Weighing())
+    assert found is not None and (found.by, found.truth, found.steps, found.rest) == ("nobody", (), (), ())
+    assert found.doubt.startswith("Two words of the shop disagree on the part that came off at “replace exciter B”: ")
+    assert "(report R1); then the shop" in found.doubt and "exciter B gives up when hot, is in doubt." in found.doubt
+    assert found.doubt.count("Two words") == 1
+    other = more(made, finding(REPAIR, "other", text="connector corroded."))
+    assert "something else: “connector corroded”" in cost.truth(kits(HF3), other, fold(other), names()).doubt
+    # The same word twice is no dispute.
+    twice = more(trail("hot-exciter"), words[0], words[0])
+    assert "disagree" not in cost.truth(kits(HF3), twice, fold(twice), names()).doubt
+
+
+def test_two_faults_that_a_shop_named_disagree_as_well() -> None:
+    words = [finding(REPAIR, "confirmed", mode=mode) for mode in ("exciter-dead/B", "exciter-fails-hot/B")]
+    made = more(trail("hot-exciter"), *words)
+    truth = cost.truth(kits(HF3), made, fold(made), names())
+    assert truth.by == "nobody" and "the fault in it, exciter B dead; then" in truth.doubt
+    one = more(trail("hot-exciter"), words[0])
+    truth = cost.truth(kits(HF3), one, fold(one), names())
+    assert (truth.by, truth.modes) == ("the shop", ("exciter-dead/B",))
+    assert truth.doubt.startswith("The end names exciter B gives up when hot, but the shop found exciter B dead in")
+
+
+def test_something_else_that_the_shop_found_is_told_in_its_words() -> None:
+    made = more(trail("hot-exciter"), finding(REPAIR, "other", text="connector \x1b[2Jcorroded."))
+    truth = cost.truth(kits(HF3), made, fold(made), names())
+    assert (truth.by, truth.modes) == ("nobody", ())
+    assert truth.doubt == (
+        "The verdict is in doubt: the end names exciter B gives up when hot, but in the part that came off at “replace "
+        "exciter B” the shop found something else: “connector corroded”."
+    )
+
+
+def test_an_end_that_nobody_confirmed_and_that_came_back_gives_no_hindsight() -> None:
+    events = trail("hot-exciter")
+    back = CameBack("later", "2030-01-25T06:00:00Z", 6.8, (), (), (), "nobody", "later: something")
+    found = cost.hindsight(kits(HF3), events, fold(events), names(), Weighing(), [back])
+    assert found is not None and (found.by, found.steps, found.least) == ("nobody", (), 0)
+    assert found.none == (
+        "No hindsight: only the end of the case says that it was exciter B gives up when hot, and the defect came back."
+    )
+    # What the shop confirmed stands, whatever came back.
+    made = more(events, finding(REPAIR, "confirmed"))
+    again = cost.hindsight(kits(HF3), made, fold(made), names(), Weighing(), [back])
+    assert again is not None and again.by == "the shop" and again.steps and not again.none
+
+
+@pytest.mark.parametrize("name", ["worn-plug", "wet-lead", "turboprop"])
+def test_where_the_minutes_over_the_least_way_went_adds_up(name: str) -> None:
+    made, events = read_back(name).hindsight, trail(name)
+    assert made is not None and made.steps
+    assert sum(minutes for _, minutes in made.rest) == pytest.approx(made.took - made.least)
+    rest = dict(made.rest)
+    told = rest.get("what told nothing of it, or put nothing right", 0)
+    assert told == pytest.approx(sum(n.minutes for n in made.not_needed))
+    # Worked another way: crossings of the trail less those of the least way, which are the steps with a colon.
+    crossed = sum(e.body["minutes"] for e in events if e.kind == "access")
+    least = sum(m for title, m in made.steps if title.startswith(("On the way: ", "Close up: ")))
+    assert rest.get("access beyond that of the least way", 0) == pytest.approx(crossed - least)
 
 
 def test_what_was_not_needed_says_why() -> None:
@@ -234,7 +323,7 @@ def test_what_gates_ask_for_is_not_called_idle(monkeypatch: pytest.MonkeyPatch) 
     assert made is not None and 12 in {n.seq for n in made.not_needed}
     monkeypatch.setattr(cost, "_asked_by_gates", lambda fitted: {"finding-told"})
     events = trail("wet-lead")
-    again = cost.hindsight(kits(HF3), events, fold(events), names(), cost.Weighing())
+    again = cost.hindsight(kits(HF3), events, fold(events), names(), Weighing())
     assert again is not None and 12 not in {n.seq for n in again.not_needed}
 
 

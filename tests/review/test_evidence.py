@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from math import log2
 
 import pytest
@@ -9,7 +10,9 @@ from scipy.stats import entropy as reference_entropy
 
 from isolate.case.believed import believed
 from isolate.case.case import fold
+from isolate.case.chase import Kit
 from isolate.kb.fit import split
+from isolate.reasoning.belief import Belief
 from isolate.review.evidence import entropy, named, recorded, weighed, weights_for
 from isolate.review.named import Names
 from isolate.review.story import SAID
@@ -62,27 +65,76 @@ def test_a_repair_in_the_belief_says_that_the_fault_counts_as_gone() -> None:
     assert before.chances[0] > 0.9 > 0.1 > repaired[1].chances[0]
 
 
-@pytest.mark.parametrize("name", ["declined", "wet-lead"])
-def test_weights_are_the_change_of_the_log_odds(name: str) -> None:
-    """Good, Probability and the Weighing of Evidence (1950), from memory: the weight of an answer is the logarithm of
-    the odds with it over the odds without it, all the rest being known."""
-    kit, state = kits(HF3), fold(trail(name))
+def log_odds(kit: Kit, belief: Belief, mode: str) -> float:
+    zone = kit.fitted.mode_zone[mode]
+    p = float(belief.zone(zone)[kit.fitted.zones[zone].states.index(split(mode)[0])])
+    return log2(p / (1 - p))
+
+
+@pytest.mark.parametrize("name", ["declined", "hot-exciter", "turboprop", "came-back"])
+def test_weights_add_up_to_the_change_of_the_log_odds(name: str) -> None:
+    """Good, Probability and the Weighing of Evidence (1950), from memory: weights of evidence, each given what was
+    known before it, sum to the logarithm of the odds in the end over those at the beginning."""
+    events = trail(name)
+    state = fold(events)
     assert state.intake is not None
-    end = next(i for i, item in enumerate(state.evidence) if item.kind == "repair")
-    evidence = state.evidence[:end]
-    found = {a.seq: a for a in read_back(name).answers}
-    suspects = read_back(name).suspects
-    # What shares an occasion with another answer is one story with it; those are weighed in the order they came.
-    apart = [i for i in evidence if not kit.fitted.check(i.key).still]
-    assert len(apart) >= 6
-    whole = believed(kit.model, state.intake, evidence)
-    for item in apart:
-        without = believed(kit.model, state.intake, [e for e in evidence if e.seq != item.seq])
-        for suspect, bits in zip(suspects, found[item.seq].bits, strict=True):
-            zone, name_of = kit.fitted.mode_zone[suspect.mode], split(suspect.mode)[0]
-            at = kit.fitted.zones[zone].states.index(name_of)
-            p, q = float(whole.zone(zone)[at]), float(without.zone(zone)[at])
-            assert bits == pytest.approx(log2(p / (1 - p)) - log2(q / (1 - q)), abs=2e-3), (item.key, suspect.mode)
+    kit = kits(state.intake.engine)
+    made = read_back(name)
+    position = next(i for i, item in enumerate(state.evidence) if item.kind == "repair")
+    first, last = (believed(kit.model, state.intake, state.evidence[:n]) for n in (0, position))
+    until = state.evidence[position].seq
+    answers = [a for a in made.answers if not a.carried and a.seq < until]
+    assert len(answers) >= 6
+    for i, suspect in enumerate(made.suspects):
+        whole = log_odds(kit, last, suspect.mode) - log_odds(kit, first, suspect.mode)
+        assert sum(a.bits[i] for a in answers) == pytest.approx(whole, abs=2e-3), suspect.mode
+
+
+@pytest.mark.parametrize("name", ["came-back", "wet-lead", "turboprop", "hot-exciter"])
+def test_each_weight_is_the_move_of_the_belief_shown(name: str) -> None:
+    made = read_back(name)
+    answers = {a.seq: a for a in made.answers if not a.carried}
+    seen = 0
+    for before, point in pairwise(made.belief):
+        if point.seq not in answers:
+            continue
+        assert answers[point.seq].bits == point.bits
+        for was, now, bits in zip(before.chances, point.chances, point.bits, strict=True):
+            # Shown with six figures.
+            if min(was, now) > 1e-3 and max(was, now) < 1 - 1e-3:
+                assert bits == pytest.approx(log2(now / (1 - now)) - log2(was / (1 - was)), abs=5e-3)
+                seen += 1
+            assert (now - was) * bits >= -1e-6, "they never point another way"
+    assert seen > 10
+
+
+def test_what_was_taken_back_takes_its_weight_along() -> None:
+    """All moves, that of the answer taken back and of taking it back among them, come to the whole."""
+    made, state = read_back("taken-back"), fold(trail("taken-back"))
+    assert state.intake is not None and state.void
+    first, last = (believed(kits(HF3).model, state.intake, some) for some in ([], state.evidence))
+    for i, suspect in enumerate(made.suspects):
+        whole = log_odds(kits(HF3), last, suspect.mode) - log_odds(kits(HF3), first, suspect.mode)
+        assert sum(p.bits[i] for p in made.belief if p.bits) == pytest.approx(whole, abs=2e-3)
+    gone = {p.seq: p.bits for p in made.belief}
+    back = next(e.seq for e in trail("taken-back") if e.kind == "corrected")
+    assert max(map(abs, gone[16])) > 0.5 and gone[back] == pytest.approx([-b for b in gone[16]], abs=1e-3)
+
+
+def test_work_is_no_evidence() -> None:
+    made = read_back("wet-lead")
+    work = {m.seq for m in made.story if m.kind in ("repair", "swap")}
+    assert work and all(not p.bits for p in made.belief if p.seq in work) and not made.belief[0].bits
+
+
+def test_the_end_is_told_with_its_own_figure() -> None:
+    """It weighs the answers after the repair too, so it is another than any of the belief before it."""
+    made = read_back("hot-exciter")
+    named_ = next(s for s in made.suspects if s.named)
+    told = next(e for e in trail("hot-exciter") if e.kind == "closed").body["found"][0]["probability"]
+    assert named_.at_end == told == pytest.approx(0.919, abs=1e-3)
+    assert max(p.chances[0] for p in made.belief) < 0.82
+    assert [s.at_end for s in made.suspects if not s.named] == [None, None]
 
 
 def test_doubt_taken_away_adds_up() -> None:

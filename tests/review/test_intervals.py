@@ -35,14 +35,14 @@ def test_wilsons_interval_by_hand() -> None:
     found = share(3, 10)
     assert found.low == pytest.approx((middle - half) / (1 + z * z / n), abs=1e-6)
     assert found.high == pytest.approx((middle + half) / (1 + z * z / n), abs=1e-6)
-    assert found.said == "3 of 10: 30 % (11 to 60 %)"
+    assert found.said == "3 of 10: 30% (11 to 60%)"
 
 
 @pytest.mark.parametrize(("n", "low", "high"), [(10, 2, 9), (20, 6, 15), (6, 1, 6)])
 def test_the_median_lies_between_two_ranks(n: int, low: int, high: int) -> None:
     found = spread([float(rank) for rank in range(1, n + 1)])
     assert (found.low, found.high) == (low, high)
-    # The two ranks hold it with 95 % at least, and with the next ones in they would not.
+    # The two ranks hold it with 95% at least, and with the next ones in they would not.
     outside = [2 * sum(comb(n, k) for k in range(rank)) / 2**n for rank in (low, low + 1)]
     assert outside[0] <= 0.05 < outside[1]
 
@@ -71,6 +71,6 @@ def test_nothing_says_so_and_more_than_all_is_refused() -> None:
 
 
 def test_a_share_short_of_all_is_not_shown_as_all() -> None:
-    assert [percent(v) for v in (0, 0.001, 0.5, 0.999, 1)] == ["0 %", "under 1 %", "50 %", "over 99 %", "100 %"]
-    assert around(0.25, 0.1, 0.4) == "25 % (10 to 40 %)"
-    assert around(0.2412, 0.2361, 0.2449) == "24.1 % (23.6 to 24.5 %)"
+    assert [percent(v) for v in (0, 0.001, 0.5, 0.999, 1)] == ["0%", "under 1%", "50%", "over 99%", "100%"]
+    assert around(0.25, 0.1, 0.4) == "25% (10 to 40%)"
+    assert around(0.2412, 0.2361, 0.2449) == "24.1% (23.6 to 24.5%)"

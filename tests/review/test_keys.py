@@ -134,6 +134,8 @@ def test_the_states_are_told_apart(robin: keys.Private, sam: keys.Private) -> No
     # Somebody else's key under a name that is known here.
     assert word(signed(case, (robin, "Sam Halden")), sam) == "wrongly signed"
     assert word(signed(case, (robin, ""), (sam, "Robin Skerry")), robin) == "wrongly signed"
+    assert word(signed(case, (robin, ""), (sam, "R\u043ebin Skerry")), robin) == "wrongly signed", "a Cyrillic o"
+    assert word(signed(case, (robin, ""), (sam, "Robin Skerrie")), robin) == "signed", "the name of somebody else"
 
 
 def test_written_to_after_it_was_signed(robin: keys.Private) -> None:

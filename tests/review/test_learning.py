@@ -91,6 +91,50 @@ def test_what_does_not_count_says_why(kit: Kit, more: dict[str, Any], why: str) 
     assert caught.value.args[0] == why
 
 
+def test_the_fault_that_the_shop_named_counts_whatever_the_end_names(kit: Kit) -> None:
+    by_end = confirmed(kit, one())
+    assert by_end.causes == {"channel/B": "lead-chafed"} and not by_end.by_shop
+    for found in (FOUND, [("replace-lead/B", "healthy/B")], [("replace-lead/B", "lead-nut-loose/B")]):
+        case = confirmed(kit, one(found=found, findings={"replace-lead/B": "confirmed lead-open/B"}))
+        assert case.causes == {"channel/B": "lead-open"} and case.by_shop == {"channel/B"}
+        assert case.states == dict.fromkeys(kit.fitted.zones, HEALTHY) | {"channel/B": "lead-open"}
+    # A second fault of the same zone stands in the way, unless the shop found no sign of it.
+    both = [*FOUND, ("replace-igniter/B", "igniter-worn/B")]
+    word = {"replace-lead/B": "confirmed lead-open/B"}
+    with pytest.raises(LeaveOut) as caught:
+        confirmed(kit, one(found=both, findings=word))
+    assert caught.value.args[0] == words.TWICE
+    case = confirmed(kit, one(found=both, findings={**word, "replace-igniter/B": "not-confirmed"}))
+    assert case.causes == {"channel/B": "lead-open"}
+
+
+def test_two_words_of_the_shop_that_disagree_count_for_nothing(kit: Kit) -> None:
+    events = list(one())
+    for other in ({"finding": "not-confirmed"}, {"mode": "lead-open/B"}, {"mode": ""}):
+        more = replace(events[-1], seq=events[-1].seq + 1, body={**events[-1].body, **other})
+        first = replace(events[-1], body={**events[-1].body, "mode": CHAFED})
+        both = [*events[:-1], first, more]
+        if other == {"mode": ""}:
+            assert confirmed(kit, both).by_shop == {"channel/B"}
+            continue
+        with pytest.raises(LeaveOut) as caught:
+            confirmed(kit, both)
+        assert caught.value.args[0] == words.DISPUTED
+
+
+def test_a_part_that_the_end_calls_good_and_the_shop_does_not_leaves_its_zone_in_doubt(kit: Kit) -> None:
+    both = [("replace-control-unit", "healthy"), *FOUND]
+    case = confirmed(kit, one(found=both, findings={**WORD, "replace-control-unit": "confirmed"}))
+    assert case.causes == {"channel/B": "lead-chafed"} and "shared" not in case.states
+    assert case.states["channel/A"] == HEALTHY
+    # Not where the shop has said nothing of it.
+    assert confirmed(kit, one(found=both)).states["shared"] == HEALTHY
+    # And where it named the fault, that is what it was.
+    word = {**WORD, "replace-control-unit": "confirmed control-inhibits"}
+    case = confirmed(kit, one(found=both, findings=word))
+    assert case.causes == {"channel/B": "lead-chafed", "shared": "control-inhibits"} and case.by_shop == {"shared"}
+
+
 def test_the_kept_trails_count_as_their_readme_says(kit: Kit) -> None:
     for name, zone in (("worn-plug", "igniter-worn"), ("came-back", "lead-chafed")):
         assert confirmed(kit, trail(name)).causes == {"channel/B": zone}
@@ -214,6 +258,8 @@ ANSWERS = [
     [("spark-test/B", "snaps")],
     [("spark-test/B", "silent"), ("lead-insulation/B", "low"), ("spark-count/B", "even")],
     [("spark-test/B", "snaps"), ("spark-count/B", "gaps"), ("feeder-volts/B", "present")],
+    # A start is told by itself: whether the fault showed at it, no other answer says.
+    [("start-alone/B", "late"), ("spark-test/B", "silent")],
 ]
 
 
@@ -329,6 +375,50 @@ def test_a_prior_is_scaled_by_its_share_in_closed_form(kit: Kit) -> None:
         mean = (PRIORS_WORTH * share + count) / (PRIORS_WORTH + 20)
         assert figure.mean == pytest.approx(prior * mean / share, rel=1e-6)
     assert {w.said for w in found.weighed if w.what == "prior" and "Lead chafed" in w.title} == {"change"}
+
+
+def test_the_priors_of_a_zone_are_written_together(kit: Kit) -> None:
+    """By hand: with s the share and r the new one of what stands out, the others go by (1 - r) / (1 - s)."""
+    found = learn(load(), Cases(looks(2, 12)))
+    priors = [w for w in found.weighed if w.what == "prior"]
+    moved, along = [w for w in priors if w.said == "change"], [w for w in priors if w.along]
+    assert [w.path[1] for w in moved] == ["igniter-worn", "lead-chafed"] and len(along) + 2 == len(priors) > 20
+    assert not any(w.along for w in moved) and all(w in found.changes for w in priors)
+    share = sum(f.expected / 14 for w in moved for f in w.figures)
+    new = sum(f.expected / 14 * f.proposed / f.present for w in moved for f in w.figures)
+    scale = (1 - new) / (1 - share)
+    for other in along:
+        (own,) = other.figures
+        assert own.proposed / own.present == pytest.approx(scale, rel=6e-3) and not own.moves
+        assert other.said in ("nothing new", "too little") and "zone that stand out" in why(other)[0]
+    assert all(f"{len(along)} others of those are multiplied by {scale:.2f}" in w.notes[-1] for w in moved)
+    # Together they are as likely as they were, on what was told in these cases.
+    after = sum(f.expected * f.proposed / f.present for w in priors for f in w.figures)
+    assert after == pytest.approx(sum(f.expected for w in priors for f in w.figures), rel=2e-3)
+    # Nothing moves along where nothing stands out.
+    assert not [w for w in learn(load(), Cases(looks(1, 1))).weighed if w.along]
+
+
+def test_a_zone_with_one_fault_for_the_shop_has_no_shares_to_learn(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("isolate.review.learning.for_the_shop", lambda fitted, zone: frozenset({"lead-chafed"}))
+    found = learn(load(), Cases(looks(6, 0)))
+    assert len(found.cases) == 6 and not [w for w in found.weighed if w.what == "prior"]
+
+
+def test_it_says_who_named_the_faults_and_what_would_stand_out_by_chance() -> None:
+    named_by_it = [
+        closed(f"s{i}", intake(), [("lead-route-look/B", "good")], FOUND, {"replace-lead/B": f"confirmed {CHAFED}"})
+        for i in range(6)
+    ]
+    mixed = learn(load(), Cases([*looks(0, 6), *named_by_it]))
+    assert mixed.by_shop == 6 and len(mixed.cases) == 12
+    assert sum("wrong fault of the right part" in note for note in mixed.notes) == 1
+    surely = learn(load(), Cases(named_by_it))
+    assert surely.by_shop == 6 and len(surely.notes) == len(mixed.notes) - 1
+    rows, priors = (
+        sum(w.what == what and w.said != "too little" for w in mixed.weighed) for what in ("likelihood", "prior")
+    )
+    assert rows and priors and mixed.by_chance == pytest.approx(0.016 * rows + 0.032 * priors, abs=0.006)
 
 
 def test_what_came_back_and_what_needs_no_part_is_no_count_of_priors() -> None:

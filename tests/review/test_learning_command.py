@@ -39,6 +39,9 @@ def test_it_shows_each_change_with_its_cases(store: Path, capsys: pytest.Capture
     said = capsys.readouterr().out
     one_line = " ".join(said.split())
     assert "18 of 20 closed cases have a confirmed cause, opened 2030-01-02 to 2030-01-19." in one_line
+    assert "In 0 of them the shop named the fault; in 18 it confirmed the part" in one_line
+    assert "Of 3 rows and priors weighed 3 stand out; with nothing off, less than one would by chance." in one_line
+    assert "With those priors" in one_line and "22 priors of the same zone scaled to what they leave" in one_line
     assert "1: the shop found nothing wrong with the part - n1" in one_line
     assert "1: the shop has said nothing of the part that came off - n2" in one_line
     assert "knowledge/checks/leads.yaml:25" in said and "0.12 0.33*" in one_line
@@ -110,5 +113,8 @@ def test_it_fits_the_screen_and_colour_is_not_the_only_sign(width: int) -> None:
     assert "\x1b[3" in colour.getvalue()
     said = plain.getvalue()
     assert "\x1b" not in said and max(map(len, said.splitlines())) <= width
-    assert said.count("\n-   ") >= len(found) and said.count("\n+   ") >= len(found)
+    own = [weighed for weighed in learnt.changes if not weighed.along]
+    assert said.count("\n-   ") == said.count("\n+   ") == len(own) > 1
+    # Those that are only scaled with another take a line each.
+    assert len(found) > len(own) and said.count("(knowledge/zones/channel.yaml:") >= len(found) - len(own)
     assert "0.12" in said and "0.33" in said and "0.21 to 0.45" in " ".join(said.split())

@@ -104,10 +104,10 @@ def made_fleet() -> Fleet:
 
 def bare() -> Review:
     """A review of which nothing could be worked but the opening."""
-    lists = "suspects belief answers rules cautions spent advice cheaper notes story not_asked not_done"
+    lists = "suspects belief answers rules cautions spent advice cheaper notes story not_asked not_done came_back drawn"
     nothing: dict[str, Any] = dict.fromkeys(lists.split(), ())
     none: dict[str, Any] = dict.fromkeys(("firm", "trust", "hindsight", "isolated"))
-    return replace(made_review(), **nothing, **none, record="", closed="", end="", not_asked_at=0)
+    return replace(made_review(), **nothing, **none, record="", closed="", end="", not_asked_at=0, unmet="", until="")
 
 
 PAGES = {
@@ -287,6 +287,10 @@ def test_the_foot_of_a_printed_page_takes_nothing_but_letters() -> None:
 # -- what it says ----------------------------------------------------------------------------------
 
 
+WELL: dict[str, Any] = {"came_back": (), "drawn": (), "unmet": ""}
+"""Of a case that did not come back and was checked where it shows."""
+
+
 def said(review: Review) -> str:
     return Page(case_page(review)).text
 
@@ -295,9 +299,9 @@ def test_the_head_says_how_it_ended_how_firm_it_is_and_whether_to_trust_it() -> 
     text = said(made_review())
     head = text[: text.index("Parts of this page") if "Parts of this page" in text else text.index("The case")]
     assert "Verified, fault found. Named: Exciter channel B fails when it is hot." in head
-    assert "92%; 41 to 1 against the next, Ignition lead B open. If 'Lead B at the exciter's end' had read" in head
+    assert "92%; 41 to 1 against the next, Ignition lead B open. Had the lead read tracked, Ignition lead B" in head
     assert "✓ Whole; replayed, 143 events the same; signed." in head
-    assert "236.5 min by the book, 271 min by the clock; the right move was taken up after 78 min" in head
+    assert "236.5 min by the book, 271 min by the clock; 78 min until replacing exciter B was taken up" in head
     assert "It releases nothing" in head
 
 
@@ -319,11 +323,11 @@ def test_what_is_wrong_with_the_trail_is_told_by_sign_and_word(change: dict[str,
     assert re.search(rf"{mark} [^✓✗]*{line}", text)
     # What may not be overlooked stands before all else.
     loud = mark == "✗"
-    assert any(w in text[:420] for w in ("The trail is broken", "comes out differently", "is wrong")) == loud
+    assert any(w in text[:480] for w in ("The trail is broken", "comes out differently", "is wrong")) == loud
 
 
 def test_other_ends_of_the_case_are_told_first() -> None:
-    text = said(replace(made_review(), forks=("the end 12ab, by the tablet",)))
+    text = said(replace(made_review(), forks=("the end 12ab, by the tablet",), **WELL))
     assert "This case has 1 other end: it was gone on with elsewhere." in text[:300]
     assert "the end 12ab, by the tablet" in text
 
@@ -337,17 +341,84 @@ def test_every_kind_of_moment_has_a_mark_and_a_word_of_its_own() -> None:
 def test_where_shop_and_end_disagree_is_told_first() -> None:
     made = made_review()
     assert made.hindsight is not None
-    text = said(replace(made, hindsight=replace(made.hindsight, doubt="The shop found nothing wrong with it.")))
+    hindsight = replace(made.hindsight, doubt="The shop found nothing wrong with it.")
+    text = said(replace(made, hindsight=hindsight, **WELL))
     assert "The shop found nothing wrong with it." in text[:300]
+
+
+def test_that_it_came_back_is_told_before_all_else() -> None:
+    text = said(made_review())
+    at = text.index("Case 104-2-20300118-060000-abcd, aircraft 104, engine 2: Now and then no light-off")
+    head = text[at : text.index("How it ended")]
+    assert "CAME BACK: 104-2-0208-9abc, opened 2030-02-08, 19.8 days after this one ended: lead B chafed" in head
+    assert "there was a second fault. The defect shows hot, and it was verified cold only." in head
+    assert "CAME BACK" not in said(replace(made_review(), **WELL))
+
+
+def test_without_a_truth_there_is_no_least_way_and_no_right_move() -> None:
+    made = made_review()
+    assert made.hindsight is not None
+    nothing: dict[str, Any] = dict.fromkeys(("truth", "titles", "steps", "rest"), ())
+    none = replace(made.hindsight, **nothing, by="nobody", least=0.0, none="No hindsight: why")
+    text = said(replace(made, hindsight=none, until=""))
+    assert "No hindsight: why." in text
+    for words in ("least way", "with the fault known", "min until", "min more", "right move"):
+        assert words not in text.casefold()
+
+
+def test_minutes_beyond_the_least_way_are_accounted_for() -> None:
+    text = said(made_review())
+    assert "Of the 78.5 min more: 60.5 min in steps that told nothing of it; 18 min in finding it out." in text
+
+
+def test_what_would_change_the_repair_stands_before_what_would_not() -> None:
+    text = said(made_review())
+    part = text[text.index("The verdict, and how firm it is", 900) :]
+    repair = part.index("What would change the repair")
+    fault = part.index("put right by the same part and the same repair")
+    assert repair < part.index("(61%) (event 63)") < part.index("A worn plug") < fault < part.index("2 figures of one")
+    assert "off by 40 (told at the opening) Each of the 2 It would have to be forty times as rare Hot would" in part
+    assert made_review().firm is not None
+    only = replace(made_review().firm, rows=made_review().firm.rows[2:])
+    text = said(replace(made_review(), firm=only))
+    assert text.count("No single thing that was tried would change the repair.") == 2
+
+
+def test_weights_add_up_from_the_opening_to_the_work_and_anew_from_there() -> None:
+    text = said(made_review())
+    part = text[text.index("Answers in their order") : text.index("What was not asked Not asked")]
+    order = (
+        "carried in from case 104-2-20300110",
+        "9 Time to light, as told: as usual (cold)",
+        "22 Start as recorded: a spark is missing +0.7 −0.7 0.0 −0.4 −0.2 −0.6",
+        "From the opening, in all +2.1 −1.5 −1.8 −3.5 0.0 −7.7",
+        "Exciter B replaced. From here on: of what is left.",
+        "94 Channel B fired alone: snaps",
+        "Since that work, in all −2.6 −1.8 −4.1 −1.0 −5.0 −0.2",
+    )
+    places = [part.index(words) for words in order]
+    assert places == sorted(places)
+    assert "those do not add up" not in text and "these do not add up" in text
+    own = tuple(a for a in made_review().answers if not a.carried)
+    assert "do not add up" not in said(replace(made_review(), answers=own))
+
+
+def test_the_end_weighs_more_than_the_chart_shows_and_says_so() -> None:
+    text = said(made_review())
+    assert "named at the end. The end puts it at 97%: it weighs the answers after the repair too" in text
+    assert "They can come to more than 100% together" not in text
+    both = replace(made_review().belief[0], chances=(0.8, 0.4, 0.0, 0.0, 0.0, 0.0))
+    text = said(replace(made_review(), belief=(both,)))
+    assert "They can come to more than 100% together: several may be at fault at once." in text
 
 
 def test_what_was_not_asked_is_told_with_its_reasons() -> None:
     text = said(made_review())
-    assert "Checks not done before event 58 (the deciding move), though" in text
+    assert "Not asked before event 58, the deciding move, though it could have told something then." in text
     assert "Circuit breakers of channel A +0.4 2 +4.4" in text
     assert "turned down: Lead wiggled on a meter" in text and "not at hand: Supply with a clamp" in text
     text = said(replace(made_review(), not_asked=()))
-    assert "Nothing was left to ask before event 58 (the deciding move) that could have told much." in text
+    assert "Before event 58, the deciding move, nothing was left to ask that could have told much." in text
 
 
 def test_what_leads_in_an_open_case_is_no_verdict() -> None:
@@ -363,7 +434,7 @@ def test_what_was_taken_back_is_struck_out_and_said_to_be() -> None:
 
 def test_weights_have_their_sign_and_shares_are_never_rounded_to_certainty() -> None:
     made = made_review()
-    answer = replace(made.answers[0], bits=(2.34, -1.16, 0.02, -0.04, 0.0, -12.0), moved=-0.5)
+    answer = replace(made.answers[1], bits=(2.34, -1.16, 0.02, -0.04, 0.0, -12.0), moved=-0.5)
     point = replace(made.belief[0], chances=(0.9999, 0.0001, 0.5, 0.0, 0.0, 0.0))
     text = said(replace(made, answers=(answer,), belief=(point,)))
     assert "+2.3 −1.2 0.0 0.0 0.0 −12.0 −0.5" in text
@@ -399,7 +470,7 @@ def test_times_are_told_in_utc_whatever_they_were_written_in() -> None:
 def test_repeats_and_fleet_say_their_words() -> None:
     text = Page(repeats_page(filled(Repeats))).text
     assert "2 defects came back within 0.5 days and 0.5 engine starts, of 2 cases looked at" in text
-    assert "Visits 1 to 2 of 2" in text and "the shop: words" in text and "Where parts went" in text
+    assert "Visits 1 to 2 of 2" in text and "since: words" in text and "Where parts went" in text
     fleet = made_fleet()
     text = Page(fleet_page(fleet)).text
     assert "All together" in text and text.count(DECLINED["repair"]) >= 2

@@ -6,6 +6,7 @@ from engine to engine with the same complaint is looked at first.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
@@ -146,3 +147,45 @@ def test_where_nobody_wrote_down_how_it_went_that_is_left_open() -> None:
     assert [(s.place, s.since) for s in exciter.stays] == [("117-1, B", "")] and exciter.number == "HX-320"
     assert ways(briefs, "none", KINDS) == () and ways(briefs, "K999", KINDS) == ()
     assert ways([replace(b, drill=True) for b in briefs], "K207", KINDS) == ()
+
+
+def test_where_it_may_be_about_either_of_two_parts_that_is_said() -> None:
+    """Two parts have the same serial number, and somebody wrote down no part number."""
+    one = made("a", "104", 2, [done(10, when(2), "K207", "K300", number="HI-300")])
+    other = made("b", "117", 9, [done(10, when(9), "K207", "K400", number="HI-320")])
+    for untold in (
+        made("c", "230", 12, [done(10, when(12), "K207", "K500", number="")]),
+        made("c", "230", 1, [done(10, when(1), "K207", "K500", number="none")]),
+    ):
+        first, second = ways([one, other, untold], "K207", KINDS, FAMILIES)
+        assert (first.number, second.number) == ("HI-300", "HI-320")
+        (said,), (also,) = first.notes, second.notes
+        assert said.startswith("Which part with S/N K207 case c is about is not certain")
+        assert "of 2 that have it" in said
+        assert also.startswith("What case c says of S/N K207 may be about this part as well")
+        assert json.loads(json.dumps(first.as_dict()))["notes"] == [said]
+    assert [w.notes for w in ways([one, other], "K207", KINDS, FAMILIES)] == [(), ()]
+    assert [w.notes for w in ways([one, untold], "K207", KINDS, FAMILIES)] == [()]
+
+
+def test_a_swap_to_another_engine_and_back_shows_each_place_once() -> None:
+    """Of both parts, though each case speaks from its own engine."""
+    briefs = [
+        made("a", "104", 2, swaps=[swap(2, where="230-1 B")]),
+        made("b", "230", 5, swaps=[swap(5, where="104-1 B")]),
+        made("c", "104", 9, [done(10, when(9), "K207", "K800")]),
+    ]
+    (other,) = ways(briefs, "K500", KINDS, FAMILIES)
+    assert [(s.place, s.since[:10], s.until[:10], s.left, s.case_out) for s in other.stays] == [
+        ("230-1 B", "", "2030-01-02", True, "a"),
+        ("104-1, B", "2030-01-02", "2030-01-05", True, "b"),
+        ("230-1, B", "2030-01-05", "", False, ""),
+    ]
+    assert other.stays[1].went == "went to 230-1, B in case b"
+    (one,) = ways(briefs, "K207", KINDS, FAMILIES)
+    assert [(s.since[:10], s.until[:10]) for s in one.stays] == [
+        ("", "2030-01-02"), ("2030-01-02", "2030-01-05"), ("2030-01-05", "2030-01-09")
+    ]  # fmt: skip
+    # Where it says that it came from somewhere else than it was last known at, that place is there besides.
+    (odd,) = ways([briefs[0], made("b", "230", 5, swaps=[swap(5, where="117-2 B")])], "K500", KINDS, FAMILIES)
+    assert [s.place for s in odd.stays] == ["230-1 B", "104-1, B", "117-2 B", "230-1, B"]

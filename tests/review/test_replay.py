@@ -16,9 +16,11 @@ from isolate.case.events import Event
 from isolate.case.memory import Memory
 from isolate.case.play import _take
 from isolate.case.steps import Ask, Done, Offer
+from isolate.kb.load import load
 from isolate.review.replay import Replayed, _batch, replayed
 from isolate.review.versions import Versions
 from tests.bench.tampering import SEALED, reseal, sealed
+from tests.learnt import closed
 from tests.worked import Worked, kit_of, told, trail
 
 VERSIONS = Versions()
@@ -259,3 +261,15 @@ def test_where_what_was_done_at_once_ends() -> None:
     main, end = _batch(events, at)
     assert events[main].kind in ("answered", "access", "repaired") and end == main + 1
     assert _batch(events, len(events) - 1) == (len(events) - 1, len(events))
+
+
+@pytest.mark.parametrize(
+    ("mode", "says"),
+    [("lead-chafed/B", ""), ("lead-chafed", "mode is 'lead-chafed' on the trail"), ("igniter-worn/B", "does not fit")],
+)
+def test_the_fault_that_a_shop_named_is_one_of_the_part(mode: str, says: str) -> None:
+    found, word = [("replace-lead/B", "lead-chafed/B")], {"replace-lead/B": f"confirmed {mode}"}
+    digest = load().knowledge.digest
+    events = closed("c1", told(complaint="weak-snap", channel="B"), [], found, word, knowledge=digest)
+    differs = [line for line in again(events).differs if "shop-finding" in line]
+    assert len(differs) == bool(says) and says in "".join(differs)

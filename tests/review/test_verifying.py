@@ -112,6 +112,29 @@ def test_a_key_is_made_and_signs(
     assert "known here as that of Robin Skerry" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize(
+    "name", ["Robin Skerry", "robin skerry", "R\u043ebin Skerry", "R\u00f6bin Skerry", "Robin  Sk\u0435rry", "RobinSkerry"]
+)
+def test_nobody_signs_with_another_key_as_somebody_who_is_known(
+    here: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    """Cyrillic letters that look like Latin ones [published: UTS #39, confusables], other case, marks, spaces."""
+    assert main(["cases", "import", "open.jsonl"]) == 0
+    (here / "people").mkdir()
+    assert run("key", "Robin Skerry", "--out", "people/robin", "--no-passphrase") == 0
+    assert run("key", "Sam Halden", "--out", "sams", "--no-passphrase") == 0
+    monkeypatch.setenv("ISOLATE_PEOPLE", str(here / "people"))
+    capsys.readouterr()
+    assert run("sign", OPEN, "--key", "sams", "--as", name) == 1
+    said = " ".join(capsys.readouterr().err.split())
+    assert "known here with another key (" in said and "this key does not sign for" in said
+    assert main(["cases", "list"]) == 0 and " 61" in capsys.readouterr().out, "nothing was written"
+    # With their own key they may write their name as they like: it is put down as it is known.
+    assert run("sign", OPEN, "--key", "people/robin", "--as", name) == 0
+    assert "Signed by Robin Skerry: case" in capsys.readouterr().out
+    assert run("verify", "--no-replay", OPEN) == 0
+
+
 def test_a_case_that_is_not_whole_is_not_signed(
     here: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -23,7 +23,9 @@ from isolate.case.play import Clock, play
 from isolate.case.steps import Ask, Step
 from isolate.kb.load import load
 from isolate.kb.model import Knowledge
-from isolate.review.altered import Likelihood, Prior
+from isolate.review.altered import Likelihood, Prior, small, value_of
+from isolate.review.firm import firm, reread
+from isolate.review.story import share
 from isolate.review.what_if import (
     MOST_MOVES,
     AnswerChange,
@@ -202,10 +204,37 @@ def test_a_prior_and_a_likelihood_are_worked_from_the_opening(bench: Kit, worn: 
     )
 
 
+def test_the_same_answers_are_reread_as_firm_does_it(bench: Kit, worn: tuple[Event, ...]) -> None:
+    """What ``firm`` says would lead is what what-if says first; what it says of the case worked anew may be another."""
+    judged = firm(bench, worn)
+    assert judged is not None
+    answer = next(w for w in judged.weak if w.what == "answer" and w.other)
+    found = run(bench, worn, f"{answer.seq}={answer.other}")
+    title = small(answer.to_title)
+    assert f"{title} would lead ({share(answer.chance)})" in found.reread or "nothing was wrong there" in found.reread
+    assert found.reread.startswith("With the same answers, ")
+    prior = next(w for w in judged.weak if w.what == "prior" and w.factor is not None)
+    assert prior.factor is not None
+    was = value_of(bench.fitted, Prior(prior.key))
+    for beyond, leads in ((1.02, True), (1 / 1.02, False)):
+        factor = prior.factor * (beyond if prior.factor > 1 else 1 / beyond)
+        said = run(bench, worn, f"{prior.key}={factor * was:.12g}").reread
+        assert said.startswith("With the same answers, the verdict would stand: ") != leads
+
+
+def test_an_answer_put_where_there_was_none_is_reread(bench: Kit, worn: tuple[Event, ...]) -> None:
+    """Could not tell becomes an answer: with the one that it had, all is as it was."""
+    heard = first(worn, "heard/B")
+    unsure = tuple(replace(e, body={**e.body, "outcome": ""}) if e.seq == heard.seq else e for e in worn)
+    found = reread(bench, unsure, bench, {heard.seq: str(heard.body["outcome"])})
+    judged = firm(bench, worn)
+    assert judged is not None and f"({share(judged.chance)}; it was " in found
+
+
 def test_other_knowledge_is_worked_from_the_opening(bench: Kit, worn: tuple[Event, ...], tmp_path: Path) -> None:
     other = load(desk.write(tmp_path, "prior: 0.09", "prior: 0.009")).knowledge
     found = run(bench, worn, "knowledge=other", version=lambda name: other)
-    assert found.since == 1 and not found.same
+    assert found.since == 1 and not found.same and found.reread == ""
     assert f"it been worked with the knowledge {other.digest[:12]} (other)" in found.sentence
     assert found.original.rows[0].lead == "igniter-worn/B" != found.changed.rows[0].lead
 

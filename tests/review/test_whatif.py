@@ -78,7 +78,10 @@ def test_it_is_printed_one_below_the_other_at_80_and_the_store_is_left_alone(cli
     assert digests(kept.parent) == before
     lines = ran.out.splitlines()
     assert max(map(len, lines)) <= 80 and "\x1b" not in ran.out
-    assert lines[1].startswith("Had event 11 (Was channel B heard?) read “nobody")
+    assert lines[1].startswith("With the same answers, ")
+    assert "rereads the answers that the case had" in ran.out
+    had = next(line for line in lines if line.startswith("Had "))
+    assert had.startswith("Had event 11 (Was channel B heard?) read “nobody")
     was, changed = (next(i for i, line in enumerate(lines) if f"── {word}: from event 11" in line)
                     for word in ("AS IT WAS", "CHANGED"))  # fmt: skip
     assert was < changed

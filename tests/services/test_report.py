@@ -133,7 +133,7 @@ def test_whoever_listens_is_told_the_parts_by_name(browser: Browser, tmp_path: P
             "- main:",
             "- contentinfo:",
             '- navigation "Parts of this page":',
-            '- heading "Aircraft 104, engine 2: Now and then no light-off" [level=1]',
+            '- heading "Case 104-2-20300118-060000-abcd, aircraft 104, engine 2: Now and then no light-off" [level=1]',
             '- heading "The verdict, and how firm it is" [level=2]',
             '- region "Weights of evidence":',
             '- img "Probability of each suspect over the minutes worked"',
@@ -285,6 +285,50 @@ def test_no_page_is_wider_than_the_screen(browser: Browser, tmp_path: Path, sour
             details.evaluate("e => { e.open = true }")
         wide, seen = shown.page.evaluate("[document.documentElement.scrollWidth, document.documentElement.clientWidth]")
         assert wide <= seen
+
+
+BROKEN = """() => {
+  const found = [], range = document.createRange();
+  const seen = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  while (seen.nextNode()) {
+    const node = seen.currentNode;
+    if (!node.parentElement.checkVisibility() || node.parentElement.closest('script, style, svg, .away, .stack thead'))
+      continue;
+    for (const word of node.textContent.matchAll(/[\\p{L}\\p{N}]{2,16}/gu)) {
+      range.setStart(node, word.index);
+      range.setEnd(node, word.index + word[0].length);
+      const lines = new Set([...range.getClientRects()].map(box => Math.round(box.top)));
+      if (lines.size > 1) found.push(word[0]);
+    }
+  }
+  return found;
+}"""
+"""Words of up to 16 letters that stand on two lines."""
+
+
+@pytest.mark.parametrize("width", [360, 800, 1400])
+def test_no_word_is_broken_that_has_room(browser: Browser, tmp_path: Path, source: str, width: int) -> None:
+    with Shown(browser, tmp_path / "page.html", source, viewport={"width": width, "height": 700}) as shown:
+        for details in shown.page.locator("details").all():
+            details.evaluate("e => { e.open = true }")
+        assert shown.page.evaluate("document.body.innerText").count(" ") > 100
+        assert shown.page.evaluate(BROKEN) == []
+
+
+def test_narrow_nothing_is_out_of_sight_to_the_side(browser: Browser, tmp_path: Path, source: str) -> None:
+    """[published: WCAG 2.2, criterion 1.4.10: reflow at 320 px, without scrolling in two dimensions]"""
+    with Shown(browser, tmp_path / "page.html", source, viewport={"width": 320, "height": 700}) as shown:
+        page = shown.page
+        for details in page.locator("details").all():
+            details.evaluate("e => { e.open = true }")
+        wide = page.evaluate("[...document.querySelectorAll('.scroll')].map(e => e.scrollWidth - e.clientWidth)")
+        assert len(wide) >= 3 and max(wide) <= 0
+        # A cell that stands by itself says what it is, and whoever listens has the table still.
+        tables = page.locator("main table").count()
+        assert page.get_by_role("table").count() == tables
+        assert page.get_by_role("columnheader").count() == page.locator("main thead th").count()
+        for cell in page.locator(".stack td.n").all():
+            assert cell.get_attribute("data-h"), cell.text_content()
 
 
 TICKS = """e => ['y', 'x'].map(axis => [...e.querySelectorAll('text.' + axis)].map(t => {
