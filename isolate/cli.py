@@ -557,14 +557,16 @@ def _cases_export(arguments: argparse.Namespace) -> int:
 
 
 def _cases_import(arguments: argparse.Namespace) -> int:
-    from isolate.case.store import open_store, read_case
+    from isolate.case.store import open_store
+    from isolate.review.reading import taken as read
 
-    if "drill" in read_case(arguments.file)[0].body:
+    events, carried = read(arguments.file)
+    if "drill" in events[0].body:
         raise Failure(f"{arguments.file} is a drill, and no case of a real aircraft; isolate drill class reads it")
     from isolate.terminal.stores import taken
 
     with open_store(arguments.store) as store:
-        for line in taken(store, store.import_case(arguments.file)):
+        for line in (*carried, *taken(store, store.take([events], str(arguments.file))[0])):
             _say(line)
     return 0
 
@@ -792,6 +794,10 @@ def _kb_sheet(arguments: argparse.Namespace) -> int:
     out: Path | None = arguments.out
     if out is not None and out.exists() and not arguments.overwrite:
         raise Failure(f"{out} is there already; --overwrite replaces it")
+    if out is not None:
+        from isolate.case.store import spared
+
+        spared(out)
     html = printed(
         _kits(_load(arguments).knowledge)(arguments.engine),
         arguments.complaint,
@@ -829,6 +835,10 @@ def _kb_trial(arguments: argparse.Namespace) -> int:
             raise Failure(f"{path}: there is no folder {path.parent}")
         if path is not None and path.exists() and not arguments.overwrite:
             raise Failure(f"{path} is there already; --overwrite replaces it")
+        if path is not None:
+            from isolate.case.store import spared
+
+            spared(path)
         if path is not None and not os.access(path if path.exists() else path.parent, os.W_OK):
             raise Failure(f"{path}: it cannot be written there")
     asked = trial.ask(

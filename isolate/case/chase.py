@@ -1596,6 +1596,9 @@ class Chase:
             self._end(*loose)
         if state.move is not None and state.move.kind == "verify":
             self._settle_verification()
+            if state.ended:
+                # Its last answer left nothing open: that was the end.
+                return
         if state.move is not None and state.move.kind == "end":
             self._write(("accepted", {"kind": "close", "move": CLOSE_UP}))
         if state.move is None:

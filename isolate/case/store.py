@@ -252,6 +252,7 @@ class Store:
         self._closed = False
         self._chosen: dict[str, str] = {}
         self._file: tuple[int, int] | None = None
+        self._log: tuple[int, int] | None = None
         if isinstance(where, Path):
             self._open_file(where, later)
         else:
@@ -301,10 +302,17 @@ class Store:
 
     def _still_there(self) -> None:
         """Raise StoreError where another file than the one that was opened, or none, has the store's name now."""
-        if self.path is not None and _which(self.path) != self._file:
+        if self.path is None:
+            return
+        # What was written last is in the log beside the file, which stays there while anybody has the store open.
+        log = _which(self.path.with_name(f"{self.path.name}-wal"))
+        if self._log is None:
+            self._log = log
+        if _which(self.path) != self._file or log != self._log:
             raise StoreError(
-                f"The store {self.label} was removed, or replaced by another file, while it was open: what would be "
-                "written now would be lost. Nothing of this was kept; stop, see to the file, and begin again."
+                f"The store {self.label}, or its -wal beside it, was removed or replaced by another file while it was "
+                "open: what would be written now would be lost. Nothing of this was kept; stop, see to the file, and "
+                "begin again."
             )
 
     def _look(self) -> int:
@@ -625,6 +633,7 @@ class Store:
         """Make what lists and searches show of a case again; return a sentence on each thing that was not right."""
         rows: list[dict[str, Any]] = []
         said: list[str] = []
+        noted: dict[str, tuple[Any, Any]] = {}
         for key in keys:
             events, listed = [_as_found(case, row) for row in on.rows(key)], on.as_listed(key)
             if not events:
@@ -645,10 +654,14 @@ class Store:
                 )
                 row |= {"events": listed["events"], "head": listed["head"]}
             rows.append(row)
-            if listed is not None and (wrong := _differences(listed, row)):
-                said.append(f"{key}: put right: {'; '.join(wrong)}.")
+            if listed is not None:
+                noted[key] = listed["main"], listed["ends"]
+                if wrong := _differences({**listed, "events": row["events"], "head": row["head"]}, row):
+                    said.append(f"{key}: put right: {'; '.join(wrong)}.")
         rows.sort(key=lambda row: (-row["signed"], -row["ended"], -row["events"], row["head"]))
         for number, row in enumerate(rows):
+            if noted.get(row["id"], (int(number == 0), len(rows))) != (int(number == 0), len(rows)):
+                said.append(f"{row['id']}: put right: how many ends its case has, and which of them is the main one.")
             on.list_anew({**row, "main": int(number == 0), "ends": len(rows), "known": 0})
         on.keep_briefs(
             [_looked_at(r["id"], self._parsed(on, r["id"], case, lenient=True), r["events"]) for r in rows]
@@ -704,7 +717,7 @@ class Store:
                 kept = []
                 for key in some:
                     chain = on.chain(key)
-                    if chain is not None and isinstance(chain["events"], int):
+                    if chain is not None:
                         kept.append(_looked_at(key, self._parsed(on, key, "", lenient=True), chain["events"]))
                 on.keep_briefs(kept)
 
@@ -1269,6 +1282,8 @@ def _database_reason(error: sqlite3.Error) -> str:
         sqlite3.SQLITE_TOOBIG: "one event is too large for it",
         sqlite3.SQLITE_NOMEM: "there is not enough memory",
     }
+    if "FOREIGN KEY" in str(error):
+        return "its list of cases does not go with its events, as after a change by hand; isolate store rebuild helps"
     return reasons.get(_code(error), str(error))
 
 
@@ -1389,7 +1404,13 @@ def _may_write(path: Path, overwrite: bool, data: bytes) -> None:
         raise StoreError(f"{path} is not a plain file, so it was left alone.")
     if path.exists() and not overwrite:
         raise StoreError(f"{path} is there already and was left as it is.")
-    if (what := keeps_cases(path)) and not (what == A_CASE and _goes_on(path, data)):
+    if keeps_cases(path) != A_CASE or not _goes_on(path, data):
+        spared(path)
+
+
+def spared(path: Path) -> None:
+    """Raise StoreError for what cases are kept in, which no output replaces, whatever the user said; OSError."""
+    if what := keeps_cases(path):
         raise StoreError(f"{path} is {what} and was left as it is, whatever --overwrite says: name another file.")
 
 

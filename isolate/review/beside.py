@@ -129,8 +129,8 @@ class _Course:
         self.intake = self.state.intake
         self.words = _words(self.state)
         # A brief that an earlier version kept does not say which words disagree.
-        disputed = {repair for repair, said in self.words.items() if len({finding for finding, _ in said}) > 1}
-        repairs = tuple(replace(item, disputed=item.repair in disputed) for item in brief.repairs)
+        disputed = {repair for repair, said in self.words.items() if len({finding for finding, *_ in said}) > 1}
+        repairs = tuple(replace(item, disputed=item.disputed or item.repair in disputed) for item in brief.repairs)
         self.brief = replace(brief, repairs=repairs)
         self.events = events
         self.steps = tuple(self._steps())
@@ -251,7 +251,12 @@ class _Course:
     def shop(self, item: Fitted) -> str:
         """Return what the shop said of a part that came off, in words; all of it where that disagrees."""
         said = self.words.get(item.repair, [])
-        words = list(dict.fromkeys(FINDINGS.get(f, f) + (f" ({more})" if more else "") for f, more in said))
+        words: list[str] = []
+        for finding, mode, more in said:
+            named = f"'{self.names.mode(mode)}'" if mode else ""
+            about = "; ".join(filter(None, [named, more]))
+            words.append(FINDINGS.get(finding, finding) + (f" ({about})" if about else ""))
+        words = list(dict.fromkeys(words))
         if item.disputed:
             return f"two words of the shop disagree: {'; then: '.join(words)}"
         return words[-1] if words else FINDINGS.get(item.finding, item.finding)
@@ -302,12 +307,12 @@ def _part(told: Mapping[str, object], how: str) -> str:
     return " ".join(filter(None, said))
 
 
-def _words(state: CaseState) -> dict[str, list[tuple[str, str]]]:
-    """Return repair → what the shop said of its part, in turn, as (finding, what it wrote)."""
-    found: dict[str, list[tuple[str, str]]] = {}
+def _words(state: CaseState) -> dict[str, list[tuple[str, str, str]]]:
+    """Return repair → what the shop said of its part, in turn, as (finding, the fault it named, what it wrote)."""
+    found: dict[str, list[tuple[str, str, str]]] = {}
     for told in state.findings:
-        finding, more = str(told["finding"]), str(told.get("text") or "").strip()
-        found.setdefault(str(told["repair"]), []).append((finding, more))
+        said = str(told["finding"]), str(told.get("mode") or ""), str(told.get("text") or "").strip()
+        found.setdefault(str(told["repair"]), []).append(said)
     return found
 
 
@@ -439,7 +444,7 @@ def _after(courses: Sequence[_Course], course: _Course) -> list[_Course]:
 
 def _came_back(courses: Sequence[_Course], course: _Course) -> bool:
     """Return whether the defect came back on the same engine after a visit had ended."""
-    return any(not one.light.open_before for one in _after(courses, course)[:1])
+    return any(one.light.returned for one in _after(courses, course)[:1])
 
 
 def _no_cure(courses: Sequence[_Course]) -> Iterable[NoCure]:
@@ -477,7 +482,7 @@ def _doubts(courses: Sequence[_Course]) -> Iterable[str]:
             so = " The defect came back." if back else ""
             if item.disputed:
                 words = course.shop(item).partition(": ")[2]
-                named_it = f" named {said}," if modes else ":"
+                named_it = f" named {said};" if modes else ":"
                 yield f"{was}{named_it} two words of the shop on {part} disagree: {words}. Ask which stands.{so}"
             elif cleared(item) and modes:
                 yield f"{was} named {said}, but the shop found nothing wrong with {part}.{so}"

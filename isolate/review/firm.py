@@ -268,9 +268,7 @@ def _judged(kit: Kit, events: Sequence[Event], notes: list[str]) -> Judged | Non
     outlook = case.outlook()
     place = _leading(kit.fitted, outlook) if named is None else named[0]
     repair = _repair_of(kit.fitted, place) if named is None else named[2]
-    return Judged(
-        case, outlook, Verdict(place, _rivals(kit.fitted, outlook, place)), repair, named is not None, others
-    )
+    return Judged(case, outlook, Verdict(place, _rivals(kit.fitted, outlook, place)), repair, named is not None, others)
 
 
 def _repair_of(fitted: Fitted, place: Place) -> str:
@@ -413,12 +411,13 @@ def _about(fitted: Fitted, outlook: Outlook, place: Place, ended: bool, others: 
 
 
 def _counted(answers: int, figures: int, alike: bool, kin: bool) -> Iterator[str]:
+    """Yield what was tried and how much of it is told; where there is nothing at all, whoever shows it says so."""
     what = "the repair" if kin else "it"
-    if not answers:
+    if not answers and figures:
         yield f"No single answer, had it been another or none, would change {what}."
     if answers > MOST:
         yield f"{answers - MOST} more answers read otherwise would change {what}; those are told that change it most."
-    if not figures:
+    if not figures and answers:
         yield f"No single figure of the knowledge, {LARGEST:.0f} times larger or smaller, would change {what}."
     if alike or figures == MOST:
         yield (

@@ -322,7 +322,7 @@ def _none(event: Event, why: str) -> Signature:
 
 def _is_name(by: Any) -> bool:
     try:
-        return checked_name(by) == by
+        return bool(checked_name(by) == by)
     except BadKey:
         return False
 

@@ -205,7 +205,11 @@ class _Document:
         leading = [f"{f[0]} {f[1]}" for f in _list(body, "faults") if isinstance(f, list) and len(f) == 2]
         if leading:
             found["isolate_suspects"] = "; ".join(leading)
-        named = [f"{_text(f, 'repair')} {_text(f, 'mode')} {f.get('probability')}" for f in _list(body, "found")]
+        named = [
+            f"{_text(f, 'repair')} {_text(f, 'mode')} {f.get('probability')}"
+            for f in _list(body, "found")
+            if isinstance(f, Mapping)
+        ]
         if named:
             found["isolate_found"] = "; ".join(named)
         return found

@@ -112,6 +112,8 @@ class _Line:
     latin: bool = False
     ended: bool = True
     blank: bool = False
+    made: bool = False
+    """Whether its event only stands for it."""
 
 
 def read(
@@ -131,6 +133,25 @@ def read(
             raise
         why = (getattr(error, "strerror", None) or str(error)).lower()
         raise NotATrail(f"{name}: it could not be read: {why}.") from None
+
+
+def taken(path: str | Path) -> tuple[tuple[Event, ...], tuple[str, ...]]:
+    """Return the events of a case file to be taken in, and what was done to it on its way that leaves them whole.
+
+    Whatever is whole here is taken; of the rest a store says what is wrong. Raises StoreError.
+    """
+    from isolate.case.store import StoreError, read_case
+
+    try:
+        return read_case(path), ()
+    except StoreError as error:
+        try:
+            had = read(path, pinpoint=False)
+        except NotATrail:
+            raise error from None
+        if had.faults or had.newer or not had.full or not had.carried:
+            raise
+        return had.events, had.carried
 
 
 def read_bytes(data: bytes, name: str = "trail", pinpoint: bool = True) -> Read:
@@ -182,11 +203,11 @@ class _Reader:
         told_of = [one for one in self.lines if one.text]
         more = max(self.bad - MOST_BREAKS, 0) + max(len(told_of) - MOST_BREAKS, 0)
         faults = [self._break(one) for one in told_of[:MOST_BREAKS]]
-        had = [one for one in self.lines if one.event is not None]
+        had = self._had()
         events = [one.event for one in had if one.event is not None]
         told = {at for at, one in enumerate(had) if one.text}
         for fault in verify(events, sound=[one.sound for one in had]):
-            if fault.what == "changed" and fault.at in told:
+            if (fault.what == "changed" and fault.at in told) or had[fault.at].made:
                 continue
             faults.append(Break(self.name, had[fault.at].number, 0, fault.seq, str(fault)))
         for at, event in enumerate(events):
@@ -356,6 +377,17 @@ class _Reader:
                     continue
             if one.event is None:
                 before = one.event = _stand_in(last, after)
+                one.made = True
+
+    def _had(self) -> list[_Line]:
+        """Return the lines that hold an event; what only stands for one gives way to those that come after it."""
+        found: list[_Line] = []
+        following = 0
+        for one in reversed(self.lines):
+            if one.event is not None and not (one.made and following and one.event.seq >= following):
+                found.append(one)
+                following = one.event.seq
+        return found[::-1]
 
     def _break(self, one: _Line) -> Break:
         seq = one.event.seq if one.event is not None else 0

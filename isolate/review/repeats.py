@@ -745,18 +745,18 @@ def _groups(backs: Sequence[Back], by_case: Mapping[str, Brief]) -> list[_Cases]
     return found
 
 
-def defects(backs: Iterable[Back], by_case: Mapping[str, Brief]) -> dict[str, str]:
+def defects(backs: Iterable[Back], by_case: Mapping[str, Brief], days: float) -> dict[str, str]:
     """Return case → the defect that it is of, by the name of one of its cases; those that are alone are not there.
 
-    Cases on one engine that belong together are one defect. What only a part brought to another engine is of the defect
-    that the part came from.
+    Cases that belong together are one defect where they are on one engine and no more than ``days`` apart. Were those
+    of a year that belong together one, or what parts tie together across engines, it would soon be the whole fleet.
     """
     joined = _Joined()
     for back in backs:
-        here = _place(by_case[back.case])
-        mine = [reason.case for reason in back.reasons if _place(by_case[reason.case]) == here]
-        for case in mine or [back.before]:
-            joined.join(("", back.case), ("", case))
+        brief = by_case[back.case]
+        for case in {reason.case for reason in back.reasons}:
+            if _place(by_case[case]) == _place(brief) and between(by_case[case], brief) <= days:
+                joined.join(("", back.case), ("", case))
     return {case: defect for (_, case), (_, defect) in joined.tops()}
 
 

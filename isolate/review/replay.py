@@ -107,8 +107,8 @@ def replayed(kits: Kits, events: Sequence[Event]) -> Replayed:
         return Replayed(0, (), f"the knowledge it was worked with (digest {shown(digest)[:12]}): {why}")
     spent = sum(_spent(event) for event in events)
     if spent > MOST_IN_ALL:
-        why = f"its offers say that they took {spent:,} expansions together; more than {MOST_IN_ALL:,} would take too long"
-        return Replayed(0, (), why)
+        why = f"its offers say that they took {spent:,} expansions together"
+        return Replayed(0, (), f"{why}; more than {MOST_IN_ALL:,} would take too long")
     return _Replay(kit, events).run()
 
 
@@ -313,8 +313,8 @@ class _Replay:
                     "case of a real aircraft."
                 )
             elif name not in HEADING and name != "drill":
-                self._differ(f"Event 1 (opened): {_title(name)} is {_value(value)} in its heading, where nothing of the "
-                             "kind is written.")  # fmt: skip
+                told = f"{_title(name)} is {_value(value)} in its heading"
+                self._differ(f"Event 1 (opened): {told}, where nothing of the kind is written.")
             elif name in ("program", "station") and (
                 not isinstance(value, str) or shown(value) != value or len(value) > LONGEST_NAME
             ):

@@ -7,7 +7,8 @@ take them once all are whole; nothing that is there is replaced unless it is ask
 ``=``, ``+``, ``-``, ``@`` or a control character for a formula, or for what moves to the next cell. Every text cell
 that begins so gets an apostrophe in front (OWASP, "CSV Injection"), and so does one that begins with an apostrophe
 itself: whoever takes one apostrophe off the front of every text cell that has one (:func:`restored`) has the value
-back. Control characters and marks that turn the direction of writing are left out of CSV, as they are on a terminal.
+back. Control characters and marks that turn the direction of writing are left out of CSV, as they are on a terminal;
+the body of an event has them as JSON escapes there.
 *JSON*: one object a line, what was not told is null. *Parquet* has typed columns; its times are UTC in milliseconds.
 In both, text is as it was told.
 """
@@ -29,6 +30,7 @@ from isolate.case.brief import Brief, brief
 from isolate.case.case import Swap
 from isolate.case.events import Event, canonical, parse_time
 from isolate.case.intake import Refused
+from isolate.case.store import spared
 from isolate.kb.shown import plain
 from isolate.review.verdicts import in_vain, verdicts
 
@@ -348,6 +350,11 @@ def harmless(text: str) -> str:
     return f"'{text}" if text.startswith(_RISKY) or text.lstrip().startswith(_RISKY) else text
 
 
+def spelled(text: str) -> str:
+    """Return JSON with what does not print written as JSON escapes: the same value, and nothing of it hidden."""
+    return "".join(letter if letter.isprintable() else json.dumps(letter)[1:-1] for letter in text)
+
+
 def restored(cell: str) -> str:
     """Return what :func:`harmless` was given, but for what it left out."""
     return cell[1:] if cell.startswith("'") else cell
@@ -365,9 +372,12 @@ class _Csv:
         self._text = io.TextIOWrapper(stream, encoding="utf-8", newline="", write_through=False)
         self._writer = csv.writer(self._text)
         self._writer.writerow([column.name for column in columns])
+        self._json = frozenset(at for at, column in enumerate(columns) if column.name == "body")
 
     def add(self, lines: Sequence[tuple[Any, ...]]) -> None:
-        self._writer.writerows([[_cell(value) for value in line] for line in lines])
+        for line in lines:
+            told = [spelled(value) if at in self._json else value for at, value in enumerate(line)]
+            self._writer.writerow([_cell(value) for value in told])
 
     def end(self) -> None:
         self._text.flush()
@@ -504,6 +514,8 @@ class _Files:
             raise Refused(f"{odd[0]} is not a plain file, so nothing was written.")
         if there and not self._overwrite:
             raise Refused(f"{there[0]} is there already, so nothing was written. --overwrite replaces it.")
+        for path in there:
+            spared(path)
 
     def _drop(self) -> None:
         for sink in self._sinks.values():

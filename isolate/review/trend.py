@@ -311,15 +311,16 @@ def trends(
 
     Of engine types and stations the defects that came back within ``days``, or :data:`LOOK_BACK` where that is less,
     are counted, by the case that brought them back; of a part number the parts of it that came off at a repair. What is
-    of one defect is taken together. By the calendar: a fleet that flies more has more; of part numbers by the engine
-    starts as well. Not so of returns: what is told of starts between an engine's cases holds no gap in which a defect
-    did not return, so that they would seem to come far too often. ``titles``: engine type → title.
+    of one defect, on one engine with no more than so many days between, is taken together. By the calendar: a fleet
+    that flies more has more; of part numbers by the engine starts as well. Not so of returns: what is told of starts
+    between an engine's cases holds no gap in which a defect did not return, so that they would seem to come far too
+    often. ``titles``: engine type → title.
     """
     from isolate.review.repeats import defects
 
     by_case = {b.case: b for b in briefs}
-    one = defects(backs, by_case)
     days = min(days, LOOK_BACK)
+    one = defects(backs, by_case, days)
     returns = [by_case[b.case] for b in backs if b.returned and b.days <= days]
     first = datetime.fromtimestamp(seconds(min((b.opened for b in briefs), default=since)), UTC)
     begin = max(since, now_text(first + timedelta(days=days)))
@@ -398,8 +399,9 @@ def _exposed(
 ) -> tuple[tuple[str, ...], float, int] | None:
     """Return what happened on engines whose starts are told, as its cases, in how many starts, on how many engines.
 
-    ``happened``: (time, case, engine), no time before the opening of its case. An engine's first and last told case do not count: its exposure begins and ends
-    with them because they happened, and with them in it would seem to happen far too often.
+    ``happened``: (time, case, engine), no time before the opening of its case. An engine's first and last told case do
+    not count: its exposure begins and ends with them because they happened, and with them in it would seem to happen
+    far too often.
     """
     if not runs:
         return None

@@ -31,7 +31,8 @@ def trust(
     ``kits``: as :class:`isolate.review.versions.Versions`. ``faults``: where its chain is broken, as the store or the
     reading of its file found it; each is told as its text, the first ones in full. ``people``: as
     :func:`isolate.review.keys.people` gives them. ``notes``: what else is to be said of how it came here. ``more``:
-    breaks besides ``faults``. Nothing is raised for whatever the events hold, KnowledgeError where ``kits`` was given knowledge that cannot be read.
+    breaks besides ``faults``. Nothing is raised for whatever the events hold, KnowledgeError where ``kits`` was given
+    knowledge that cannot be read.
     """
     from isolate.review.keys import signatures
     from isolate.review.replay import Replayed, replayed

@@ -45,18 +45,15 @@ def unmet(kit: Kit, state: CaseState, modes: Sequence[str], names: Names, answer
         return ""
     fitted, wanted = kit.fitted, intake.condition
     modes = [mode for mode in modes if mode in fitted.mode_zone]
-    verifies = set(fitted.verification(intake.complaint, intake.channel))
     evidence = list(state.evidence)
     work = [i for i, item in enumerate(evidence) if item.kind != "answer"]
     last = work[-1] if work else len(evidence)
     cleared = [i for i in work if any(_clears(fitted, evidence[i].key, mode) for mode in modes)]
     first = (cleared or work or [len(evidence)])[0]
-    before = [e for e in evidence[:first] if (fit := _looked(fitted, e)) is not None and _bears(fitted, fit, modes)]
-    after = [
-        e
-        for e in evidence[last + 1 :]
-        if (fit := _looked(fitted, e)) is not None and (e.key in verifies or _bears(fitted, fit, modes))
-    ]
+    before, after = (
+        [e for e in some if (fit := _looked(fitted, e)) is not None and _bears(fitted, fit, modes)]
+        for some in (evidence[:first], evidence[last + 1 :])
+    )
     seen = bool(modes) and any(
         a.words.endswith("strongly for") and not fitted.checks[a.check].functional
         for a in answers

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from isolate.case.intake import Refused
-from isolate.case.store import Store, open_store
+from isolate.case.store import Store, open_store, spared
 from isolate.terminal.plain import kits, print_step, say
 
 if TYPE_CHECKING:
@@ -436,6 +436,8 @@ def _free(path: Path | None, overwrite: bool) -> None:
     """Raise Refused where a file is there that may not be replaced, before anything is done for it."""
     if path is not None and path.exists() and not overwrite:
         raise Refused(f"{path} is there already; --overwrite replaces it")
+    if path is not None:
+        spared(path)
 
 
 def _width() -> int:

@@ -99,18 +99,19 @@ def _figures(arguments: argparse.Namespace, store: Store, since: str, until: str
 
     knowledge = load(arguments.knowledge).knowledge
     judge = Hindsight(kits(knowledge), store.events)
-    found = figures(
-        store.briefs(since=since, engine=arguments.engine),
-        arguments.by,
-        since=since,
-        until=until,
-        engine=arguments.engine,
-        judge=judge,
-        taken=judge.taken,
-        families=families(knowledge),
-        kinds=kinds_of(knowledge),
-        now=now_text(datetime.now(UTC)),
-    )
+    with no_sweeping():
+        found = figures(
+            store.briefs(since=since, engine=arguments.engine),
+            arguments.by,
+            since=since,
+            until=until,
+            engine=arguments.engine,
+            judge=judge,
+            taken=judge.taken,
+            families=families(knowledge),
+            kinds=kinds_of(knowledge),
+            now=now_text(datetime.now(UTC)),
+        )
     notes = [f"Case {case} cannot be read and is not counted: {why.rstrip('.')}." for case, why in store.notes()]
     if len(notes) > NAMED:
         notes[NAMED:] = [f"{len(notes) - NAMED:,} more cannot be read: isolate review verify names them."]

@@ -288,11 +288,16 @@ def _trends(shown: Repeats, width: int) -> list[RenderableType]:
         ))  # fmt: skip
     tested = sum(t.chance is not None for t in shown.trends)
     chance = f" Of {tested} tested about {tested * LEVEL:.1g} stand out by chance alone." if tested > 1 else ""
+    by_starts = (
+        " Of engine starts those between each engine's first and last told case count, and what came between these."
+        if any(rate.unit == "starts" for trend in shown.trends for rate in trend.rates)
+        else ""
+    )
     parts.append(text(
         f"Window: {day(shown.since)} to {day(shown.until)}, {shown.cases:,} cases. Laplace's test, both ways; rates "
-        f"with 95% intervals, by the calendar: a fleet that flies more has more. What comes of one defect is taken "
-        f"together in both: one bad engine makes no trend. Of engine starts those between each engine's first and last "
-        f"told case count, and what came between these.{chance}"
+        f"with 95% intervals, by the calendar: a fleet that flies more has more. What comes of one defect (on "
+        f"one engine, within {min(shown.days, LOOK_BACK):g} days) is taken together in both: one bad engine makes no "
+        f"trend.{by_starts}{chance}"
     ))  # fmt: skip
     return parts
 

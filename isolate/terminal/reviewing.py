@@ -122,7 +122,7 @@ def _from_file(path: Path) -> Found:
     if not had.full:
         raise Refused(f"{plain(path)}: it is too large to be reviewed; isolate review verify tells whether it is whole")
     notes = [_sentence(one) for one in had.carried]
-    notes += [_sentence(had.newer)] if had.newer else []
+    notes += [_sentence(one) for one in (had.newer, had.left) if one]
     if had.faults:
         notes.append(_left_out(had.sound, str(had.faults[0])))
     return Found(had.events[: had.sound], tuple(str(fault) for fault in had.faults), notes=tuple(notes))
@@ -187,7 +187,10 @@ def _reviewed(
     from isolate.review.trust import trust
 
     doing("Replaying the trail" if only in ("", "trust") else "Looking at the signatures")
-    proven = trust(versions, found.events, found.faults, people(settings().people), replay=only in ("", "trust"))
+    bad: list[str] = []
+    known = people(settings().people, bad)
+    passed = [f"{one}. It was passed over among the keys of known people." for one in bad]
+    proven = trust(versions, found.events, found.faults, known, replay=only in ("", "trust"), notes=passed)
     doing("Looking for later cases of the engine")
     back = since(store, found.events, kits) if store is not None else ()
     slow: Mapping[Slow, tuple[str, ...]] = {"firm": ("", "firm"), "not asked": ("", "belief"), "record": ("", "record")}

@@ -93,9 +93,9 @@ def taken(store: Store, merged: Merged) -> list[str]:
         told = _aircraft(store, merged.case) if merged.fork == 1 else []
         if len(told) > 1:
             lines.append(
-                f"  Two different cases, of {listed(told)}, have one id. All are kept, nothing was overwritten: {ends}. "
-                "The id alone means the first; the others are named with their @, and figures of all cases leave them "
-                "out."
+                f"  Two different cases, of {listed(told)}, have one id. All are kept, nothing was overwritten: "
+                f"{ends}. The id alone means the first; the others are named with their @, and figures of all cases "
+                "leave them out."
             )
         else:
             first = "they have nothing in common" if merged.fork == 1 else f"they part at event {merged.fork}"

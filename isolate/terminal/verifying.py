@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from contextlib import ExitStack
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
@@ -24,11 +24,19 @@ if TYPE_CHECKING:
 TRIES = 3
 """How often a new passphrase may be told in two ways."""
 MARGIN = "  "
+SHOWN = 8
+"""Digits of the hash in the name of an end."""
+MOST_ENDS = 6
+"""So many other ends of a case are told one by one."""
 
 
 @dataclass(frozen=True)
 class Verified:
-    """What was found of one trail. ``trust``: None where it could not be judged; ``said`` says why then."""
+    """What was found of one trail. ``trust``: None where it could not be judged; ``said`` says why then.
+
+    ``drill``: whether it is one. ``is_open``: whole, and not ended. ``fork``: its other ends in few words, empty where
+    it has none. ``unlike``: where the store lists it otherwise than its events say.
+    """
 
     name: str
     case: str
@@ -36,12 +44,16 @@ class Verified:
     head: str
     trust: Trust | None
     said: tuple[str, ...]
+    drill: bool = False
+    is_open: bool = False
+    fork: str = ""
+    unlike: tuple[str, ...] = ()
 
     @property
     def wrong(self) -> bool:
         from isolate.review.trust import trouble
 
-        return self.trust is None or trouble(self.trust)
+        return self.trust is None or trouble(self.trust) or bool(self.unlike)
 
     def as_dict(self) -> dict[str, Any]:
         """Return it as a JSON object."""
@@ -98,7 +110,9 @@ def _verify(arguments: argparse.Namespace) -> int:
     from isolate.review.keys import people
     from isolate.review.versions import Versions
 
-    known = people(settings().people)
+    bad: list[str] = []
+    known = people(settings().people, bad)
+    _passed_over(bad)
     progress = _Progress()
     found: list[Verified] = []
     with ExitStack() as stack:
@@ -108,10 +122,10 @@ def _verify(arguments: argparse.Namespace) -> int:
             store.open()
         versions = Versions(arguments.knowledge, store)
         if not named:
-            named = [(name, None) for name in _kept(store.open())]
+            named = [(name, None) for name in store.open().ends()]
             if not named and not arguments.json:
                 print("No cases yet.")
-                return 0
+                return 1 if bad else 0
         many = len(named) > 1
         for number, (name, path) in enumerate(named, 1):
             where = f"{number} of {len(named)}: {name}" if many else name
@@ -130,7 +144,13 @@ def _verify(arguments: argparse.Namespace) -> int:
         print(json.dumps([one.as_dict() for one in found], indent=2, ensure_ascii=False))
     elif len(found) > 1:
         _count(found)
-    return 1 if wrong else 0
+    return 1 if wrong or bad else 0
+
+
+def _passed_over(bad: Sequence[str]) -> None:
+    """Say which files among the keys of known people are none; the others count all the same."""
+    for one in bad:
+        print(f"isolate: {plain(one)}. It was passed over; the other keys count.", file=sys.stderr)
 
 
 def _as_file(name: str) -> Path | None:
@@ -138,13 +158,10 @@ def _as_file(name: str) -> Path | None:
     return Path(name) if Path(name).is_file() or "/" in name or name.endswith(".jsonl") else None
 
 
-def _kept(store: Store) -> Iterator[str]:
-    """Yield the name of every trail in the store, each end of a forked case by itself."""
-    for case in store.cases():
-        if case.ends == 1:
-            yield case.id
-        else:
-            yield from (case.id if head.main else head.name for head in store.heads(case.id))
+def _end_name(name: str) -> str:
+    """Return the name of one end of a case as it is shown and may be typed."""
+    case, at, head = name.partition("@")
+    return f"{case}{at}{head[:SHOWN]}"
 
 
 def _one(
@@ -170,23 +187,92 @@ def _one(
             file = read(path, tell)
         except NotATrail as error:
             return Verified(name, "", 0, "", None, (str(error),))
-        notes = [*file.carried, *([file.newer] if file.newer else [])]
+        notes = [*file.carried, *(one for one in (file.newer, file.left) if one)]
         if file.carried and not file.faults:
             notes.append("What its events say is whole.")
         events = file.events
         progress(f"{where}, worked anew")
-        judged = trust(versions, events, file.faults, known, replay and file.full, notes)
+        judged = trust(versions, events, file.faults, known, replay and file.full, notes, file.more)
         if replay and not file.full:
             judged = _too_long(judged)
-        return Verified(name, file.case, len(events), events[-1].hash if events else "", judged, judged.said)
+        head = events[-1].hash if events else ""
+        return Verified(name, file.case, len(events), head, judged, judged.said, *_state(judged, events))
+    case = name.partition("@")[0]
     try:
         faults = store.open().faults(name)
         events, unread = _readable(store.open(), name)
+        fork, others = _other_ends(store.open(), name, events, known)
+        unlike = _unlike(store.open(), name)
     except StoreError as error:
-        return Verified(name, name.partition("@")[0], 0, "", None, (str(error),))
-    judged = trust(versions, events, faults or unread, known, replay)
-    case, head = (events[0].case, events[-1].hash) if events else (name.partition("@")[0], "")
-    return Verified(name, case, len(events), head, judged, judged.said)
+        return Verified(_end_name(name), case, 0, "", None, (plain(error),))
+    judged = trust(versions, events, faults or unread, known, replay, others)
+    said = (*judged.said, *(f"NOT AS LISTED. {one}" for one in unlike))
+    case, head = (plain(events[0].case), events[-1].hash) if events else (case, "")
+    return Verified(
+        _end_name(name), case, len(events), head, judged, said, *_state(judged, events), fork, tuple(unlike)
+    )
+
+
+def _state(judged: Trust, events: Sequence[Event]) -> tuple[bool, bool]:
+    """Return whether a trail is a drill, and whether it is whole and open."""
+    from isolate.review.drilled import is_drill
+    from isolate.review.trust import is_open
+
+    return is_drill(events), judged.whole and is_open(events)
+
+
+def _unlike(store: Store, name: str) -> list[str]:
+    """Return where what the store lists of a trail is not what its events say; none where these cannot be read."""
+    from isolate.case.store import StoreError
+
+    try:
+        return [plain(one) for one in store.unlike(name)]
+    except StoreError:
+        return []
+
+
+def _other_ends(
+    store: Store, name: str, events: Sequence[Event], known: dict[str, str]
+) -> tuple[str, tuple[str, ...]]:
+    """Return what there is of a case besides this end of it: in few words, and a sentence for each other end.
+
+    Raises StoreError.
+    """
+    from isolate.case.store import StoreError
+    from isolate.review.keys import signatures
+    from isolate.review.trust import is_open
+
+    case = name.partition("@")[0]
+    try:
+        heads = store.heads(case)
+    except StoreError:
+        return "", ()
+    here = events[-1].hash if events else ""
+    mine = {event.seq: event.hash for event in events}
+    said: list[str] = []
+    signed = ended = 0
+    others = [head for head in heads if head.head != here] if len(heads) > 1 else []
+    for head in others:
+        other, unread = _readable(store, f"{case}@{head.head}")
+        if unread:
+            said.append(f"It has another end, {head.name}, which cannot be read; isolate review verify says why.")
+            continue
+        found = signatures(other, known)
+        good = list(dict.fromkeys(one.by for one in found if one.state == "good"))
+        by = f"signed by {', '.join(good)}" if good else "signed, by nobody known here" if found else "unsigned"
+        signed, ended = signed + bool(found), ended + (not is_open(other))
+        parts = next((event.seq for event in other if mine.get(event.seq) != event.hash), len(other) + 1)
+        which = ", the main one" if head.main else ""
+        said.append(
+            f"It has another end, {head.name}{which}: {len(other)} events, parting from this one at event {parts}, "
+            f"{'open' if is_open(other) else 'ended'}, {by}. isolate review verify {head.name} judges it."
+        )
+    if not others:
+        return "", ()
+    more = len(said) - MOST_ENDS
+    many = f"{len(others)} other end{'s' if len(others) > 1 else ''}"
+    rest = [f"... and {more} more ends, {signed} of all signed; isolate store forks lists them."] if more > 0 else []
+    return f"It has {many}, {signed} signed, {ended} ended.", (*said[:MOST_ENDS], *rest)
 
 
 def _readable(store: Store, name: str) -> tuple[tuple[Event, ...], list[str]]:
@@ -210,34 +296,43 @@ def _too_long(judged: Trust) -> Trust:
 def _tell(one: Verified, many: bool) -> None:
     """Print what was found of one trail: a line where there are many and it is well, else all of it."""
     if one.trust is None:
-        print(f"{'!' if many else ''}{' ' if many else ''}", end="")
-        say(one.said[0], MARGIN)
+        say(f"{'! ' if many else ''}{plain(one.said[0])}", MARGIN)
         return
-    head = one.name if one.case in ("", one.name.partition("@")[0]) else f"{one.name} (case {one.case})"
+    head = plain(one.name if one.case in ("", one.name.partition("@")[0]) else f"{one.name} (case {one.case})")
     if many and not one.wrong:
         say(f"{head}: {_short(one)}", MARGIN)
         return
     say(f"{'! ' if many else ''}{head}", MARGIN)
     for line in one.said:
-        say(f"{MARGIN}{line}", MARGIN * 2)
+        # Whatever a trail holds, each sentence is one line.
+        say(f"{MARGIN}{plain(line)}", MARGIN * 2)
 
 
 def _short(one: Verified) -> str:
+    from isolate.review.drilled import NOT_CHECKED
+
     found = one.trust
     assert found is not None
     again = "replayed the same" if not found.not_replayed else f"not replayed: {found.not_replayed}"
     if found.not_replayed == "not asked for":
         again = "not replayed"
-    more = [s for s in one.said if "on the way" in s or "stops short" in s or "times go back" in s]
-    return f"whole, {one.events} events, {again}, {found.signed}.{' ' if more else ''}{' '.join(more)}"
+    if one.drill:
+        again = f"{NOT_CHECKED}, beliefs and rules {again}"
+    still = f", open (a cut at its end does not show; last hash {one.head[:16]})" if one.is_open else ""
+    more = [s for s in one.said if any(word in s for word in ("on the way", "stops short", "times go back"))]
+    more += [one.fork] if one.fork else []
+    return plain(f"whole, {one.events} events{still}, {again}, {found.signed}.{' ' if more else ''}{' '.join(more)}")
 
 
 def _count(found: Sequence[Verified]) -> None:
-    judged = [one.trust for one in found if one.trust is not None]
+    judged = [(one.trust, one.drill) for one in found if one.trust is not None]
     wrong = sum(one.wrong for one in found)
-    again = sum(t.whole and not t.differs and not t.not_replayed for t in judged)
-    signed = sum(t.signed == "signed" for t in judged)
-    said = f"{len(found)} trails: {sum(t.whole for t in judged)} whole, {again} replayed the same, {signed} signed"
+    again = sum(t.whole and not t.differs and not t.not_replayed and not drill for t, drill in judged)
+    signed = sum(t.signed == "signed" for t, _ in judged)
+    drills = sum(drill for _, drill in judged)
+    said = f"{len(found)} trails: {sum(t.whole for t, _ in judged)} whole, {again} replayed the same, {signed} signed"
+    if drills:
+        said += f", {drills} drill{'s' if drills > 1 else ''} (moves, cautions and verification not checked)"
     say(f"{said}; {f'{wrong} with something wrong, marked !' if wrong else 'nothing wrong'}.")
 
 
@@ -260,7 +355,9 @@ def _sign(arguments: argparse.Namespace) -> int:
             "which key signs? --key FILE, or key in the settings; isolate review key NAME --out FILE makes one"
         )
     path = Path(where).expanduser()
-    known = keys.people(told.people)
+    bad: list[str] = []
+    known = keys.people(told.people, bad)
+    _passed_over(bad)
     with open_store(arguments.store) as store:
         faults = store.faults(arguments.case)
         if faults:
@@ -268,6 +365,12 @@ def _sign(arguments: argparse.Namespace) -> int:
         events = store.events(arguments.case)
         state = fold(events)
         shut = keys.is_shut(keys.read_file(path))
+        if keys.read_by_others(path):
+            print(
+                f"isolate: others on this machine may read or change {plain(path)}, and whoever can sign with it signs "
+                "as you; chmod 600 keeps it to yourself",
+                file=sys.stderr,
+            )
         about = state.intake
         assert about is not None
         how = f"ended: {state.ended}" if state.ended else "still open"
@@ -377,9 +480,12 @@ def _list(folder: str) -> int:
         say("Nobody's key is known here: the setting people (or ISOLATE_PEOPLE) names the folder with their public "
             "keys, one NAME.pub each. isolate review key NAME --out FILE makes a key.", MARGIN)  # fmt: skip
         return 0
-    known = keys.people(folder)
+    bad: list[str] = []
+    known = keys.people(folder, bad)
     for public, name in sorted(known.items(), key=lambda item: (item[1].casefold(), item[0])):
         say(f"{name}: key {keys.short(public)}", MARGIN)
     if not known:
         say(f"There is no public key (NAME.pub) in {folder}.", MARGIN)
-    return 0
+    sys.stdout.flush()
+    _passed_over(bad)
+    return 1 if bad else 0

@@ -278,6 +278,19 @@ def test_something_else_that_the_shop_found_is_told_in_its_words() -> None:
     )
 
 
+def test_with_one_of_two_named_faults_in_doubt_nothing_is_known_unless_the_shop_confirmed_the_other() -> None:
+    events = trail("wet-lead")
+    end = next(e for e in events if e.kind == "closed")
+    plug, lead = end.body["found"]
+    made = resealed(events, end.seq, {"found": [{**plug, "mode": "exciter-dead/A"}, lead]})
+    lone = more(made, finding(plug["repair"], "not-confirmed"))
+    truth = cost.truth(kits(HF3), lone, fold(lone), names())
+    assert (truth.by, truth.modes) == ("nobody", ()) and "names exciter A dead" in truth.doubt
+    both = more(lone, finding(lead["repair"], "confirmed"))
+    truth = cost.truth(kits(HF3), both, fold(both), names())
+    assert (truth.by, truth.modes) == ("the shop", (lead["mode"],)) and "names exciter A dead" in truth.doubt
+
+
 def test_an_end_that_nobody_confirmed_and_that_came_back_gives_no_hindsight() -> None:
     events = trail("hot-exciter")
     back = CameBack("later", "2030-01-25T06:00:00Z", 6.8, (), (), (), "nobody", "later: something")

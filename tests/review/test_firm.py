@@ -196,9 +196,9 @@ def test_no_figure_nearer_that_changes_the_repair_is_missing() -> None:
             for zone in ("channel/A", "shared")
             for p in joint.sum(axis=tuple(a for z, a in model.axis.items() if z != zone))[1:]
         ]
-        return max(healthy, *others) > max(dead, weak)
+        return bool(max(healthy, *others) > max(dead, weak))
 
-    had = {}
+    had: dict[tuple[Likelihood | Prior, bool], float] = {}
     for w in found.weak:
         if w.factor is not None and not w.same_repair:
             zone, _, name = w.state.rpartition(":")
@@ -210,7 +210,7 @@ def test_no_figure_nearer_that_changes_the_repair_is_missing() -> None:
     for item in state.evidence:
         if item.kind == "answer":
             asked.setdefault(item.key, []).append(item.outcome)
-    figures = [*figures_of(fitted, asked), *(Prior(mode) for mode in ("dead", "weak", "off"))]
+    figures: list[Likelihood | Prior] = [*figures_of(fitted, asked), Prior("dead"), Prior("weak"), Prior("off")]
     kinds = Counter((kind_of(figure), up) for figure, up in had)
     for figure in figures:
         least, most = (bound / value_of(fitted, figure) for bound in bounds(fitted, figure))

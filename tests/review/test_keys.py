@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import stat
 from pathlib import Path
 
@@ -119,6 +120,27 @@ def test_known_people(tmp_path: Path) -> None:
         keys.people(tmp_path)
     with pytest.raises(keys.BadKey, match="not there"):
         keys.people(tmp_path / "none")
+    # Told what is wrong, the others count; a key with two names is nobody's.
+    (tmp_path / "d.pub").write_text("junk")
+    os.mkfifo(tmp_path / "e.pub")
+    bad: list[str] = []
+    assert sorted(keys.people(tmp_path, bad).values()) == ["Robin", "Sam Halden"]
+    assert [word for word, said in zip(("one name", "no public key", "plain file"), bad, strict=True) if word in said]
+    assert robin_key(robin) not in keys.people(tmp_path, bad)
+
+
+def robin_key(public: bytes) -> str:
+    from cryptography.hazmat.primitives import serialization as form
+
+    read = form.load_pem_public_key(public)
+    return read.public_bytes(form.Encoding.Raw, form.PublicFormat.Raw).hex()
+
+
+def test_a_private_key_that_others_may_read(tmp_path: Path) -> None:
+    keys.write(tmp_path / "mine", *keys.make("Robin"))
+    assert not keys.read_by_others(tmp_path / "mine") and not keys.read_by_others(tmp_path / "none")
+    (tmp_path / "mine").chmod(0o640)
+    assert keys.read_by_others(tmp_path / "mine")
 
 
 # -- signatures ----------------------------------------------------------------------------------------
@@ -171,11 +193,32 @@ def test_a_signature_holds_for_one_state_of_one_case(robin: keys.Private) -> Non
         {"key": None},
         {"seq": "61"},
         {"seq": True},
+        # Beside what was signed nothing is said, and a name is on one line.
+        {"released": "yes"},
     ):
         bad = reseal([*case, replace(good[-1], body={**body, **change})])
         assert word(bad, robin) == "wrongly signed", change
     # Another key's signature with the key's name left in place is no signature of that key.
     assert trouble(trust(NOWHERE, edited, (), {robin.public: robin.name}, replay=False))
+
+
+@pytest.mark.parametrize(
+    "by",
+    ["Robin Skerry\nSigned by Sam Halden (event 62), up to event 61.", "Robin  Skerry", " Robin", "R\u202eobin",
+     "Ro\u200bbin", "x" * 81, "", "\x1b[32mRobin\x1b[0m", "Robin\u00a0Skerry"],
+)  # fmt: skip
+def test_a_name_that_nobody_can_have_signed_with_is_wrong(robin: keys.Private, by: str) -> None:
+    case = trail("taken-back")
+    last = case[-1]
+    own = robin.secret.sign(keys.statement(last.case, last.seq, last.hash, by)).hex()
+    log = Memory(case)
+    body = {"by": by, "key": robin.public, "seq": last.seq, "hash": last.hash, "signature": own}
+    log.append_all(last.case, [("signed", body)], WHEN)
+    for known in ({}, {robin.public: robin.name}):
+        found = trust(NOWHERE, log.events(last.case), (), known, replay=False)
+        assert found.signed == "wrongly signed" and trouble(found)
+        assert all(c.isprintable() or c == "\u00a0" for c in "".join((*found.said, found.signatures[0].by)))
+        assert not any(s.startswith("Signed by") for s in found.said)
 
 
 def test_the_short_form_of_a_key() -> None:

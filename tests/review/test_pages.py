@@ -13,12 +13,16 @@ from dataclasses import replace
 from hashlib import sha256
 from html.parser import HTMLParser
 from importlib.resources import files
+from pathlib import Path
 from typing import Any, get_args
 
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from isolate.case.store import read_case
+from isolate.cli import main
+from isolate.kb.load import load
 from isolate.kb.shown import plain
 from isolate.review import pages
 from isolate.review.chart import MOST_LINES, NO_FAULT, Line, Ranged, Turn, belief_chart, ranges, strip
@@ -28,6 +32,7 @@ from isolate.review.pages import case_page, fleet_page, repeats_page
 from isolate.review.repeats import Repeats
 from isolate.review.shapes import MomentKind, Review
 from tests.review.made_review import NASTY, everywhere, filled, grown, made_review
+from tests.worked import TRAILS
 
 VOID = frozenset({"meta", "br", "hr", "img", "input", "link"})
 """Elements of HTML that have no end [published: WHATWG HTML, 13.1.2, those of them that could come up here]."""
@@ -476,6 +481,16 @@ def test_repeats_and_fleet_say_their_words() -> None:
     assert "All together" in text and text.count(DECLINED["repair"]) >= 2
     none = replace(fleet.whole, declined=tuple(replace(d, times=0) for d in fleet.whole.declined))
     assert DECLINED["repair"] not in Page(fleet_page(replace(fleet, whole=none))).text
+
+
+def test_the_fleet_page_names_engines_as_they_are_called(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    store, page = str(tmp_path / "cases.db"), tmp_path / "fleet.html"
+    assert main(["cases", "import", str(TRAILS / "taken-back.jsonl"), "--store", store]) == 0
+    engine = read_case(TRAILS / "taken-back.jsonl")[0].body["engine"]
+    assert main(["review", "fleet", "--store", store, "--engine", engine, "--html", str(page)]) == 0
+    text = Page(page.read_text(encoding="utf-8")).text
+    title = load().knowledge.engines[engine].title.partition(",")[0]
+    assert title != engine and f"{title} only" in text and f"{title} 1 0" in text and engine not in text
 
 
 # -- the pictures ----------------------------------------------------------------------------------

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import json
+import random
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
 
-from isolate.case.case import Swap
+from isolate.case.case import CaseState, Swap
 from isolate.case.events import Event
 from isolate.case.memory import Memory
+from isolate.case.parts import finding_lines
 from isolate.review.provenance import prov_json
+from isolate.review.trust import trust
 from tests.worked import trail
 
 NAMES = ("came-back", "taken-back", "turboprop", "declined")
@@ -176,3 +180,25 @@ def test_of_two_events_of_one_number_the_first_is_told_of_and_the_other_counted(
     assert shown["entity"]["case:trail"]["isolate:left_out"] == 1
     del shown["entity"]["case:trail"]["isolate:left_out"]
     assert shown == json.loads(prov_json(events))
+
+
+def test_whatever_a_body_holds_it_is_written() -> None:
+    rng = random.Random(11)
+    odd: list[Any] = [None, True, 7, 0.5, "x\n\x1b[2J", [], ["one"], [[]], {}, {"a": [1]}, [{"name": 7}], [["x"]]]
+
+    def other(value: Any) -> Any:
+        if isinstance(value, dict) and value and rng.random() < 0.8:
+            name = rng.choice(sorted(value))
+            return {**value, name: other(value[name])}
+        if isinstance(value, list) and value and rng.random() < 0.6:
+            at = rng.randrange(len(value))
+            return [*value[:at], other(value[at]), *value[at + 1 :]]
+        return rng.choice(odd)
+
+    for name in ("worn-plug", "taken-back"):
+        events = trail(name)
+        for _ in range(60):
+            bad = [replace(e, body=b if isinstance(b := other(e.body), dict) else {}) for e in events]
+            assert json.loads(prov_json(bad))["entity"]["case:trail"]
+            finding_lines(CaseState(findings=[e.body for e in bad if e.kind == "shop-finding"]))
+            trust(lambda digest, engine: None, bad)

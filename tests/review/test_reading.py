@@ -13,7 +13,7 @@ import pytest
 from isolate.case.chain import digest, seal
 from isolate.case.events import FORMAT, ZERO, Event, canonical, to_line
 from isolate.review import reading
-from isolate.review.reading import NotATrail, Read, mend, read, read_bytes
+from isolate.review.reading import MOST_BREAKS, NotATrail, Read, mend, read, read_bytes
 from tests.bench.tampering import BYTES, EVENTS, in_bytes, in_events, lines
 from tests.worked import trail
 
@@ -108,6 +108,7 @@ def test_a_line_that_says_the_same_otherwise() -> None:
         (codecs.BOM_UTF16_BE + WHOLE.decode().encode("utf-16-be"), "UTF-16"),
         (WHOLE.decode().encode("utf-16-le"), "UTF-16"),
         (WHOLE.decode().replace("\n", "\r\n").encode("utf-16"), "line ends"),
+        (WHOLE[:-1], "no line end"),
     ],
 )
 def test_changed_on_the_way_with_all_events_whole(data: bytes, word: str) -> None:
@@ -137,7 +138,6 @@ def test_some_line_ends_changed() -> None:
 @pytest.mark.parametrize(
     ("data", "line", "column", "word"),
     [
-        (WHOLE[:-1], 61, len(LINES[-1]), "no line end"),
         (WHOLE[:-1] + b"\r", 61, len(LINES[-1]), "put in"),
         (WHOLE + b"\n", 62, 1, "empty line"),
         (WHOLE[:-40], 61, len(LINES[-1]) - 40, "cut short"),
@@ -224,6 +224,40 @@ def test_a_large_file_keeps_seals_only(monkeypatch: pytest.MonkeyPatch, tmp_path
     assert len(told) > 3 and told == sorted(told) and all(size == len(WHOLE) for _, size in told)
     path.write_bytes(WHOLE.replace(LINES[30], b""))
     assert "Event 31 is missing" in said(read(path))
+
+
+def test_many_bad_lines_are_counted_and_the_first_kept(monkeypatch: pytest.MonkeyPatch) -> None:
+    junk = [b'{"body":%d}\n' % i for i in range(300)]
+    found = read_bytes(b"".join([*LINES[:30], *junk, *LINES[30:]]))
+    assert len(found.faults) == MOST_BREAKS and found.more == 200 and found.sound == 30 and not found.left
+    assert [e.seq for e in found.events] == list(range(1, 62))
+    assert [f.line for f in found.faults] == list(range(31, 131))
+    monkeypatch.setattr(reading, "MOST_BAD", 250)
+    found = read_bytes(b"".join([*LINES[:30], *junk, *LINES[30:]]))
+    assert found.left == "The 250 lines up to line 280 are no whole events; the rest of the file was not looked at."
+    assert len(found.events) == 30 and found.more == 150
+    # As many, but never so many in a row: all of it is looked at.
+    found = read_bytes(b"".join(x for i in range(61) for x in (*junk[:200], LINES[i])))
+    assert found.more == 200 * 61 - MOST_BREAKS and len(found.events) == 61 and not found.left
+
+
+def test_breaks_of_a_chain_are_counted_as_well() -> None:
+    found = read_bytes(b"".join(LINES[:5] * 50))
+    assert len(found.faults) == MOST_BREAKS and found.more > 100 and len(found.events) == 250
+
+
+def test_a_pipe_is_not_waited_for(tmp_path: Path) -> None:
+    import os
+
+    os.mkfifo(tmp_path / "trail.jsonl")
+    with pytest.raises(NotATrail, match="not a plain file"):
+        read(tmp_path / "trail.jsonl")
+
+
+def test_what_a_line_says_stays_on_its_line() -> None:
+    thing = {**json.loads(LINES[1]), "x\nWhole: 61 events": "\x1b[2J"}
+    found = read_bytes(LINES[0] + canonical(thing) + b"\n")
+    assert found.faults and not any("\n" in f.text or "\x1b" in f.text for f in found.faults)
 
 
 def test_a_line_beyond_all_measure(monkeypatch: pytest.MonkeyPatch) -> None:

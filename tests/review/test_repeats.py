@@ -466,9 +466,11 @@ def test_kept_trails_beside_each_other(kit: Kit) -> None:
 def test_two_words_of_the_shop_that_disagree_confirm_nothing(two: Store, kit: Kit) -> None:
     body = {"repair": "replace-lead/A", "finding": "not-confirmed", "text": "", "report": "R2"}
     two.append("second", "shop-finding", body, "2030-03-02T06:00:00.000Z")
+    two.append("second", "shop-finding", {**body, "finding": "confirmed"}, "2030-03-03T06:00:00.000Z")
     body = {**body, "finding": "other", "text": "its nut was worn"}
     (found,) = repeats(two, knowledge=kit.fitted.knowledge).found
     (confirmed,) = found.confirmed
+    assert [r.disputed for r in brief(two.events("second")).repairs] == [True, False]
     assert confirmed.by == "the end of the case" and "two words of the shop disagree" in confirmed.said
     doubt = found.doubts[-1]
     assert "two words of the shop on the part that came off disagree: the shop found the fault in it; then: " in doubt
@@ -505,7 +507,16 @@ def test_the_same_fault_confirmed_twice_asks_for_its_cause(store: Store, kit: Ki
     assert repeats(store, knowledge=kit.fitted.knowledge).found[0].doubts == ()
 
 
-def went(*, before: bool = False, shop: str = "", again: bool = False) -> str:
+def test_what_is_back_long_after_says_nothing_of_what_was_put_right(store: Store, kit: Kit) -> None:
+    for name, days in (("first", 50), ("second", 10)):
+        keep(store, name, days, items=(repaired(PLUG), closed("igniter-worn/A", 0.9)), ended=False)
+        body = {"repair": PLUG, "finding": "confirmed", "text": "", "report": ""}
+        store.append(name, "shop-finding", body, "2030-03-02T06:00:00.000Z")
+    (found,) = repeats(store, knowledge=kit.fitted.knowledge).found
+    assert found.visits[1].days == pytest.approx(40, abs=0.1) and found.follows == ()
+
+
+def went(*, before: bool = False, shop: str = "", again: bool = False, kept: bool = False, there: bool = False) -> str:
     """Return what is said of a plug that went from 104 to 230, which had a complaint with it."""
     off = made("a", "02", "02", repairs=[("replace-igniter/B", "K207", "K100")])
     on = made("b", "08", "08", "230", complaint="plug-found-worn", repairs=[("replace-igniter/B", "K5", "K207")])
@@ -513,6 +524,14 @@ def went(*, before: bool = False, shop: str = "", again: bool = False) -> str:
     off = replace(off, repairs=(replace(off.repairs[0], finding=shop.rstrip("?"), disputed="?" in shop),))
     cases = [off, on, here]
     cases += [made("z", "01", "01", "230")] * before + [made("d", "20", "20")] * again
+    if there:
+        # It had come to 104 for that complaint, as the next one for it.
+        cases[0] = replace(off, opened="2030-01-04T06:00:00.000Z", repairs=(
+            replace(off.repairs[0], time="2030-01-04T07:00:00.000Z"),))  # fmt: skip
+        cases += [made("y", "02", "02", repairs=[("replace-igniter/B", "K9", "K207")])]
+    if kept:
+        cases += [made("e", "16", "16", "230", repairs=[("replace-igniter/B", "K207", "K6")])]
+        cases += [made("f", "22", "22", "230")]
     knowledge = kit_of().fitted.knowledge
     (way,) = ways(cases, "K207", kinds_of(knowledge), families(knowledge))
     (said,) = way.carries
@@ -529,6 +548,8 @@ def test_a_part_may_carry_a_defect_only_where_nothing_speaks_against() -> None:
         (went(shop="confirmed?"), "two words of the shop on it disagree (case a)"),
         (went(before=True), "230-2 had it before the part came there (case z)"),
         (went(again=True), "104-2 had it again without the part (case d)"),
+        (went(there=True), "104-2 had it before the part came there (case y)"),
+        (went(kept=True), "230-2 had it again without the part (case f)"),
     ):
         assert "may carry" not in told and f"against its carrying the defect along: {against}" in told
 
@@ -542,7 +563,7 @@ def test_a_part_group_counts_what_came_back_on_one_engine() -> None:
         made("d", "14", "14", "230", repairs=[(plug, "K207", "K4")]),
     ]  # fmt: skip
     (group,) = (g for g in repeats(Kept(cases), knowledge=kit_of().fitted.knowledge).found if g.about == "part")
-    assert group.times == 2 and [v.before for v in group.visits] == ["", "a", "", "c"]
+    assert group.times == 2 and [v.before for v in group.visits] == ["", "a", "", "c"] and group.follows == ()
     text = shown(repeats(Kept(cases)))
     assert "In 4 cases, on 2 engines: Part S/N K207" in text
     assert "Part S/N K207: 104-2, 230-2: in 4 cases, on 2 engines" in repeats_page(repeats(Kept(cases)))

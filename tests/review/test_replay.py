@@ -16,8 +16,11 @@ from isolate.case.events import Event
 from isolate.case.memory import Memory
 from isolate.case.play import _take
 from isolate.case.steps import Ask, Done, Offer
+from isolate.case.version import VERSION
 from isolate.kb.load import load
-from isolate.review.replay import Replayed, _batch, replayed
+from isolate.review.drilled import is_drill
+from isolate.review.replay import MOST_BUDGET, MOST_IN_ALL, Replayed, _batch, _remarks, replayed
+from isolate.review.trust import trust
 from isolate.review.versions import Versions
 from tests.bench.tampering import SEALED, reseal, sealed
 from tests.learnt import closed
@@ -132,9 +135,25 @@ def test_a_drill_replays_in_beliefs_and_rules() -> None:
     pilot.run(drive)
     events = tuple(drive.chase.state.events)
     found = again(events)
-    assert not found.differs and "It is a drill" in found.notes[0]
+    assert not found.differs and not found.notes and is_drill(events)
+    proven = trust(VERSIONS, events)
+    assert "It is a drill: moves, cautions and verification not checked." in proven.said
     follow = [e for e in events if e.kind in ("belief", "fired")]
     assert found.events == len(follow) + 1 > 5
+    # What is not just what a drill writes takes no checks off.
+    for about in (
+        False,
+        None,
+        {"name": "x"},
+        {**events[0].body["drill"], "released": "yes"},
+        {**events[0].body["drill"], "begun": "2030-05-01T08:00:00.001Z"},
+        {**events[0].body["drill"], "scenario": {}},
+    ):
+        case = body(BRIEF, "opened", 0, lambda b, about=about: b.update(drill=about))
+        assert again(case).differs == (
+            "Event 1 (opened): it is marked as a drill, and not as a drill writes it; it was worked anew as a case of "
+            "a real aircraft.",
+        )
     bad = body(events, "belief", 1, lambda b: b.update(none=0.5))
     seq = [e.seq for e in follow if e.kind == "belief"][1]
     assert again(bad).differs[0].startswith(f"Event {seq} (belief): no fault at all is 0.5")
@@ -220,6 +239,51 @@ def test_each_kind_of_edit_is_told_where_it_is(events: list[Event], first: str) 
 
     found = again(events)
     assert found.differs and re.match(first, found.differs[0]), found.differs[:3]
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        (lambda b: b.update(signed_off={"by": "Insp 7"}), "'signed_off' is {\"by\":\"Insp 7\"} in its heading"),
+        (lambda b: b.update(format=True), "its format is true, and a whole number from 1 is needed"),
+        (lambda b: b.update(format=0), "its format is 0, and a whole number from 1 is needed"),
+        (lambda b: b.update(format=1.5), "its format is 1.5, and a whole number from 1 is needed"),
+        (lambda b: b.update(station="\x1b[2Jx"), "station is 'x' in its heading, which is no name of one"),
+        (lambda b: b.update(program=7), "program is 7 in its heading, which is no name of one"),
+        (lambda b: b["intake"]["people"][0].update(stamp="7"), "intake, 'people', 'stamp' is nothing that is told"),
+    ],
+)
+def test_no_words_ride_on_the_heading(change: Callable[[dict[str, Any]], object], says: str) -> None:
+    found = again(body(BRIEF, "opened", 0, change))
+    assert len(found.differs) == 1 and says in found.differs[0], found.differs
+
+
+def test_a_heading_of_a_later_program_is_said() -> None:
+    later = again(body(BRIEF, "opened", 0, lambda b: b.update(program="99.0", station="north pier")))
+    assert not later.differs and later.notes[0].startswith("Its heading says that version 99.0 of this program wrote")
+    assert not again(body(BRIEF, "opened", 0, lambda b: b.update(program=VERSION))).notes
+
+
+def test_offers_that_would_take_for_ever_are_not_worked_anew() -> None:
+    offer = next(e for e in BRIEF if e.kind == "offered")
+    many = [replace(offer, body={**offer.body, "budget": MOST_BUDGET}) for _ in range(MOST_IN_ALL // MOST_BUDGET + 1)]
+    found = again(reseal([*BRIEF[:3], *many]))
+    assert "expansions together" in found.not_replayed and not found.events
+
+
+def test_people_whom_nobody_named_and_a_shop_that_contradicts_itself_are_remarks() -> None:
+    events = trail("worn-plug")
+    at = next(i for i, e in enumerate(events) if e.body.get("facts", {}).get("allowed-by"))
+    shop = next(e for e in events if e.kind == "shop-finding")
+    facts = {**events[at].body["facts"], "allowed-by": "a passer-by"}
+    other = replace(shop, body={**shop.body, "finding": "not-confirmed"})
+    said = list(_remarks(reseal([*events[:at], replace(events[at], body={**events[at].body, "facts": facts}),
+                                 *events[at + 1 :], other])))  # fmt: skip
+    assert said == [
+        f"a passer-by, who allowed it (event {events[at].seq}), is not among the people told.",
+        "the technician gave the second look at what the same person did or watched there (events 92, 128).",
+        f"The shop's words on {shop.body['repair']} contradict each other: confirmed, then not-confirmed.",
+    ]
 
 
 def test_another_answer_shows_in_all_that_followed_from_it() -> None:

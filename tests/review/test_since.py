@@ -13,7 +13,7 @@ from isolate.review.review import review
 from isolate.review.shapes import CameBack, Review
 from isolate.review.since import drawn, since
 from isolate.terminal.reviewing import as_text
-from tests.review.read_back import kits, more, resealed
+from tests.review.read_back import kits, more, resealed, sealed
 from tests.worked import TRAILS, trail
 
 PLUG, EXCITER, LEAD = "104-2-0110-a001", "104-2-0118-a002", "104-2-0125-a006"
@@ -74,6 +74,14 @@ def test_what_came_back_from_that_again_is_told_too_and_what_follows(store: Stor
 def test_the_last_one_other_engines_and_open_cases_have_none(store: Store) -> None:
     for name in ("came-back", "wet-lead", "declined", "taken-back"):
         assert since(store, trail(name), kits) == (), name
+
+
+def test_a_case_opened_before_the_end_of_this_one_is_no_return(tmp_path: Path) -> None:
+    """Both opened at 06:00 on the 18th: two cases side by side."""
+    beside = sealed(((e.kind, e.time.replace("-01-25T", "-01-18T"), e.body) for e in trail("came-back")), LEAD)
+    with open_store(str(tmp_path / "cases.db")) as store:
+        store.take([trail("hot-exciter"), beside])
+        assert since(store, trail("hot-exciter"), kits) == ()
 
 
 def test_a_case_file_has_none() -> None:

@@ -51,6 +51,14 @@ def test_minutes_add_up(name: str) -> None:
         assert m.clock == pytest.approx((parse_time(m.time) - begun).total_seconds() / 60, abs=0.006)
 
 
+def test_how_long_ago_an_earlier_case_ended_is_told_as_the_record_has_it() -> None:
+    (line,) = [line for line in at(told("came-back"), 1).more if line.startswith("Carried from")]
+    record = " ".join(str(next(e for e in trail("came-back") if e.kind == "closed").body["record"]).split())
+    for case in ("104-2-0110-a001", "104-2-0118-a002"):
+        words = line.partition(f"{case} (")[2].partition(")")[0]
+        assert words.endswith("days ago") and f"Case {case}, {words}:" in record
+
+
 def test_what_was_taken_back_says_what_that_changed() -> None:
     events, moments = trail("taken-back"), told("taken-back")
     assert [m.seq for m in moments if m.void] == [16]

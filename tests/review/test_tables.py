@@ -12,6 +12,7 @@ import json
 import os
 import subprocess
 import sys
+import unicodedata
 from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
 from functools import cache
@@ -24,11 +25,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from isolate.case.case import Swap
-from isolate.case.events import Event, now_text, read_json
+from isolate.case.events import Event, canonical, now_text, read_json
 from isolate.case.intake import Refused
 from isolate.case.memory import Memory
 from isolate.case.store import open_store
 from isolate.cli import main
+from isolate.kb.shown import plain
 from isolate.review import tables
 from isolate.review.tables import ENDINGS, TABLES, Kind, harmless, restored, rows, write_tables
 from tests.worked import TRAILS, trail
@@ -117,13 +119,20 @@ def test_csv_comes_back_by_the_csv_module(tmp_path: Path) -> None:
             tuple(_from_cell(cell, column.holds) for cell, column in zip(line, columns, strict=True)) for line in lines
         ]
         told = [
-            tuple("" if v is None and c.holds == "text" else v for v, c in zip(row, columns, strict=True))
+            tuple(
+                "" if v is None and c.holds == "text" else shown(v) if isinstance(v, str) else v
+                for v, c in zip(row, columns, strict=True)
+            )
             for row in expected(name)
         ]
         assert back == told
         for line in lines:
             for cell, column in zip(line, columns, strict=True):
                 assert column.holds != "text" or not cell.startswith(("=", "+", "-", "@", "\t", "\r", "\n"))
+
+
+def shown(text: str) -> str:
+    return plain(text, lines=True)
 
 
 def _from_cell(cell: str, holds: str) -> Any:
@@ -176,14 +185,22 @@ def test_the_body_of_an_event_is_what_the_trail_has(tmp_path: Path) -> None:
 
 @given(st.text())
 def test_a_cell_made_harmless_gives_its_text_back(text: str) -> None:
+    """But for what hides or turns the rest, by the categories of the Unicode standard, chapter 4 [published]."""
     cell = harmless(text)
-    assert restored(cell) == text
+    assert restored(cell) == shown(text)
+    assert not any(unicodedata.category(c) in ("Cc", "Cf") and c != "\n" for c in cell)
     assert not cell.startswith(("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠"))
 
 
-@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@x", "\tx", "\rx", "\nx", "＝x", "'=x"])
+@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@x", "\nx", "＝x", "'=x", " =x", "\t=x", "\r@x", "\u202e=x"])
 def test_what_a_spreadsheet_would_run_begins_with_an_apostrophe(text: str) -> None:
-    assert harmless(text) == f"'{text}"
+    assert harmless(text) == f"'{shown(text)}"
+
+
+def test_a_body_keeps_what_a_cell_may_not_show() -> None:
+    said = canonical({"text": "a\u202eb\x1b[2J\u200bc\U000e0041 é"}).decode()
+    cell = harmless(tables.spelled(said))
+    assert cell.isprintable() and read_json(restored(cell)) == read_json(said) and "é" in cell
 
 
 def test_advice_and_parts_and_answers_say_what_happened() -> None:

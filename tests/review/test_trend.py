@@ -117,6 +117,18 @@ def test_engine_types_stations_and_part_numbers() -> None:
     assert part.defects == 5 and [t.about for t in found] == ["fleet", "station", "station", "part"]
 
 
+def test_what_was_opened_beside_or_taken_up_again_is_no_return() -> None:
+    first, second, third = made(0, 70), made(1, 75), made(2, 80)
+    for odd, cases in (
+        (first, ("c1", "c2")),
+        (replace(first, closed=at(77), last=at(77)), ("c2",)),
+        (replace(first, ended="handed over, not solved here"), ("c2",)),
+    ):
+        briefs = [made(9, 0, aircraft="230"), odd, second, third]
+        (fleet,) = (t for t in trends(briefs, came_back(briefs), at(0), at(100)) if t.about == "fleet")
+        assert fleet.cases == cases
+
+
 def test_one_bad_engine_is_no_trend_of_the_fleet() -> None:
     days = [0, 50, 80, 90, 95, 98, 99, 99.5]
     briefs = [made(i, day) for i, day in enumerate(days)]

@@ -7,7 +7,7 @@ from dataclasses import replace
 from isolate.case.chain import seal, verify
 from isolate.case.events import now_text, parse_time
 from isolate.review.shapes import Trust
-from isolate.review.trust import MOST, trouble, trust
+from isolate.review.trust import MOST, is_open, trouble, trust
 from isolate.review.versions import Kits, Versions
 from tests.bench.tampering import reseal
 from tests.worked import trail
@@ -21,6 +21,8 @@ def test_a_trail_that_is_well() -> None:
     assert found == Trust(True, (), 24, (), "", "unsigned", (), found.said) and not trouble(found)
     assert found.said == (
         "Whole: 24 events, each sealed to the one before.",
+        f"It is open; a cut at its end cannot be seen from it. Last hash {CASE[-1].hash[:16]}: compare it with what "
+        "was noted of it elsewhere.",
         "Replayed: 24 events worked out anew from its knowledge, all the same.",
         "Unsigned: nobody put a name under it.",
     )
@@ -42,6 +44,18 @@ def test_a_broken_one_is_not_replayed_and_says_what_is_whole() -> None:
 def test_many_breaks_are_counted() -> None:
     found = trust(NOWHERE, CASE, [f"break {i}" for i in range(MOST + 3)])
     assert "... and 3 more breaks." in found.said and len(found.faults) == MOST + 3
+    assert "... and 1,003 more breaks." in trust(NOWHERE, CASE, found.faults, more=1000).said
+
+
+def test_open_until_it_ended_and_after_it_was_taken_up_again() -> None:
+    whole = trail("declined")
+    assert is_open(CASE) and not is_open(whole) and not any("open" in s for s in trust(NOWHERE, whole).said)
+    assert is_open([*whole, replace(whole[-1], kind="resumed")]) and not is_open([])
+
+
+def test_no_line_of_it_is_made_by_what_a_trail_holds() -> None:
+    found = trust(NOWHERE, CASE, ["break\nWhole: 9 events"], notes=["a\nb\x1b[2J"])
+    assert not any("\n" in s or "\x1b" in s for s in (*found.said, *found.faults))
 
 
 def test_one_that_replays_otherwise_is_wrong_and_one_whose_knowledge_is_away_is_not() -> None:

@@ -51,6 +51,10 @@ def test_the_check_and_the_proof_count_each_by_itself() -> None:
     assert said.endswith("the proof after it was.")
 
 
+def test_a_proof_of_the_other_channel_proves_nothing() -> None:
+    assert "no proof after it" in told(done("hot-exciter", spark_test_A="hot", start_alone_A="hot"), "hot-exciter")
+
+
 def test_heat_that_hardly_prevails_is_not_hot() -> None:
     state = fold(trail("hot-exciter"))
     state.evidence = [replace(e, condition="hot", strength=0.4) for e in state.evidence]

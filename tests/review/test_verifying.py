@@ -9,10 +9,13 @@ from pathlib import Path
 
 import pytest
 
+from isolate.case.events import to_line
+from isolate.case.memory import Memory
 from isolate.cli import main
-from tests.worked import TRAILS
+from tests.worked import TRAILS, kit_of, trail
 
 OPEN = "230-2-0312-a007"
+LAST = trail("taken-back")[-1].hash[:16]
 
 
 @pytest.fixture
@@ -39,6 +42,8 @@ def test_a_file_that_is_well(here: Path, capsys: pytest.CaptureFixture[str]) -> 
     assert out.out.splitlines() == [
         f"open.jsonl (case {OPEN})",
         "  Whole: 61 events, each sealed to the one before.",
+        "  It is open; a cut at its end cannot be seen from it. Last hash 2b4d: compare it with what was noted of it "
+        "elsewhere.".replace("2b4d", LAST),
         "  Replayed: 61 events worked out anew from its knowledge, all the same.",
         "  Unsigned: nobody put a name under it.",
     ]
@@ -56,7 +61,8 @@ def test_many_with_one_that_was_changed(here: Path, capsys: pytest.CaptureFixtur
     out = capsys.readouterr().out
     line = data.count(b"\n", 0, at) + 1
     column = at - data.rfind(b"\n", 0, at)
-    assert f"open.jsonl (case {OPEN}): whole, 61 events, not replayed, unsigned.\n" in out
+    assert f"open.jsonl (case {OPEN}): whole, 61 events, open (a cut at its end does not show; " in out
+    assert f"last hash {LAST}), not replayed, unsigned.\n" in out
     assert f"! bad.jsonl (case {OPEN})\n  NOT WHOLE.\n  bad.jsonl:{line}:{column}: Event {line}: this byte was" in out
     assert f"  Events 1 to {line - 1} are whole.\n" in out
     assert "crlf.jsonl" in out and "Its line ends were changed on the way" in out
@@ -113,7 +119,8 @@ def test_a_key_is_made_and_signs(
 
 
 @pytest.mark.parametrize(
-    "name", ["Robin Skerry", "robin skerry", "R\u043ebin Skerry", "R\u00f6bin Skerry", "Robin  Sk\u0435rry", "RobinSkerry"]
+    "name",
+    ["Robin Skerry", "robin skerry", "R\u043ebin Skerry", "R\u00f6bin Skerry", "Robin  Sk\u0435rry", "RobinSkerry"],
 )
 def test_nobody_signs_with_another_key_as_somebody_who_is_known(
     here: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, name: str
@@ -160,4 +167,89 @@ def test_nobody_is_known(here: Path, capsys: pytest.CaptureFixture[str]) -> None
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("ISOLATE_PEOPLE", str(here / "people"))
         assert run("verify") == 1
-        assert "x.pub: no public key, or a damaged one" in capsys.readouterr().err
+        assert "x.pub: no public key, or a damaged one. It was passed over" in capsys.readouterr().err
+        # The others count.
+        assert run("key", "Robin Skerry", "--out", "people/robin", "--no-passphrase") == 0
+        assert run("key") == 1
+        out = capsys.readouterr()
+        assert "Robin Skerry: key " in out.out and "x.pub: no public key" in out.err
+        assert run("verify", "--no-replay", "open.jsonl") == 1
+        out = capsys.readouterr()
+        assert "Whole: 61 events" in out.out and "x.pub: no public key" in out.err
+
+
+def test_every_end_of_a_case_is_told(
+    here: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    whole = trail("taken-back")
+    log = Memory(whole[:30])
+    log.append_all(OPEN, [("noted", {"text": "elsewhere"})], "2030-03-12T23:00:00.000Z")
+    other = log.events(OPEN)
+    assert run("key", "Robin Skerry", "--out", "robin", "--no-passphrase") == 0
+    assert main(["cases", "import", "open.jsonl"]) == 0
+    assert run("sign", OPEN, "--key", "robin") == 0
+    (here / "other.jsonl").write_bytes(b"".join(to_line(event) + b"\n" for event in other))
+    assert main(["cases", "import", "other.jsonl"]) == 0
+    (here / "people").mkdir()
+    shutil.copy(here / "robin.pub", here / "people")
+    monkeypatch.setenv("ISOLATE_PEOPLE", str(here / "people"))
+    capsys.readouterr()
+    end = f"{OPEN}@{other[-1].hash[:8]}"
+    assert run("verify", "--no-replay", OPEN) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert f"It has another end, {end}: 31 events, parting from this one at event 31, open, unsigned." in said
+    assert run("verify", "--no-replay", end) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "the main one: 62 events, parting from this one at event 31, open, signed by Robin Skerry." in said
+    assert run("verify", "--no-replay") == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert f"{end}: whole, 31 events" in said and "It has 1 other end, 1 signed, 0 ended." in said
+    assert "2 trails: 2 whole" in said
+
+
+def test_a_list_that_was_changed_by_hand_is_told(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    import sqlite3
+
+    assert main(["cases", "import", "open.jsonl"]) == 0
+    with sqlite3.connect(here / "cases.db") as db:
+        db.execute("UPDATE chains SET aircraft = '117'")
+    assert run("verify", "--no-replay") == 1
+    assert "NOT AS LISTED." in capsys.readouterr().out
+
+
+def test_a_drill_is_counted_apart(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    from isolate.case.written import read
+    from isolate.drill.drive import Drive
+    from isolate.drill.scenario import Scenario
+    from isolate.kb.load import shipped_scenarios
+
+    kit, log = kit_of(), Memory()
+    scenario = read(shipped_scenarios() / "gate-intermittent.yaml", Scenario, kit.fitted)
+    Drive.begin(kit, log, "drill-1", "gate-intermittent", scenario, "Ann", "2030-05-01T08:00:00.000Z")
+    (here / "drill.jsonl").write_bytes(b"".join(to_line(event) + b"\n" for event in log.events("drill-1")))
+    assert run("verify", "drill.jsonl", "open.jsonl") == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert "a drill: moves, cautions and verification not checked, beliefs and rules replayed the same" in out
+    assert "2 trails: 2 whole, 1 replayed the same, 0 signed, 1 drill (moves, cautions and verification" in out
+
+
+def test_a_key_that_others_may_read_is_warned_of(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["cases", "import", "open.jsonl"]) == 0
+    assert run("key", "Robin", "--out", "mine", "--no-passphrase") == 0
+    (here / "mine").chmod(0o644)
+    assert run("sign", OPEN, "--key", "mine") == 0
+    assert "others on this machine may read or change mine" in capsys.readouterr().err
+
+
+def test_what_verify_calls_whole_is_taken_in(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    data = (here / "open.jsonl").read_bytes()
+    for name, changed in (
+        ("end", data[:-1]),
+        ("crlf", data.replace(b"\n", b"\r\n")),
+        ("mark", b"\xef\xbb\xbf" + data),
+        ("wide", data.decode().encode("utf-16")),
+    ):
+        (here / f"{name}.jsonl").write_bytes(changed)
+        assert run("verify", "--no-replay", f"{name}.jsonl") == 0
+        assert main(["cases", "import", f"{name}.jsonl", "--store", f"{name}.db"]) == 0, name
+        assert "61 events added" in capsys.readouterr().out
