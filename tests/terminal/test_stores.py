@@ -83,8 +83,8 @@ def test_cases_are_searched_and_the_newest_come_first(run: Run, tmp_path: Path) 
         store.take([told("K207 seen", case=f"230-1-0401-{n:04x}", aircraft="230") for n in range(45)])
     code, out, _ = run("cases")
     assert code == 0 and len(out.splitlines()) == 43 and "12 more; --all lists them" in out
-    assert len(run("cases", "--all")[1].splitlines()) == 53
-    assert len(run("cases", "k207", "SEEN", "--all")[1].splitlines()) == 46
+    assert len(run("cases", "--all")[1].splitlines()) == 54
+    assert len(run("cases", "k207", "SEEN", "--all")[1].splitlines()) == 47
     assert "104-2-0110-a001" in run("cases", "--part", "k-207")[1]
     assert run("cases", "nonesuch") == (0, "No case is like that.\n", "")
     code, _, err = run("cases", "--since", "yesterday")
