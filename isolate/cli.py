@@ -645,13 +645,13 @@ def _store(arguments: argparse.Namespace) -> int:
 
 def _next(arguments: argparse.Namespace) -> int:
     from isolate.case.advise import advise
-    from isolate.case.store import read_case
+    from isolate.review.reading import taken
 
     if arguments.depth is not None:
         from isolate.case.ahead import as_dict, checked_depth, of_case
 
         checked_depth(arguments.depth)
-    events = read_case(arguments.file)
+    events, _ = taken(arguments.file)
     kits = _kits(_load(arguments).knowledge)
     advice = advise(kits, events, _now)
     ahead = None

@@ -20,10 +20,11 @@ ENDINGS = (".jsonl", ".db")
 
 @dataclass(frozen=True)
 class Home:
-    """What came home: what each end of a case did, and a sentence on each that was not taken in."""
+    """What came home: what each end of a case did; sentences on what was not taken in, and on what was replaced."""
 
     merged: tuple[Merged, ...] = ()
     problems: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 def merge(
@@ -35,6 +36,7 @@ def merge(
     """
     merged: list[Merged] = []
     problems: list[str] = []
+    notes: list[str] = []
     for path in _files(map(Path, paths), problems):
         try:
             if _is_store(path):
@@ -42,6 +44,7 @@ def merge(
                     found = copy(other, store, progress, str(path))
                 merged += found.merged
                 problems += found.problems
+                notes += found.notes
             else:
                 events = read_case(path)
                 if "drill" in events[0].body:
@@ -57,7 +60,7 @@ def merge(
             raise StoreError(str(error)) from None
         except StoreError as error:
             problems.append(str(error))
-    return Home(tuple(merged), tuple(problems))
+    return Home(tuple(merged), tuple(problems), tuple(notes))
 
 
 def copy(
@@ -70,6 +73,7 @@ def copy(
     label = label or source.label
     merged: list[Merged] = []
     problems: list[str] = []
+    notes: list[str] = []
     drills = 0
     ends = source.ends()
     for done, name in enumerate(ends, 1):
@@ -97,12 +101,11 @@ def copy(
         data = source.knowledge(kept.digest)
         if data is not None:
             try:
-                said = to.keep_archive(kept.digest, kept.kept, data)
+                if said := to.keep_archive(kept.digest, kept.kept, data):
+                    notes.append(said)
             except StoreError as error:
-                said = str(error)
-            if said:
-                problems.append(f"{label}: {said}")
-    return Home(tuple(merged), tuple(problems))
+                problems.append(f"{label}: {error}")
+    return Home(tuple(merged), tuple(problems), tuple(notes))
 
 
 class _Here(StoreError):

@@ -30,6 +30,7 @@ FINDINGS = {
 """What a shop may say, in words."""
 LONGEST = 60
 """Letters of a part or serial number or a reference."""
+NOBODY_SAYS = "(which repair is not said)"
 _NOT_KNOWN = ("", "unknown", "not known", "?", "-")
 
 
@@ -169,7 +170,8 @@ def finding_lines(state: CaseState) -> list[str]:
         said = FINDINGS.get(finding, f"what the shop is said to have found ({finding[:LONGEST]}) is nothing it may say")
         more = f": {text}" if text else ""
         of = f" (report {report})" if report else ""
-        lines.append(f"  {repair}, the part that came off: {said}{f', {mode}' if mode else ''}{more}{of}.")
+        named = f", {mode}" if mode else ""
+        lines.append(f"  {repair or NOBODY_SAYS}, the part that came off: {said}{named}{more}{of}.")
     lines += [f"  {doubt}" for doubt in contradictions(state.findings)]
     return ["", "Found by the shop since:", *lines] if lines else []
 

@@ -109,7 +109,8 @@ class Head:
     """One end of a case: its last hash, how many events lead to it, the time of the last.
 
     ``parts``: the number of its first event that the main end does not have; for the main one, the first that another
-    does not have; 0 where the case has one end only. ``main``: whether the case's name alone means it.
+    another does not have; 0 where the case has one end only. ``main``: whether the case's name alone means it.
+    ``signed``: whether it has a signature; that it holds is not said here.
     """
 
     case: str
@@ -119,6 +120,7 @@ class Head:
     parts: int
     main: bool
     ended: bool = False
+    signed: bool = False
 
     @property
     def name(self) -> str:
@@ -634,22 +636,25 @@ class Store:
         rows: list[dict[str, Any]] = []
         said: list[str] = []
         noted: dict[str, tuple[Any, Any]] = {}
+        names: dict[str, str] = {}
         for key in keys:
             events, listed = [_as_found(case, row) for row in on.rows(key)], on.as_listed(key)
             if not events:
                 said.append(f"{key}: all its events are gone; what the list says of it was left as it was.")
                 continue
             row = _chain_row(key, events)
+            head = str(listed["head"]) if listed is not None and _is_noted(listed) else row["head"]
+            names[key] = name = case if len(keys) == 1 else f"{case}@{head[:DIGITS]}"
             if listed is None:
                 said.append(
-                    f"{key}: the list had lost it, and has it again up to event {row['events']}. Whether events after "
+                    f"{name}: the list had lost it, and has it again up to event {row['events']}. Whether events after "
                     "that were removed cannot be told from this store."
                 )
             elif not _is_noted(listed):
-                said.append(f"{key}: how many events it has was unreadable; now it is what is there, {row['events']}.")
+                said.append(f"{name}: how many events it has was unreadable; now it is what is there, {row['events']}.")
             elif (listed["events"], listed["head"]) != (row["events"], row["head"]):
                 said.append(
-                    f"{key}: its last event is not the one that was written last (number {listed['events']}); isolate "
+                    f"{name}: its last event is not the one that was written last (number {listed['events']}); isolate "
                     "review verify says more."
                 )
                 row |= {"events": listed["events"], "head": listed["head"]}
@@ -657,12 +662,13 @@ class Store:
             if listed is not None:
                 noted[key] = listed["main"], listed["ends"]
                 if wrong := _differences({**listed, "events": row["events"], "head": row["head"]}, row):
-                    said.append(f"{key}: put right: {'; '.join(wrong)}.")
+                    said.append(f"{name}: put right: {'; '.join(wrong)}.")
         rows.sort(key=lambda row: (-row["signed"], -row["ended"], -row["events"], row["head"]))
         for number, row in enumerate(rows):
-            if noted.get(row["id"], (int(number == 0), len(rows))) != (int(number == 0), len(rows)):
-                said.append(f"{row['id']}: put right: how many ends its case has, and which of them is the main one.")
-            on.list_anew({**row, "main": int(number == 0), "ends": len(rows), "known": 0})
+            place, name = (int(number == 0), len(keys)), names[row["id"]]
+            if noted.get(row["id"], place) != place:
+                said.append(f"{name}: put right: how many ends its case has, and which of them is the main one.")
+            on.list_anew({**row, "main": place[0], "ends": place[1], "known": 0})
         on.keep_briefs(
             [_looked_at(r["id"], self._parsed(on, r["id"], case, lenient=True), r["events"]) for r in rows]
         )
@@ -750,9 +756,8 @@ class Store:
             for at, chain in enumerate(chains):
                 others = hashes[1:] if at == 0 else hashes[:1]
                 parts = min((_common(hashes[at], other) + 1 for other in others), default=0)
-                found.append(
-                    Head(case, chain["head"], chain["events"], chain["last"], parts, at == 0, bool(chain["ended"]))
-                )
+                flags = at == 0, bool(chain["ended"]), bool(chain["signed"])
+                found.append(Head(case, chain["head"], chain["events"], chain["last"], parts, *flags))
             return tuple(found)
 
         return self._read(work)

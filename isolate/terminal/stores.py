@@ -56,7 +56,7 @@ def cases(arguments: argparse.Namespace) -> int:
         say("The one written to last comes first.")
     if count > len(found):
         say(f"{count - len(found)} more; --all lists them, words and options such as --aircraft choose among them.")
-    if forked := [case.id for case in found if case.ends > 1]:
+    if forked := list(dict.fromkeys(case.id.partition("@")[0] for case in found if case.ends > 1)):
         say(f"Forked, with more than one end: {', '.join(forked)}. isolate store forks shows where they part.")
     return 0
 
@@ -164,6 +164,8 @@ def _came_home(store: Store, home: Home) -> None:
     for merged in [m for m in shown[SHOWN:] if m.fork]:
         for line in taken(store, merged):
             say(line, "  ")
+    for note in home.notes:
+        say(plain(note), "  ")
     for problem in home.problems:
         print(f"isolate: {plain(problem)}", file=sys.stderr)
     added = sum(m.added for m in home.merged)
@@ -203,7 +205,7 @@ def _forks(arguments: argparse.Namespace, store: Store) -> int:
     for case in forks:
         say(f"{case}:")
         for head in store.heads(case):
-            state = "ended" if head.ended else "open"
+            state = f"{'ended' if head.ended else 'open'}{', signed' if head.signed else ''}"
             where = "nothing in common with the other" if head.parts == 1 else f"parts at event {head.parts}"
             main = "; the main one, meant by the case's name alone" if head.main else ""
             when = head.last[:16].replace("T", " ")
@@ -211,7 +213,9 @@ def _forks(arguments: argparse.Namespace, store: Store) -> int:
     if not forks:
         say("No case here has more than one end.")
         return 0
-    say("isolate review CASE@HEAD reads one end; isolate chase --resume CASE@HEAD goes on with it.")
+    say("Signed comes before unsigned, ended before open, then the longer. isolate review verify CASE@HEAD proves a "
+        "signature, isolate review CASE@HEAD reads one end, isolate chase --resume CASE@HEAD goes on with it."
+    )  # fmt: skip
     return 0
 
 

@@ -128,7 +128,8 @@ def _verify(arguments: argparse.Namespace) -> int:
                 return 1 if bad else 0
         many = len(named) > 1
         for number, (name, path) in enumerate(named, 1):
-            where = f"{number} of {len(named)}: {name}" if many else name
+            short = name if path is not None else _end_name(name)
+            where = f"{number} of {len(named)}: {short}" if many else short
             progress(where)
             one = _one(name, path, store, versions, known, not arguments.no_replay, progress, where)
             progress.gone()

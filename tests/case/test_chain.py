@@ -476,3 +476,8 @@ def test_where_times_go_back_the_furthest_is_told() -> None:
     assert said.startswith("Its times go back at event 5, by 3 days, and at 1 more: clocks of two machines that differ")
     assert back_in_time([*events[:2], back[0]]).startswith("Its times go back at event 3, by 3 hours: clocks")
     assert back_in_time([events[0], replace(events[1], time="yesterday")]) == ""
+
+
+def test_a_chain_of_which_nothing_is_left() -> None:
+    (fault,) = verify([], head="a" * 64)
+    assert str(fault) == "All its events are gone."

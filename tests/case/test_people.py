@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 from isolate.case import deferral, handing
-from isolate.case.case import Intake, fold
+from isolate.case.case import CaseState, Intake, fold
 from isolate.case.chain import verify
 from isolate.case.chase import Chase, Kit
 from isolate.case.intake import Refused
@@ -405,6 +405,11 @@ def test_the_shop_s_finding_is_added_to_an_ended_case_and_changes_no_belief(kit:
     assert verify(hand.events) == []
     assert (after.evidence, after.ended, after.record) == (before.evidence, before.ended, before.record)
     (said,) = [line for line in finding_lines(after) if "replace-igniter/A" in line]
+    other = [*after.findings, {**after.findings[-1], "finding": "confirmed"}]
+    said_twice = finding_lines(CaseState(findings=other))[-1]
+    assert said_twice.endswith("contradict each other: not-confirmed, then confirmed.")
+    odd = finding_lines(CaseState(findings=[{"finding": "\t=1+1", "text": 7}, {"repair": ["x"], "mode": None}]))
+    assert len(odd) == 4 and all("\t" not in line and "nothing it may say" in line for line in odd[2:])
     assert "nothing wrong with it: spark in limits on the bench (report WS-9)" in said
     for repair, finding, text, says in (
         ("replace-igniter/B", "confirmed", "", "has no repair"),

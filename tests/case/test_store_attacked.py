@@ -348,7 +348,7 @@ def test_knowledge_that_is_none_is_not_taken_in_and_what_is_damaged_is_replaced(
             told = evil.copy_to(home)
             assert len(told.merged) == 1 and len(told.problems) == 1 and "was not taken in" in told.problems[0]
             assert home.knowledge(name) is None
-            (said,) = good.copy_to(evil).problems
+            (said,) = good.copy_to(evil).notes
             assert "could not be used" in said and "was replaced" in said and evil.knowledge(name) == data
             evil._write(lambda on: on.keep_knowledge(name, at(0), b"garbage"))
             where = str(evil.path or "")

@@ -47,10 +47,12 @@ def at(second: int) -> str:
 
 
 def chain(words: Sequence[str], case: str = CASE) -> tuple[Event, ...]:
-    """Return a whole trail that says these words, one an event after the opening."""
+    """Return a whole trail that says these words, one an event after the opening; C closes it, S signs it."""
     events = [seal(case, 1, "opened", at(0), OPENING, ZERO)]
     for word in words:
-        events.append(seal(case, len(events) + 1, "noted", at(len(events)), {"text": word}, events[-1].hash))
+        kind, last = {"C": "closed", "S": "signed"}.get(word, "noted"), events[-1]
+        body = {"text": word, **({"seq": last.seq, "hash": last.hash} if word == "S" else {})}
+        events.append(seal(case, len(events) + 1, kind, at(len(events)), body, last.hash))
     return tuple(events)
 
 
@@ -210,7 +212,7 @@ _numbers = itertools.count()
 @given(data=st.data())
 def test_merging_is_a_function_of_what_is_merged(two: tuple[Store, Store], data: st.DataObject) -> None:
     """Random trees of one case, their trails in two random orders, some twice, alone and together: the same store."""
-    words = st.lists(st.sampled_from("ab"), max_size=5).map(tuple)
+    words = st.lists(st.sampled_from("abCS"), max_size=5).map(tuple)
     trails = data.draw(st.lists(words, min_size=1, max_size=7), label="trails")
     case = f"{CASE}-{next(_numbers)}"
     seen = []
@@ -226,7 +228,10 @@ def test_merging_is_a_function_of_what_is_merged(two: tuple[Store, Store], data:
         assert told == maximal(trails) and len(heads) == len(told)
         (listed,) = (s for s in store.cases() if s.id == case)
         assert (listed.ends, listed.head, listed.events) == (len(heads), heads[0].head, heads[0].events)
-        assert heads[0] == min(heads, key=lambda h: (-h.events, h.head)) and heads[0].main
+        said = {h.head: [e.body["text"] for e in store.events(h.name)[1:]] for h in heads}
+        rank = {h.head: ("S" not in said[h.head], "C" not in said[h.head], -h.events, h.head) for h in heads}
+        assert heads[0] == min(heads, key=lambda h: rank[h.head]) and heads[0].main
+        assert all(store.unlike(h.name) == [] for h in heads)
         assert all(store.faults(h.name) == [] for h in heads)
         seen.append((heads, listed))
     assert seen[0] == seen[1]
