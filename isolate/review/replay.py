@@ -685,7 +685,7 @@ def _remarks(events: Sequence[Event]) -> Iterator[str]:
     for name, where in allowed.items():
         yield f"{name}, who allowed it ({_events(where)}), is not among the people told."
     for name, where in same.items():
-        yield f"{name} gave the second look at what the same person did or watched there ({_events(where)})."
+        yield f"The second look at what {name} did or watched was that person's own ({_events(where)})."
     yield from contradictions([event.body for event in events if event.kind == "shop-finding"])
 
 

@@ -281,7 +281,7 @@ def test_people_whom_nobody_named_and_a_shop_that_contradicts_itself_are_remarks
                                  *events[at + 1 :], other])))  # fmt: skip
     assert said == [
         f"a passer-by, who allowed it (event {events[at].seq}), is not among the people told.",
-        "the technician gave the second look at what the same person did or watched there (events 92, 128).",
+        "The second look at what the technician did or watched was that person's own (events 92, 128).",
         f"The shop's words on {shop.body['repair']} contradict each other: confirmed, then not-confirmed.",
     ]
 
