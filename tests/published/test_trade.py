@@ -595,7 +595,7 @@ def test_the_record_and_the_end_release_nothing(worn_plug: Seen) -> None:
 
 def test_facts_are_asked_where_they_can_kill_and_not_over_and_over(worn_plug: Seen) -> None:
     # [our judgement] A confirmation costs patience: thirty in a whole plug change, with both channels fired and
-    # started, is what a practitioner bears, and one or two more for each state that has a gate of its own: wind,
+    # started, is what people bear, and one or two more for each state that has a gate of its own: wind,
     # tools, heat, fuelling, fire cover, danger zones, draining. None is asked twice before one and the same step.
     gated = Counter(
         name
