@@ -550,7 +550,7 @@ def _cases_export(arguments: argparse.Namespace) -> int:
     from isolate.case.store import open_store
 
     path = arguments.file or Path(f"{arguments.case}.jsonl")
-    with open_store(arguments.store) as store:
+    with open_store(arguments.store, there=True) as store:
         store.export_case(arguments.case, path, overwrite=arguments.overwrite)
     print(f"{arguments.case} is in {path}")
     return 0
@@ -576,7 +576,7 @@ def _cases_show(arguments: argparse.Namespace) -> int:
     from isolate.case.parts import finding_lines
     from isolate.case.store import open_store
 
-    with open_store(arguments.store) as store:
+    with open_store(arguments.store, there=True) as store:
         state = fold(store.events(arguments.case))
         if arguments.hand_over:
             if state.passed_on is None:
@@ -604,7 +604,7 @@ def _cases_finding(arguments: argparse.Namespace) -> int:
     from isolate.case.parts import finding_event, finding_lines
     from isolate.case.store import open_store
 
-    with open_store(arguments.store) as store:
+    with open_store(arguments.store, there=True) as store:
         events = store.events(arguments.case)
         repair, finding, text, report = arguments.repair, arguments.finding, arguments.text, arguments.report
         mode, state = arguments.mode.strip(), fold(events)

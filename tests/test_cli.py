@@ -269,8 +269,9 @@ def test_unknown_names_in_a_scenario_are_told_with_their_line(
 def test_names_unknown_on_the_command_line_are_told(cli: Cli, tmp_path: Path) -> None:
     plain(cli("drill", "plug-bnids"), "plug-bnids", "plug-binds")
     plain(cli("drill", "--scenarios", tmp_path / "none"), "none")
-    plain(cli("cases", "export", "104-2-0101-ffff"), "104-2-0101-ffff")
+    plain(cli("cases", "export", "104-2-0101-ffff"), "There is no store at")
     plain(cli("chase", "--resume", "104-2-0101-ffff"), "104-2-0101-ffff")
+    plain(cli("cases", "export", "104-2-0101-ffff"), "There is no case 104-2-0101-ffff")
     plain(cli("chase", "--resume"), "no case is open")
     plain(cli("chase", "--answers", "x.yaml", "--resume", "y"), "--resume")
     for wrong in (("bogus",), ("kb",), ("kb", "bogus"), ("next",), ("cases", "export"), ("chase", "--bogus")):

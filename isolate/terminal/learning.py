@@ -54,7 +54,7 @@ def run(arguments: argparse.Namespace) -> int:
         said = near(arguments.engine, engines) or f"; there are {', '.join(engines)}"
         raise Refused(f"no engine is called {arguments.engine!r}{said}")
     # Shown on a terminal alone, beside what is printed, and gone when it is done.
-    with open_store(arguments.store) as store, Console(stderr=True).status("Reading the closed cases"):
+    with open_store(arguments.store, there=True) as store, Console(stderr=True).status("Reading the closed cases"):
         learnt = learn(loaded, store, since, until, arguments.engine, arguments.least)
     proposed = changes(learnt)
     said_so = sections(loaded, proposed)

@@ -66,7 +66,7 @@ def run(arguments: argparse.Namespace) -> int:
         store = None
         if not (path := _is_file(arguments.case)) or arguments.store:
             # With a file it is only asked for knowledge that was kept in it.
-            store = stack.enter_context(open_store(arguments.store, later=path))
+            store = stack.enter_context(open_store(arguments.store, later=path, there=True))
         found = _from_file(Path(arguments.case)) if path else _from_store(store, arguments.case)
         versions = Versions(arguments.knowledge, store)
         kits = _kits(versions, found.events, arguments.knowledge)

@@ -98,7 +98,7 @@ class _Lazy:
         from isolate.case.store import open_store
 
         if self._store is None:
-            self._store = self._stack.enter_context(open_store(self._where))
+            self._store = self._stack.enter_context(open_store(self._where, there=bool(self._where)))
         return self._store
 
     def load_knowledge(self, digest: str) -> Any:
@@ -359,7 +359,7 @@ def _sign(arguments: argparse.Namespace) -> int:
     bad: list[str] = []
     known = keys.people(told.people, bad)
     _passed_over(bad)
-    with open_store(arguments.store) as store:
+    with open_store(arguments.store, there=True) as store:
         faults = store.faults(arguments.case)
         if faults:
             raise Refused(f"case {arguments.case} is not whole and is not signed so. {faults[0]}")

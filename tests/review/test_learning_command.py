@@ -97,7 +97,11 @@ def test_what_cannot_be_asked_gets_a_sentence(
 
 
 def test_an_empty_store_and_a_span_without_cases_say_so(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["review", "learn", "--store", str(tmp_path / "new.db")]) == 0
+    path = tmp_path / "new.db"
+    assert main(["review", "learn", "--store", str(path)]) == 1
+    assert "There is no store at" in capsys.readouterr().err and not path.exists(), "none is made by asking"
+    open_store(path).close()
+    assert main(["review", "learn", "--store", str(path)]) == 0
     assert "nothing to learn from" in " ".join(capsys.readouterr().out.split())
 
 

@@ -227,7 +227,11 @@ def test_a_case_of_the_store_and_the_other_end_of_a_forked_one(run: Run, tmp_pat
     assert code == 0 and "Note: there" in out and "Note: here" not in out and f"{CASE}@{one[-1].hash[:8]}" in out
 
 
-def test_a_case_that_there_is_not(run: Run) -> None:
+def test_a_case_that_there_is_not(run: Run, tmp_path: Path) -> None:
+    code, out, err = run("nobody-1")
+    assert code == 1 and out == "" and "There is no store at" in err
+    assert not (tmp_path / "cases.db").exists(), "none is made by asking"
+    open_store(tmp_path / "cases.db").close()
     code, out, err = run("nobody-1")
     assert code == 1 and out == "" and "There is no case nobody-1" in err
     code, _, err = run("nobody.jsonl")
