@@ -442,6 +442,8 @@ def test_a_damaged_database(tmp_path: Path) -> None:
         try:
             with open_store(path) as store:
                 store.cases()
+                holds = b'"remark"' in whole[start : start + 4096]
+                assert store.faults(CASE) or not holds, "damage to a page that holds events went unseen"
                 assert store.faults(CASE) or store.events(CASE) == events, "damage to an event went unseen"
         except StoreError:
             refused += 1
