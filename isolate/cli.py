@@ -10,6 +10,7 @@ from datetime import UTC
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from isolate.calc import TITLES as CALCULATIONS
 from isolate.terminal.plain import kits as _kits
 from isolate.terminal.plain import print_step as _print_step
 from isolate.terminal.plain import say as _say
@@ -44,7 +45,11 @@ def main(argv: Sequence[str] | None = None) -> int:
     # The tables are small: a second thread of the numeric library only spins beside the first.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     parser = _parser()
-    arguments = parser.parse_args(_joined(sys.argv[1:] if argv is None else argv))
+    words = _joined(sys.argv[1:] if argv is None else argv)
+    # What a calculation asks for stands with the calculation, and is read only where it is called.
+    summing = len(words) > 1 and words[0] == "calc" and words[1] in CALCULATIONS
+    arguments = parser.parse_args(words[:2] if summing else words)
+    arguments.rest = list(words[2:])
     if arguments.run is None:
         parser.print_help()
         return 2
@@ -74,6 +79,7 @@ def _sentence(error: Exception) -> str | None:
     """Return what to tell the user of an error that is his or hers to know, None for one that is ours."""
     expected: list[type[BaseException]] = [Failure, OSError]
     for module, names in (
+        ("isolate.calc.shape", ("Unfit",)),
         ("isolate.kb.read", ("KnowledgeError",)),
         ("isolate.kb.fit", ("UnknownName",)),
         ("isolate.case.store", ("StoreError",)),
@@ -204,13 +210,15 @@ def _parser() -> argparse.ArgumentParser:
 
     _drill_parsers(commands, common, stored)
 
-    calc = commands.add_parser("calc", help="work something out by itself, without a case")
+    calc = commands.add_parser("calc", help="work something out by itself, without a case: readings to evidence")
     sums = calc.add_subparsers(metavar="WHAT", required=True)
     log = sums.add_parser("starts", parents=[common], help="what a log of past starts says: channel, lane, since when")
     log.add_argument("file", metavar="FILE", help="a table with a header, such as a CSV; - reads what is pasted")
     log.add_argument("--engine", required=True, metavar="TYPE", help="engine type")
     log.add_argument("--json", action="store_true", help="everything, as JSON")
     log.set_defaults(run=_calc_starts)
+    for name, title in CALCULATIONS.items():
+        sums.add_parser(name, help=title, add_help=False).set_defaults(run=_calc, calculation=name)
 
     kb = commands.add_parser("kb", help="look after the knowledge")
     about = kb.add_subparsers(metavar="WHAT", required=True)
@@ -698,6 +706,12 @@ def _drill(arguments: argparse.Namespace) -> int:
 
 
 # -- calc ------------------------------------------------------------------------------------------
+
+
+def _calc(arguments: argparse.Namespace) -> int:
+    from isolate.terminal.calcs import run
+
+    return run(arguments.calculation, arguments.rest)
 
 
 def _calc_starts(arguments: argparse.Namespace) -> int:

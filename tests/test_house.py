@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parent.parent
-ORDER = ("kb", "reasoning", "case", "review", "drill", "terminal", "cli", "__main__")
+ORDER = ("calc", "kb", "reasoning", "case", "review", "drill", "terminal", "cli", "__main__")
 """From left to right: each may import itself and what stands before it."""
 HEAVY = (
     *("alembic", "cryptography", "experta", "jinja2", "numpy", "prompt_toolkit", "pyarrow", "pydantic", "rapidfuzz"),
@@ -29,6 +29,8 @@ IMPURE = frozenset(
     }
 )
 """What reasoning does without: files, clocks, chance, screens, other programs."""
+READERS = frozenset({"isolate/calc/clip.py", "isolate/calc/recorder.py", "isolate/calc/removals.py"})
+"""What reads a file for a calculation: a recording, a recorder's log, a list of removals."""
 ONLY = {
     "experta": {"isolate/reasoning/rules.py"},
     "sqlalchemy": {"isolate/case/database.py", "isolate/case/migrations/"},
@@ -36,7 +38,7 @@ ONLY = {
     "psycopg": {"isolate/case/database.py"},
     "sqlite3": {"isolate/case/database.py", "isolate/case/store.py"},
     "cryptography": {"isolate/review/keys.py"},
-    "scipy": {"isolate/review/"},
+    "scipy": {"isolate/calc/", "isolate/review/"},
     "jinja2": {"isolate/review/pages.py"},
     "pyarrow": {"isolate/review/tables.py"},
     "rich": {"isolate/terminal/", "isolate/cli.py"},
@@ -117,6 +119,8 @@ def strangers(source: str, file: str) -> list[str]:
             found.append(f"{file}:{line} imports {top}, which is only for {', '.join(sorted(allowed))}")
         if file.startswith("isolate/reasoning/") and top in IMPURE:
             found.append(f"{file}:{line} imports {top}: reasoning has no files, no clock and no screen")
+        if file.startswith("isolate/calc/") and top in IMPURE and file not in READERS:
+            found.append(f"{file}:{line} imports {top}: a calculation has no files, no clock and no screen")
     return found
 
 
