@@ -12,6 +12,7 @@ TITLES = {
     "torque": "what to set a torque wrench to with an extension or crowfoot, and back",
     "preload": "what a thread compound does to the preload that a torque gives",
     "spacer": "which spacers bring a plug to its immersion, and the chance of being outside",
+    "volts": "a supply's volts, at rest and under load, beside what your data allows",
     "feeder": "voltage drop of a feed: expected, allowed, and what readings with and without load say",
     "lead": "a conductor's resistance, corrected to temperature, beside its limit",
     "insulation": "insulation resistance, corrected for temperature and humidity, beside its limit",

@@ -673,6 +673,10 @@ def _verified(state: CaseState, event: Event, void: bool) -> None:
     state.move = None
 
 
+RECORD = "record"
+"""Within what a check was answered that a record read for another one answered as well."""
+
+
 def _corrected(state: CaseState, event: Event, void: bool) -> None:
     undone = next(e for e in state.events if e.seq == int(event.body["seq"]))
     state.confirmed.clear()
@@ -683,7 +687,7 @@ def _corrected(state: CaseState, event: Event, void: bool) -> None:
         state.ending, state.deferral = None, {}
     elif within == "verify":
         _reopen_verification(state)
-    elif undone.kind == "answered" and within != "repair":
+    elif undone.kind == "answered" and within not in ("repair", RECORD):
         state.move, state.accepted = Move("check", undone.body["check"]), event.seq
     elif undone.kind == "swapped" and undone.body.get("taken_up"):
         state.move, state.accepted = Move("swap", undone.body["key"]), event.seq

@@ -19,11 +19,11 @@ from typing import Any, Protocol, Self
 
 import numpy as np
 
-from isolate.case import deferral, handing, swaps
+from isolate.case import deferral, handing, measured, swaps
 from isolate.case import facts as case_facts
 from isolate.case.ages import asked_already
-from isolate.case.believed import READ_BACK, before, believed, further, heeds_answers
-from isolate.case.case import CLOSE_UP, CaseState, Evidence, Intake, Seen, Swap, apply, fold
+from isolate.case.believed import READ_BACK, TOLD, before, believed, further, heeds_answers
+from isolate.case.case import CLOSE_UP, RECORD, CaseState, Evidence, Intake, Seen, Swap, apply, fold
 from isolate.case.events import FORMAT, Event, now_text, parse_time
 from isolate.case.intake import Refused, check_intake, checked_facts
 from isolate.case.memory import Memory
@@ -1246,8 +1246,12 @@ class Chase:
         )
         self._settle()
 
-    def answer(self, outcome: str | None, note: str = "") -> None:
-        """Take a check's outcome; None is "could not tell". At a direct offer this accepts it as well."""
+    def answer(self, outcome: str | None, note: str = "", reading: Mapping[str, Any] | None = None) -> None:
+        """Take a check's outcome; None is "could not tell". At a direct offer this accepts it as well.
+
+        ``reading``: what was measured, as :func:`isolate.case.measured.body` gives it. An outcome against what the
+        reading comes to needs a note that says why. Raises Refused.
+        """
         step = self.now()
         if isinstance(step, Offer) and step.direct:
             check = self.fitted.check(step.key)
@@ -1269,6 +1273,8 @@ class Chase:
         }
         if "motoring" in check.entry.tags and outcome is not None:
             body["motors"] = True
+        if reading is not None:
+            body["reading"] = measured.kept(reading, check, outcome, note)
         items: list[tuple[str, Mapping[str, Any]]] = [*self._acknowledged(step.cautions), ("answered", body)]
         if (changed := check.entry.swaps) is not None and not changed.back and outcome is not None:
             changed_over = Swap(changed.part, *self.fitted.channels[:2])
@@ -1277,6 +1283,37 @@ class Chase:
             items.append(("noted", {"text": note, "about": check.key}))
         self._write(*items)
         self._settle()
+
+    def record(self, answers: Sequence[tuple[str, str, Mapping[str, Any]]]) -> None:
+        """Take what a record that was read for one check says of others: (check, outcome, reading) of each.
+
+        Only between moves, and only checks that say of themselves that a record answers them along with another. One
+        that was answered already, or could not be told, is left as it is. Raises Refused.
+        """
+        if self.state.ended or self.state.move is not None:
+            raise Refused("a record is read along between two moves: finish what is in hand first")
+        items: list[tuple[str, Mapping[str, Any]]] = []
+        for key, outcome, reading in answers:
+            check = self.fitted.check(key)
+            self._known(check, outcome)
+            if not any(one.along for one in check.entry.calculations(self.fitted.profile.features)):
+                raise Refused(f"{check.title}: a record does not answer it by itself")
+            if not self._unasked(key):
+                raise Refused(f"{check.title}: it has been answered; take that back, or doubt it, before")
+            body: dict[str, Any] = {
+                "check": check.key,
+                "outcome": outcome,
+                # It was recorded when the defect showed, before anybody came to look.
+                **{"condition": self.intake.condition, "strength": 1.0, "occasion": TOLD},
+                "minutes": 0,
+                "spoils": [],
+                "within": RECORD,
+                "reading": measured.kept(reading, check, outcome, ""),
+            }
+            items.append(("answered", body))
+        if items:
+            self._write(*items)
+            self._settle()
 
     @staticmethod
     def _known(check: FitCheck, outcome: str | None) -> None:
@@ -1550,9 +1587,17 @@ class Chase:
             self._memo = _Memo()
             self._settle()
 
-    def note(self, text: str) -> None:
-        """Add a note."""
-        self._write(("noted", {"text": text}))
+    def note(self, text: str, about: str = "", reading: Mapping[str, Any] | None = None) -> None:
+        """Add a note. ``about``: the step it belongs to; ``reading``: what was worked out there, which answers nothing.
+
+        Raises Refused for a reading that is none.
+        """
+        body: dict[str, Any] = {"text": text}
+        if about:
+            body["about"] = about
+        if reading is not None:
+            body["reading"] = measured.kept(reading)
+        self._write(("noted", body))
 
     def leave(self) -> None:
         """Leave the case for later."""

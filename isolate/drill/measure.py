@@ -43,7 +43,7 @@ IDLE = frozenset(
     {
         *("title", "says", "tells", "source", "purpose", "means", "do", "steps", "never", "word", "record", "to"),
         "sure",
-        *("cautions", "tags", "authority", "tools", "place", "examines", "money", "book"),
+        *("cautions", "reads", "tags", "authority", "tools", "place", "examines", "money", "book"),
     }
 )
 """Fields that no measured cost follows from: words for people, and who may do something, with what and where."""

@@ -13,6 +13,7 @@ from typing import Any, get_args
 
 from pydantic import BaseModel
 
+from isolate.calc import TITLES
 from isolate.kb.folder import Base
 from isolate.kb.model import (
     FACTS,
@@ -33,6 +34,7 @@ from isolate.kb.model import (
     Pattern,
     Place,
     Profile,
+    Reads,
     Repair,
     Rule,
     Said,
@@ -51,6 +53,7 @@ REFERENCES: dict[type[BaseModel], dict[str, str]] = {
     Zone: {"source": "sources"},
     Mode: {"like": "modes", "source": "sources"},
     Check: {"needs": "access", "shut": "access", "spoils": "access", "cautions": "cautions", "source": "sources"},
+    Reads: {"unless": "checks"},
     Crossing: {"cautions": "cautions"},
     Access: {"needs": "access", "shut": "access", "source": "sources"},
     Repair: {
@@ -156,11 +159,13 @@ class _Agreement:
                 if outcome not in check.outcomes:
                     message = f"`{name}` has no outcome `{outcome}`{near(outcome, check.outcomes)}"
                     self.say("checks", name, ("shows", condition), message)
+            self.reads("checks", name, check)
             self.swap(name, check)
             self.open_and_shut("checks", name, check)
         self.access()
         for name, repair in self.entries["repairs"].items():
             self.repair(name, repair)
+            self.reads("repairs", name, repair)
             self.open_and_shut("repairs", name, repair)
         for name, caution in self.entries["cautions"].items():
             self.caution(name, caution)
@@ -405,6 +410,20 @@ class _Agreement:
                     clash = f"needs `{one}`{by_way}, which wants `{other}` shut, "
                     clash += "and this is it" if other == name and kind == "access" else f"and `{other}` open"
                     self.say(kind, name, ("needs", index), clash)
+
+    def reads(self, kind: str, name: str, entry: Check | Repair) -> None:
+        """What a reading goes through: a calculation that there is, and outcomes that the check has."""
+        outcomes = entry.outcomes if isinstance(entry, Check) else {}
+        for index, one in enumerate(entry.reads):
+            path = ("reads", index)
+            if one.calc not in TITLES:
+                self.say(kind, name, (*path, "calc"), f"there is no calculation `{one.calc}`{near(one.calc, TITLES)}")
+            for verdict, outcome in one.gives.items():
+                if outcome not in outcomes:
+                    message = f"`{name}` has no outcome `{outcome}`{near(outcome, outcomes)}"
+                    self.say(kind, name, (*path, "gives", verdict), message)
+            if one.along and not one.gives:
+                self.say(kind, name, (*path, "along"), "a record that answers nothing here is not read along")
 
     def swap(self, name: str, check: Check) -> None:
         """A check that changes parts over takes two channels, each with a part of that name that a repair replaces."""

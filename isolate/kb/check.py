@@ -10,6 +10,9 @@ import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from typing import NamedTuple, get_args
 
+from isolate.calc import calculation
+from isolate.calc import given as readings
+from isolate.calc.shape import Unfit
 from isolate.kb.check_gates import gates
 from isolate.kb.check_rules import alive_rules, coded, rules_that_agree, rules_that_fire
 from isolate.kb.check_view import Path, View, listed, literals, patterns
@@ -55,6 +58,7 @@ def check(loaded: Loaded) -> list[Problem]:
         _places(view, fitted)
     _checks(view)
     _repairs(view)
+    _reads(view)
     _complaints(view)
     _signs(view)
     _sayings(view)
@@ -379,6 +383,49 @@ def _places(view: View, fitted: Fitted) -> None:
                 if not place:
                     message = f"can be done nowhere: it needs `{fitted.access[key].name}`, which is done elsewhere"
                     view.say(kind, fitting.name, ("place",), message, fitted.name)
+
+
+# -- what is measured ----------------------------------------------------------------------------
+
+
+def _reads(view: View) -> None:
+    """Say where a step asks a calculation for what it does not have, or settles a limit that is not ours to hold."""
+    entries: list[tuple[str, str, Check | Repair]] = [
+        *(("checks", name, one) for name, one in view.knowledge.checks.items()),
+        *(("repairs", name, one) for name, one in view.knowledge.repairs.items()),
+    ]
+    for kind, name, entry in entries:
+        for index, reads in enumerate(entry.reads):
+            one, path = calculation(reads.calc), ("reads", index)
+            inputs = {wanted.name: wanted for wanted in one.inputs}
+            for field, named in (("given", reads.given), ("asks", reads.asks)):
+                for word in named:
+                    if word not in inputs:
+                        message = f"calc {one.name} does not ask for `{word}`{near(word, inputs)}"
+                        view.say(kind, name, (*path, field), message)
+            for word, told in reads.given.items():
+                if word in inputs and inputs[word].limit:
+                    message = f"`{word}` is a limit: it is asked from the approved data, and none is held here"
+                    view.say(kind, name, (*path, "given", word), message)
+                elif word in inputs:
+                    try:
+                        readings.value(inputs[word], told)
+                    except Unfit as error:
+                        view.say(kind, name, (*path, "given", word), str(error))
+            if not reads.gives:
+                continue
+            judges = one.judges.get(reads.judge)
+            if judges is None:
+                known = ", ".join(word or "(none)" for word in one.judges)
+                view.say(kind, name, (*path, "judge"), f"calc {one.name} has no such verdicts; it has: {known}")
+                continue
+            for verdict in reads.gives:
+                if verdict not in judges:
+                    message = f"calc {one.name} never says `{verdict}`{near(verdict, judges)}"
+                    view.say(kind, name, (*path, "gives", verdict), message)
+            for verdict in judges:
+                if verdict not in reads.gives:
+                    view.say(kind, name, (*path, "gives"), f"does not say what `{verdict}` would answer")
 
 
 # -- complaints and signs ------------------------------------------------------------------------

@@ -135,6 +135,10 @@ def _shape(base: Base, report: Report) -> dict[str, dict[str, Any]]:
 
 def _digest(knowledge: Knowledge) -> str:
     plain = knowledge.model_dump(mode="json", exclude={"digest"})
+    for entry in (*plain["checks"].values(), *plain["repairs"].values()):
+        # Older knowledge keeps its digest, and cases their knowledge: what it could not say yet is not in it.
+        if not entry["reads"]:
+            del entry["reads"]
     # Canonical JSON sorts keys, but the order of a check's outcomes (best news to worst) carries meaning.
     for check in plain["checks"].values():
         check["outcomes"] = list(check["outcomes"].items())

@@ -199,6 +199,28 @@ class Swaps(Model):
     )
 
 
+class Reads(Fitting):
+    """A calculation that a reading taken at this step goes through, and what its verdicts answer.
+
+    The limit it is held against is asked of whoever takes it, from the approved data.
+    """
+
+    calc: Name = Field(description="The calculation, as `isolate calc` has it.")
+    judge: str = Field(default="", description="Which of its verdicts answers, where it gives several.")
+    given: dict[Name, Text] = Field(default={}, description="What it asks for and this step settles, as typed.")
+    asks: list[Name] = Field(default=[], description="What it need not be told and is asked here all the same.")
+    gives: dict[Name, Name] = Field(
+        default={}, description="Verdict → the outcome of this check that it is; none: it is worked out and kept."
+    )
+    along: bool = Field(
+        default=False,
+        description="True: a record read for another check answers this one too, wherever the work stands.",
+    )
+    unless: list[Name] = Field(
+        default=[], description="Checks whose answer from the same record says it already: then not this one as well."
+    )
+
+
 class Cited(Fitting):
     """What steps on the aircraft have in common."""
 
@@ -214,7 +236,12 @@ class Cited(Fitting):
     authority: list[Name] = Field(default=[], description="Authorisations that somebody present must hold.")
     tools: list[Name] = Field(default=[], description="Tools and services needed that may not be at hand, e.g. air.")
     people: int = Field(default=1, ge=1, le=6)
+    reads: list[Reads] = Field(default=[], description="Calculations for what is measured or recorded at it.")
     source: list[Name] = Field(min_length=1)
+
+    def calculations(self, features: Mapping[str, Scalar]) -> tuple[Reads, ...]:
+        """Return what is worked out at it on an engine of these features."""
+        return tuple(one for one in self.reads if one.on(features))
 
 
 class Check(Cited):

@@ -22,6 +22,7 @@ from isolate.kb.model import (
     Outcome,
     Pattern,
     Profile,
+    Reads,
     Repair,
     Repeats,
     Row,
@@ -129,7 +130,7 @@ _ORDER: dict[type[BaseModel], tuple[str, ...]] = {
     Check: (
         *("only", "purpose", "kind", "minutes", "needs", "shut", "spoils", "place", "authority", "tools", "people"),
         *("cautions", "steps", "never", "outcomes", "given", "makes", "shows", "starts", "recorded"),
-        *("age_of", "swaps", "repeats", "sure", "tags"),
+        *("age_of", "swaps", "repeats", "reads", "sure", "tags"),
     ),
     Access: (
         *("only", "word", "needs", "shut", "lasting", "place", "authority", "tools", "people", "open", "close"),
@@ -137,8 +138,8 @@ _ORDER: dict[type[BaseModel], tuple[str, ...]] = {
     ),
     Repair: (
         *("only", "kind", "to", "clears", "success", "disturbs", "minutes", "parts", "needs", "shut", "spoils"),
-        *("place", "authority", "tools", "people", "replaces", "examines", "cautions", "steps", "never", "record"),
-        "tags",
+        *("place", "authority", "tools", "people", "replaces", "examines", "cautions", "steps", "never", "reads"),
+        *("record", "tags"),
     ),
     Caution: ("only", "level", "text", "asks", "wait", "since", "holds_while"),
     Complaint: ("only", "says", "asks_channel", "starts", "answers", "found_open", "verify_own", "verify"),
@@ -171,6 +172,7 @@ _LABELS: dict[str, str] = {
     "anew": "of fitting",
     "by_lane": "by lane",
     "recorded": "from starts",
+    "reads": "worked out",
     "wait": "timer runs",
     "since": "from opening",
     "holds_while": "holds while",
@@ -311,6 +313,14 @@ class _Words:
                 told = (outcome for outcome in self.entry.outcomes if outcome in row.gives)
                 gives = ", ".join(f"{outcome} {percent(row.gives[outcome])}" for outcome in told)
                 yield f"{f'{zone}, ' if several else ''}{_listed(row.modes)}: {gives}"
+
+    def _reads(self, value: list[Reads]) -> Iterator[str]:
+        for one in value:
+            answers = ", ".join(f"{verdict} is {outcome}" for verdict, outcome in one.gives.items())
+            where = f"where {only(one.only)}, " if one.only else ""
+            along = "; a record read for another check answers it too" if one.along else ""
+            judge = f" ({one.judge})" if one.judge else ""
+            yield f"{where}calc {one.calc}{judge}: {answers or 'worked out and kept, answers nothing'}{along}"
 
     def _repeats(self, value: Repeats) -> Iterator[str]:
         yield f"up to {value.most} times on one occasion; {percent(value.same)} of the time it only repeats itself"
