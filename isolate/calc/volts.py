@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from isolate.calc.shape import CANNOT_TELL, Calculation, Figure, Found, Given, Input, Judged, Unfit, beside
+from isolate.calc.spread import spread
 from isolate.calc.units import Quantity, figure
 
 NOTHING = 0.1
@@ -66,18 +67,14 @@ def _work(given: Given) -> Found:
             )
     spans = {what: _read(reading) for what, reading in readings.items()}
     lines = [
-        f"{what.capitalize()}: {_v(readings[what].value)} V ({_v(a)} to {_v(b)} V)."
-        for what, (a, b) in spans.items()
+        f"{what.capitalize()}: {_v(readings[what].value)} V ({_v(a)} to {_v(b)} V)." for what, (a, b) in spans.items()
     ]
     figures = [Figure(what.replace(" ", "-"), what, readings[what].value, a, b, "V") for what, (a, b) in spans.items()]
     warnings = []
     if len(spans) == 2:
-        sag, off = (
-            readings["at rest"].value - readings["under load"].value,
-            sum(0.95 * r.within for r in readings.values()),
-        )
-        lines.append(f"It sags by {_v(sag)} V ({_v(sag - off)} to {_v(sag + off)} V) under that load.")
-        figures.append(Figure("sag", "sag", sag, sag - off, sag + off, "V"))
+        sag = spread(lambda rest, loaded: rest - loaded, readings["at rest"], readings["under load"])
+        lines.append(f"It sags by {_v(sag.value)} V ({_v(sag.low)} to {_v(sag.high)} V) under that load.")
+        figures.append(Figure("sag", "sag", *sag, "V"))
     else:
         warnings.append("nothing drew on it when it was read; a tired source reads well until it works")
     return Found(

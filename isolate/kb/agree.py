@@ -19,6 +19,7 @@ from isolate.kb.model import (
     FACTS,
     HEALTHY,
     KINDS,
+    NOTHING,
     VERIFY,
     Access,
     Ask,
@@ -419,7 +420,7 @@ class _Agreement:
             if one.calc not in TITLES:
                 self.say(kind, name, (*path, "calc"), f"there is no calculation `{one.calc}`{near(one.calc, TITLES)}")
             for verdict, outcome in one.gives.items():
-                if outcome not in outcomes:
+                if outcome != NOTHING and outcome not in outcomes:
                     message = f"`{name}` has no outcome `{outcome}`{near(outcome, outcomes)}"
                     self.say(kind, name, (*path, "gives", verdict), message)
             if one.along and not one.gives:

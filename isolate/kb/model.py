@@ -16,6 +16,9 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 HEALTHY = "healthy"
 """The state every zone has besides its fault modes."""
 
+NOTHING = "nothing"
+"""What a verdict of a reading answers where no outcome of the check follows from it."""
+
 VERIFY = "verify"
 """The move that is no entry: verify now. A gate may block it by this name."""
 
@@ -210,7 +213,10 @@ class Reads(Fitting):
     given: dict[Name, Text] = Field(default={}, description="What it asks for and this step settles, as typed.")
     asks: list[Name] = Field(default=[], description="What it need not be told and is asked here all the same.")
     gives: dict[Name, Name] = Field(
-        default={}, description="Verdict → the outcome of this check that it is; none: it is worked out and kept."
+        default={},
+        description=(
+            "Verdict → the outcome of this check that it is, or `nothing`; none at all: it is worked out and kept."
+        ),
     )
     along: bool = Field(
         default=False,
