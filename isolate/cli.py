@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from isolate.calc import TITLES as CALCULATIONS
+from isolate.kb.shown import plain as _plain
 from isolate.terminal.plain import kits as _kits
 from isolate.terminal.plain import print_step as _print_step
 from isolate.terminal.plain import say as _say
@@ -47,6 +48,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser = _parser()
     words = _joined(sys.argv[1:] if argv is None else argv)
     # What a calculation asks for stands with the calculation, and is read only where it is called.
+    if words[:1] == ["calc"] and (len(words) == 1 or words[1] in ("-h", "--help") or words[1] not in _CALC):
+        return _calc_alone(words[1:])
     summing = len(words) > 1 and words[0] == "calc" and words[1] in CALCULATIONS
     arguments = parser.parse_args(words[:2] if summing else words)
     arguments.rest = list(words[2:])
@@ -71,8 +74,19 @@ def main(argv: Sequence[str] | None = None) -> int:
                 f"something went wrong that should not ({type(error).__name__}: {error}). Nothing that was "
                 "acknowledged is lost. With ISOLATE_DEBUG=1 the same command shows where."
             )
-        print(f"isolate: {sentence}", file=sys.stderr)
+        _complain(f"isolate: {_plain(sentence, lines=True)}")
         return 1
+
+
+def _complain(sentence: str) -> None:
+    """Print an error; on a terminal, one of a single line is broken between words."""
+    if sys.stderr.isatty() and "\n" not in sentence:
+        import shutil
+        import textwrap
+
+        width = max(20, shutil.get_terminal_size().columns - 1)
+        sentence = textwrap.fill(sentence, width, break_on_hyphens=False, break_long_words=False)
+    print(sentence, file=sys.stderr)
 
 
 def _sentence(error: Exception) -> str | None:
@@ -351,7 +365,9 @@ def _review_parsers(commands: Any, common: argparse.ArgumentParser, stored: argp
         "MODE=P (a prior), knowledge=FOLDER or knowledge=DIGEST; may be given again",
     )
     review.add_argument(
-        "--only", metavar="PART", help="one part of it: story, belief, firm, rules, minutes, advice, trust, record"
+        "--only",
+        metavar="PART",
+        help="one part of it: story, belief, firm, readings, rules, minutes, advice, trust, record",
     )
     review.add_argument("--html", type=Path, metavar="FILE", help="write it there as a page")
     review.add_argument("--text", type=Path, metavar="FILE", help="write it there as text")
@@ -521,7 +537,12 @@ def _chase_script(arguments: argparse.Namespace) -> int:
         for line in (*notes, *inherit.carried(kit.model, intake).short()):
             _say(line, "  ")
         try:
-            done = play(chase, Script(written), clock, lambda step, said: _print_step(chase, step, said))
+            done = play(
+                chase,
+                Script(written, kit.fitted, arguments.answers.parent),
+                clock,
+                lambda step, said: _print_step(chase, step, said),
+            )
         except (OutOfAnswers, Refused) as error:
             if isinstance(error, OutOfAnswers) and written.hand_over is not None:
                 print()
@@ -706,6 +727,19 @@ def _drill(arguments: argparse.Namespace) -> int:
 
 
 # -- calc ------------------------------------------------------------------------------------------
+
+
+_CALC = ("starts", *CALCULATIONS)
+
+
+def _calc_alone(words: Sequence[str]) -> int:
+    """List what can be worked out, or say that there is no such calculation."""
+    from isolate.terminal import calcs
+
+    if words and words[0] not in ("-h", "--help"):
+        return calcs.unknown(words[0])
+    calcs.listing()
+    return 0
 
 
 def _calc(arguments: argparse.Namespace) -> int:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from math import isfinite
 from typing import Any, Literal
 
 CANNOT_TELL = "cannot-tell"
@@ -29,6 +30,9 @@ class Input:
     ``choice`` (one of ``choices``), ``text``, ``yes`` (a bool), ``file`` (a path, as text). ``limit``: it comes from
     the user's approved data, so it never has a default. ``default``: as typed; None: it has to be told; "": it may
     be left out, and then is not among what is given. ``many``: several, as a tuple; typed with ``;`` between them.
+    A quantity that is a limit is one exact figure (``within`` is nought). ``beyond``: a meter's `>500 MΩ` and its
+    `OL` are taken too; they come with a ``bound`` (:class:`isolate.calc.units.Quantity`). ``after``: another input;
+    on a terminal this one is asked for only where that one was told.
     """
 
     name: str
@@ -40,11 +44,16 @@ class Input:
     choices: tuple[str, ...] = ()
     hint: str = ""
     """An example of what may be typed: ``30 MΩ``."""
+    beyond: bool = False
+    after: str = ""
 
 
 @dataclass(frozen=True)
 class Figure:
-    """A result with the interval that holds it in 95 of 100 such readings. ``low`` = ``high``: it is exact."""
+    """A result with the interval that holds it in 95 of 100 such readings. ``low`` = ``high``: it is exact.
+
+    An end without a limit is infinite; as JSON it is null.
+    """
 
     name: str
     says: str
@@ -55,7 +64,9 @@ class Figure:
 
     def as_dict(self) -> dict[str, Any]:
         """Return it as a JSON object."""
-        return {k: getattr(self, k) for k in ("name", "says", "value", "low", "high", "unit")}
+        ends = {k: getattr(self, k) for k in ("value", "low", "high")}
+        told = {k: v if isfinite(v) else None for k, v in ends.items()}
+        return {"name": self.name, "says": self.says, **told, "unit": self.unit}
 
 
 @dataclass(frozen=True)
@@ -106,6 +117,8 @@ class Calculation:
     judges: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     draw: Callable[[Found, int, bool], Sequence[str]] | None = None
     figure: Callable[[Found, str], None] | None = None
+    shows: tuple[str, ...] = ()
+    """The inputs that an example is made of, beside those that have to be told; none: those alone."""
 
     def input(self, name: str) -> Input:
         """Return an input by name. Raises KeyError."""

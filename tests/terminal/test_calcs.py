@@ -1,0 +1,320 @@
+"""``isolate calc WHAT``: the command line, what is asked on a terminal, what is shown, JSON, and the exit status."""
+
+from __future__ import annotations
+
+import io
+import json
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+import pytest
+
+from isolate import cli
+from isolate.calc import TITLES
+from isolate.calc.shape import CANNOT_TELL, Calculation, Figure, Found, Given, Input, Judged, Unfit
+from isolate.calc.units import Quantity
+from isolate.terminal import calcs
+from tests.terminal.screen import Terminal
+
+
+def worked(given: Given) -> Found:
+    """Volts and ohms make amperes; beside a limit where one is told."""
+    volts: Quantity = given["volts"]
+    ohms: tuple[Quantity, ...] = given["ohms"]
+    if volts.value < 0:
+        raise Unfit("volts: the meter's leads are the wrong way round", "volts")
+    if given.get("words") == "both":
+        raise Unfit("these two contradict each other")
+    if given.get("words") == "nothing":
+        return Found(("Nothing can be said.",), warnings=("there is nothing in it",))
+    amps = volts.value / ohms[0].value
+    judged = {}
+    if "most" in given:
+        most = given["most"].value
+        near = abs(amps - most) < 0.1
+        judged[""] = Judged(CANNOT_TELL if near else "above" if amps > most else "within", "a finer meter settles it")
+    return Found(
+        (f"It draws {amps:.3g} A.", "Worked out by Ohm's law, with Ω and µ in it."),
+        (Figure("current", "current", amps, amps - 0.1, amps + 0.1, "A"),),
+        judged,
+        ("it was read cold",) if "oil" in given else (),
+    )
+
+
+MADE = Calculation(
+    "made",
+    "what it draws",
+    (
+        Input("volts", "voltage", "Volts at the pin", hint="28 V"),
+        Input("ohms", "resistance", "Resistance", many=True, hint="9 Ω"),
+        Input("oil", "temperature", "How warm the oil is (Enter: not read)", default=""),
+        Input("most", "current", "The most that it may draw", default="", limit=True),
+        Input("why", "text", "Why it is that", default="", after="most"),
+        Input("words", "text", "Anything else", default=""),
+        Input("side", "choice", "Which side", default="left", choices=("left", "right")),
+    ),
+    worked,
+    "Ohm's law.",
+    judges={"": {"within": "Within the limit of your data", "above": "Above it"}},
+    draw=lambda found, width, ascii_only: ["#" * width if ascii_only else "█" * width],
+    figure=lambda found, path: Path(path).write_text("drawn"),  # type: ignore[arg-type,return-value]
+)
+FILED = Calculation(
+    "filed",
+    "what a file says",
+    (Input("log", "file", "The log"), Input("most", "current", "The most", default="", limit=True)),
+    lambda given: Found((given["log"],), (Figure("x", "x", 1, 1, 1, ""),)),
+    "nobody.",
+)
+
+
+@pytest.fixture(autouse=True)
+def made(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(calcs, "calculation", {"made": MADE, "filed": FILED}.__getitem__)
+    monkeypatch.setenv("COLUMNS", "80")
+
+
+def ran(capsys: pytest.CaptureFixture[str], *words: str, name: str = "made") -> tuple[int, str, str]:
+    """Return the exit status, what was printed, and what was printed as an error."""
+    try:
+        status = calcs.run(name, words)
+    except SystemExit as ended:
+        status = int(str(ended.code))
+    return status, *capsys.readouterr()
+
+
+SURE = ("--volts", "28 V", "--ohms", "9 Ω")
+
+
+def test_what_was_understood_comes_first_and_the_result_last(capsys: pytest.CaptureFixture[str]) -> None:
+    status, out, err = ran(capsys, *SURE, "--most", "2 A", "--oil", "-5C")
+    assert (status, err) == (0, "")
+    assert out.splitlines() == [
+        "Understood",
+        "  Volts at the pin: 28 ± 0.5 V",
+        "  Resistance: 9 ± 0.5 Ω",
+        "  How warm the oil is: -5 ± 0.5 °C",
+        "  The most that it may draw: 2 A",
+        "Taken, since nothing else was told",
+        "  Which side: left",
+        "",
+        "█" * 79,
+        "",
+        "It draws 3.11 A.",
+        "Worked out by Ohm's law, with Ω and µ in it.",
+        "Above it: a finer meter settles it",
+        "Mind: it was read cold",
+    ]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("--volts", "28 V", "--ohms", "9 Ω", "--oil", "-5 C"),
+        ("--volts", "28", "V", "--ohms", "9", "Ω", "--oil", "-5", "C"),
+        ("--volts=28 V", "--ohms=9 Ω", "--oil=-5 C"),
+        ("--volts=28", "V", "--ohms", "9Ω", "--oil=-5", "C"),
+        ("--oil", "−5C", "--volts", "28V", "--ohms", "9 Ω"),
+        ("--oil", "-5C", "--volts", "28V", "--ohms", "9 Ω"),
+    ],
+)
+def test_a_figure_may_stand_in_several_words_and_be_negative(
+    words: Sequence[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    status, out, _ = ran(capsys, *words, "--json")
+    given = json.loads(out)["given"]
+    assert status == 0 and given["oil"]["is"]["value"] == -5 and given["volts"]["is"]["value"] == 28
+
+
+def test_several_are_told_with_semicolons_or_again(capsys: pytest.CaptureFixture[str]) -> None:
+    _, out, _ = ran(capsys, "--volts", "28 V", "--ohms", "9; 10 Ω", "--ohms", "11 Ω", "--json")
+    assert [one["value"] for one in json.loads(out)["given"]["ohms"]["is"]] == [9, 10, 11]
+
+
+def test_json_has_a_shape_that_stays(capsys: pytest.CaptureFixture[str]) -> None:
+    _, out, _ = ran(capsys, *SURE, "--most", "2 A", "--json")
+    found = json.loads(out)
+    assert list(found) == ["calculation", "title", "given", "figures", "judged", "lines", "warnings", "source"]
+    assert found["figures"][0]["name"] == "current" and found["figures"][0]["unit"] == "A"
+    assert found["judged"] == {
+        "reading": {"verdict": "above", "words": "Above it", "why": "a finer meter settles it", "seconds": None}
+    }
+    assert found["given"]["side"] == {"asks": "Which side", "told": False, "understood": "left", "is": "left"}
+    assert found["given"]["most"]["told"] and found["given"]["most"]["is"]["said"] == "2 ± 0 A"
+
+
+@pytest.mark.parametrize(
+    ("words", "status"),
+    [
+        (SURE, 0),
+        ((*SURE, "--most", "3.1 A"), 0),  # the verdict cannot be told, but there is a figure
+        ((*SURE, "--words", "nothing"), 1),
+        ((*SURE, "--voltz", "3"), 2),
+        (("stray", *SURE), 2),
+    ],
+)
+def test_exit_status(words: Sequence[str], status: int, capsys: pytest.CaptureFixture[str]) -> None:
+    assert ran(capsys, *words)[0] == status
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--volts", "28 V"), "ohms has to be told: Resistance (such as 9 Ω)"),
+        (("--volts", "28 V", "--volts", "27 V", "--ohms", "9 Ω"), "volts is told once, not 2 times"),
+        (("--volts", "28", "--ohms", "9 Ω"), "volts: the unit is missing"),
+        (("--volts", "-28 V", "--ohms", "9 Ω"), "the wrong way round"),
+        ((*SURE, "--words", "both"), "contradict"),
+        ((*SURE, "--side", "up"), "none of left, right"),
+    ],
+)
+def test_bad_input_is_a_sentence(words: Sequence[str], said: str) -> None:
+    with pytest.raises(Unfit) as caught:
+        calcs.run("made", words)
+    assert said in str(caught.value)
+
+
+def test_an_option_that_is_not_there_is_named_with_its_neighbour(capsys: pytest.CaptureFixture[str]) -> None:
+    _, out, err = ran(capsys, *SURE, "--ohmz", "3")
+    assert out == "" and "there is no --ohmz; did you mean --ohms?" in err and len(err.splitlines()) == 2
+    assert "what is 'stray'?" in ran(capsys, "stray", *SURE)[2]
+    assert "expected" in ran(capsys, "--volts")[2]
+
+
+def test_help_has_groups_an_example_and_the_source(capsys: pytest.CaptureFixture[str]) -> None:
+    status, out, _ = ran(capsys, "--help")
+    assert status == 0 and max(map(len, out.splitlines())) <= 80
+    assert out.index("has to be told") < out.index("limits, from your approved data") < out.index("may be told")
+    assert 'isolate calc made --volts "28 V" --ohms "9 Ω"' in out and "From: Ohm's law." in out
+    assert "(Enter" not in out
+
+
+def test_a_file_is_told_without_an_option(capsys: pytest.CaptureFixture[str]) -> None:
+    for words in (("a b.csv",), ("a b.csv", "--most", "2 A"), ("--most=2A", "a b.csv"), ("--most", "2 A", "a b.csv")):
+        status, out, err = ran(capsys, *words, "--json", name="filed")
+        assert (status, err) == (0, "") and json.loads(out)["lines"] == ["a b.csv"], words
+    for words in (("x.csv", "--most", "2", "A", "--json"), ("--json", "x.csv", "--most", "2", "A")):
+        assert json.loads(ran(capsys, *words, name="filed")[1])["given"]["most"]["told"]
+    with pytest.raises(Unfit, match="log has to be told"):
+        calcs.run("filed", [])
+
+
+def test_an_output_without_our_signs_loses_no_meaning(monkeypatch: pytest.MonkeyPatch) -> None:
+    out = io.BytesIO()
+    monkeypatch.setattr(sys, "stdout", io.TextIOWrapper(out, encoding="ascii", write_through=True))
+    assert calcs.run("made", ["--volts", "28 V", "--ohms", "30 mΩ"]) == 0
+    said = out.getvalue().decode("ascii")
+    assert (
+        "30 +/- 0.5 mohm (milliohm)" in said and "with ohm and u in it" in said and "#####" in said and "?" not in said
+    )
+
+
+def test_a_picture_is_refused_before_anything_is_worked_out(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    there = tmp_path / "there.svg"
+    there.write_text("mine")
+    for path, words in (
+        (tmp_path / "x.gif", ".svg or .png"),
+        (tmp_path / "no" / "x.svg", "there is no folder"),
+        (there, "--overwrite replaces it"),
+    ):
+        with pytest.raises(Unfit, match=words):
+            calcs.run("made", [*SURE, "--picture", str(path)])
+    assert there.read_text() == "mine" and capsys.readouterr().out == ""
+    status, out, err = ran(capsys, *SURE, "--json", "--picture", str(there), "--overwrite")
+    assert status == 0 and json.loads(out) and there.read_text() == "drawn" and "Drawn" in err
+
+
+# -- asking ----------------------------------------------------------------------------------------
+
+
+class Person:
+    """Types what is planned, and keeps what was asked and told."""
+
+    def __init__(self, *plan: str | None) -> None:
+        self.plan, self.asked, self.told = list(plan), list[str](), list[str]()
+
+    def line(self, asked: str) -> str | None:
+        self.asked.append(asked)
+        return self.plan.pop(0)
+
+
+def test_it_asks_in_order_and_again_where_it_cannot_read() -> None:
+    one = Person("28", "28 V", "", "9 Ω; 10 Ω", "", "3 A", "because", "", "r")
+    typed = calcs.ask(MADE, {}, one.line, one.told.append)
+    assert typed == {"volts": "28 V", "ohms": "9 Ω; 10 Ω", "most": "3 A", "why": "because", "side": "r"}
+    assert one.told == ["The unit is missing; voltage takes V, mV, kV, µV.", "This has to be told."]
+    assert one.asked[0] == one.asked[1] == "Volts at the pin (such as 28 V)"
+    assert one.asked[4:] == [
+        "How warm the oil is (Enter: not read)",
+        "The most that it may draw, from your approved data (Enter: left out)",
+        "Why it is that (Enter: left out)",
+        "Anything else (Enter: left out)",
+        "Which side (left or right; Enter: left)",
+    ]
+
+
+def test_it_does_not_ask_for_what_is_known_or_hangs_on_what_was_left_out() -> None:
+    one = Person("", "", "")
+    assert calcs.ask(MADE, {"volts": "28 V", "ohms": "9 Ω", "oil": "5 C"}, one.line, one.told.append) == {
+        **{"volts": "28 V", "ohms": "9 Ω", "oil": "5 C"}
+    }
+    assert [a.split(" (")[0].split(",")[0] for a in one.asked] == [
+        *("The most that it may draw", "Anything else", "Which side")
+    ]
+
+
+def test_back_more_enough_and_stop() -> None:
+    one = Person("<", "27 V", "?", "<", "28 V", ".", "9 Ω", ".")
+    assert calcs.ask(MADE, {}, one.line, one.told.append) == {"volts": "28 V", "ohms": "9 Ω"}
+    assert one.told[0] == "This is the first question." and one.told[-1] == "ohms has still to be told."
+    assert any("Ohm's law" in t for t in one.told)
+    assert calcs.ask(MADE, {}, Person("28 V", None).line) is None
+
+
+def test_what_does_not_fit_in_the_end_is_asked_again_alone() -> None:
+    one = Person("-28 V", "9 Ω", ".", "28 V")
+    done = calcs.work_out(MADE, {}, one.line, one.told.append)
+    assert done is not None and done[0] == {"volts": "28 V", "ohms": "9 Ω"} and done[2].figures
+    assert one.told == ["The meter's leads are the wrong way round."]
+    assert one.asked[-1] == one.asked[0]
+    with pytest.raises(Unfit, match="contradict"):
+        calcs.work_out(MADE, {**dict(zip(("volts", "ohms"), ("28 V", "9 Ω"), strict=True)), "words": "both"}, one.line)
+
+
+# -- the whole command ------------------------------------------------------------------------------
+
+
+def test_alone_it_lists_what_there_is(capsys: pytest.CaptureFixture[str]) -> None:
+    for words in (["calc"], ["calc", "--help"]):
+        assert cli.main(words) == 0
+        out = capsys.readouterr().out
+        assert all(f"  {name} " in out for name in ("starts", *TITLES)) and max(map(len, out.splitlines())) < 110
+
+
+def test_what_is_not_there_is_named_with_its_neighbour(capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.main(["calc", "torqe", "--x", "3"]) == 2
+    assert "there is no 'torqe'; did you mean torque?" in capsys.readouterr().err
+
+
+def test_bad_input_to_the_whole_command_is_one_line_and_status_1(capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.main(["calc", "gap", "--gap", "1.5"]) == 1
+    assert capsys.readouterr().err.splitlines()[-1].startswith("isolate: ")
+
+
+@pytest.mark.parametrize("columns", [80, 40])
+def test_on_a_terminal_it_asks_and_keeps_to_its_width(columns: int) -> None:
+    one = Terminal("-m", "isolate", "calc", "volts", columns=columns)
+    try:
+        one.until("Volts at rest", ">")
+        one.press("28\r", "unit is missing")
+        one.until("Volts at rest", ">")
+        one.press("28.1 V\r", "Volts while something")
+        one.press("\r", "The least that your")
+        one.press("24 V\r", "The most that it")
+        one.press("\r", "Within what your data")
+        shown = one.shown()
+        assert "Volts at rest: 28.1 ± 0.05 V" in shown
+        assert b"\x1b[1m" in one.raw  # the result stands out
+    finally:
+        one.child.close()
