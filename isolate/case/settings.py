@@ -35,7 +35,7 @@ class Settings:
 
 def settings() -> Settings:
     """Return what is set. Raises BadSettings, file first."""
-    path = _file()
+    path = place()
     known = [f.name for f in fields(Settings)]
     told: dict[str, str] = {}
     if path is not None:
@@ -70,7 +70,8 @@ def opening() -> dict[str, str]:
     return {"program": VERSION, **({"station": station} if station else {})}
 
 
-def _file() -> Path | None:
+def place() -> Path | None:
+    """Return the file of settings, there or not; None where there is no home to keep one in."""
     if given := os.environ.get("ISOLATE_CONFIG", ""):
         return Path(given)
     base = os.environ.get("XDG_CONFIG_HOME", "")
