@@ -1,0 +1,162 @@
+"""How well discharges are found in noise, and what is found where there are none. Run: python -m tests.bench.sparks
+
+Clips are made by tests/calc/clips.py, which says how signal to noise is reckoned: energy of a click in its first 10 ms
+over that of the noise in 10 ms, both above 500 Hz. Every clip has one of four kinds of click, early echoes, a period
+between 0.35 and 1.6 s, intervals scattered by 1 to 4 %, and one beat in twenty missed.
+
+``hit``: share of discharges found within 25 ms, of all clips; ``false``: reported ones a minute that are none;
+``beat``: share of clips with a beat found; ``rate``: median error of the rate where one was; ``covered``: share of the
+95 % intervals of the rate that hold the true one (the period that the clip was made with); ``slow``, ``scatter``: the
+same for slowing (none) and for scatter, where it is told; ``missed``: share of missed beats that were reported as such;
+``wrongly``: share of heard clips in which more beats are said to be surely missing than are; ``time``: seconds of work
+a minute of clip.
+
+Then clips with no discharge: noise alone, clanks up to 2.5 a second, and somebody walking by (the one regular sound).
+Then the intervals by themselves, from instants, where thousands cost nothing.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from collections.abc import Sequence
+
+import numpy as np
+
+from isolate.calc.spark_count import Counted, count, plain
+from isolate.calc.spark_hearing import hear
+from isolate.calc.spark_pace import pace
+from isolate.calc.sparks import PLAIN
+from tests.bench.figures import table
+from tests.calc import clips
+
+DECIBELS = (20, 10, 5, 0, -5, -10)
+NEAR = 0.025
+
+
+def heard_in(made: clips.Made) -> tuple[Counted, float]:
+    begun = time.perf_counter()
+    found = count(hear([made.samples.astype(np.float32)], made.rate))
+    return found, time.perf_counter() - begun
+
+
+def row(kind: str, snr: float, many: int, seconds: float) -> list[str]:
+    """Return a line of the table for a kind of noise at a ratio."""
+    hits = true = false = beats = lost = lost_found = wrongly = 0
+    covered, slow, scatter, errors, took = [], [], [], [], 0.0
+    for seed in range(many):
+        chance = np.random.default_rng([clips.NOISES.index(kind), int(snr) + 100, seed])
+        period, jitter = float(np.exp(chance.uniform(np.log(0.35), np.log(1.6)))), float(chance.uniform(0.01, 0.04))
+        every = clips.beats(seconds, period, chance, jitter=jitter)
+        keep = chance.random(every.size) > 0.05
+        keep[[0, -1]] = True
+        instants, missing = every[keep], every[~keep]
+        made = clips.clip(instants, snr, kind, seconds, chance, sound=clips.CLICKS[seed % 4])
+        found, spent = heard_in(made)
+        took += spent
+        true += instants.size
+        lost += missing.size
+        if not found.trains:
+            continue
+        beats += 1
+        train = found.trains[0]
+        gap = np.abs(train.heard[:, None] - instants[None, :])
+        hits += int((gap.min(axis=0) < NEAR).sum())
+        false += int((gap.min(axis=1) >= NEAR).sum())
+        lost_at = np.array([t for t, _ in train.lost] or [-9.0])
+        lost_found += int(sum(np.abs(lost_at - t).min() < 0.1 * period for t in missing))
+        wrongly += int(train.missed.low > missing.size)
+        if train.pace is not None:
+            errors.append(abs(train.pace.rate.value * period - 1))
+            covered.append(train.pace.rate.low <= 1 / period <= train.pace.rate.high)
+            slow.append(train.pace.slowing.low <= 0 <= train.pace.slowing.high)
+            if plain(found, train) >= PLAIN:
+                scatter.append(train.pace.scatter.low <= jitter <= train.pace.scatter.high)
+
+    def mean(of: Sequence[bool]) -> str:
+        return f"{np.mean(of):.2f}" if of else "-"
+
+    return [
+        kind, f"{snr:+d}", f"{hits / true:.3f}", f"{false / (many * seconds / 60):.2f}", f"{beats}/{many}",
+        f"{100 * np.median(errors):.2f} %" if errors else "-", mean(covered), mean(slow), mean(scatter),
+        f"{lost_found}/{lost}", f"{wrongly}/{beats}", f"{took / (many * seconds / 60):.1f}",
+    ]  # fmt: skip
+
+
+def nothing(kind: str, seed: int, seconds: float) -> clips.Made:
+    """Return a clip with no discharge in it."""
+    chance = np.random.default_rng([7, seed])
+    made = clips.clip(
+        np.zeros(0), 10, "fan" if kind == "steps" else kind, seconds, chance, clanking=chance.uniform(0.3, 2.5)
+    )
+    if kind == "steps":
+        made = clips.walked(made, chance)
+    return made
+
+
+def intervals(many: int) -> list[list[str]]:
+    """Return how often the intervals hold the truth, from instants alone."""
+    rows = []
+    for beats in (6, 10, 20, 60):
+        for wander in (True, False):
+            for jitter, drift in ((0.01, 0.0), (0.05, 0.0), (0.05, 0.15)):
+                held = np.zeros(3)
+                for seed in range(many):
+                    chance = np.random.default_rng([beats, int(wander), seed])
+                    stop = 0.4 + 0.8 * (1 + drift / 2) * (beats + 1)
+                    made = clips.beats(99, 0.8, chance, jitter=jitter, drift=drift, wander=wander, stop=stop)[:beats]
+                    found = pace(made, np.arange(made.size))
+                    assert found is not None
+
+                    def at(when: float, drift: float = drift, stop: float = stop) -> float:
+                        return 0.8 * (1 + drift * (when - 0.4 - 0.4) / (stop - 0.4))
+
+                    first, last = at(made[0]), at(made[-1])
+                    truth = (1 / at((made[0] + made[-1]) / 2), jitter, 1 - first / last)
+                    held += [
+                        i.low <= t <= i.high
+                        for i, t in zip((found.rate, found.scatter, found.slowing), truth, strict=True)
+                    ]
+                how = "anew" if wander else "clock"
+                rows.append([str(beats), how, f"{jitter:.0%}", f"{drift:.0%}", *(f"{h / many:.3f}" for h in held)])
+    return rows
+
+
+def main(argv: Sequence[str] | None = None) -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--clips", type=int, default=12, help="clips a line")
+    parser.add_argument("--empty", type=int, default=40, help="clips without a discharge, of each kind")
+    parser.add_argument("--trains", type=int, default=1000, help="trains of instants a line")
+    parser.add_argument("--seconds", type=float, default=25.0)
+    told = parser.parse_args(argv)
+    head = [
+        "noise",
+        "dB",
+        "hit",
+        "false/min",
+        "beat",
+        "rate error",
+        "covered",
+        "slow",
+        "scatter",
+        "missed",
+        "wrongly",
+        "time",
+    ]
+    rows = []
+    for kind in clips.NOISES:
+        for snr in DECIBELS:
+            rows.append(row(kind, snr, told.clips, told.seconds))
+            print("  ".join(rows[-1]), flush=True)
+    print()
+    table(head, rows)
+    print("\nno discharge in it: clips in which a beat was found")
+    for kind in (*clips.NOISES, "steps"):
+        found = [heard_in(nothing(kind, seed, told.seconds))[0] for seed in range(told.empty)]
+        print(f"  {kind:8} {sum(bool(f.trains) for f in found)} of {told.empty}", flush=True)
+    print("\nintervals from instants: share that hold the truth")
+    table(["beats", "each", "scatter", "drift", "rate", "scatter", "slowing"], intervals(told.trains))
+
+
+if __name__ == "__main__":
+    main()
