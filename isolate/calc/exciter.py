@@ -49,6 +49,9 @@ BEFORE_HANDS = (
 )
 
 
+TOO_FAST: Final = "faster than your data allow, and each spark may have less in it: that is a finding of its own"
+
+
 @dataclass(frozen=True)
 class Rate:
     """A spark rate with its 95 % interval, in sparks a second; ``draws``: the same as drawn."""
@@ -144,6 +147,8 @@ def _work(given: Given) -> Found:
         figures.append(Figure("rate", "spark rate", own.value, own.low, own.high, "1/s"))
         if expected is not None:
             _beside_expected(own, expected, lines)
+    elif own is not None:
+        lines.append(f"Nothing was heard in {given['seconds'].said()}.")
     if joules is not None:
         _power(joules, own if own is not None and given["count"] else expected, lines, figures, given)
     if own is not None:
@@ -248,7 +253,7 @@ def _expected(
     power = Quantity("share", 1.5, 0.5, "1")
     band = spread(rate_at, given["rated-rate"], given["supply"], given["rated-supply"], power)
     lines.append(
-        f"At {given['supply'].said()} about {figure(band.value)} sparks a second are expected "
+        f"At {given['supply'].said()} about {_sparks(band.value)} a second is the pace expected "
         f"({figure(band.low)} to {figure(band.high)}): between the supply and its square, which is our judgement."
     )
     lines.append("A regulated exciter keeps its rate over the supply range of its data; this is for the others.")
@@ -412,10 +417,11 @@ def _beat(
         return {"beat": Judged(CANNOT_TELL, f"{said}. {_finer(given)}")}
     if side == CANNOT_TELL:
         return {"beat": Judged(CANNOT_TELL, why_side)}
-    if side == "fast" or versus == "faster":
+    if side == "fast":
+        return {"beat": Judged(CANNOT_TELL, f"none missing, but {TOO_FAST}")}
+    if versus == "faster":
         # Faster than the other is no fault of this channel that the checks know of; the other is the slow one.
-        why = "none missing, and not slower than the other" if versus == "faster" else "none missing, but fast"
-        return {"beat": Judged("even", why)}
+        return {"beat": Judged("even", "none missing, and not slower than the other")}
     return {"beat": Judged("even", f"none missing, {said}" if said else "none missing, and within your data")}
 
 
@@ -447,6 +453,8 @@ def _outputs(
         return Judged(CANNOT_TELL, "whether both are as fast as your data ask for cannot be told from these counts")
     if versus == CANNOT_TELL:
         return Judged(CANNOT_TELL, f"{figure(ratio[1])} to {figure(ratio[2])} times the other's pace. {_finer(given)}")
+    if "fast" in (side, other_side):
+        return Judged(CANNOT_TELL, f"alike, but {TOO_FAST}")
     if slowest is None:
         return Judged(
             CANNOT_TELL, "they are alike, and a box that is slow is slow on both: give the slowest rate of your data"
@@ -454,8 +462,13 @@ def _outputs(
     return Judged("alike", f"{figure(ratio[1])} to {figure(ratio[2])} times the other's pace, both within your data")
 
 
+def _sparks(value: float) -> str:
+    said = figure(value)
+    return f"{said} {'spark' if said == '1' else 'sparks'}"
+
+
 def _per_second(rate: Rate) -> str:
-    return f"{figure(rate.value)} sparks a second ({figure(rate.low)} to {figure(rate.high)})"
+    return f"{_sparks(rate.value)} a second ({figure(rate.low)} to {figure(rate.high)})"
 
 
 def _draw(found: Found, width: int, ascii_only: bool) -> Sequence[str]:
@@ -494,17 +507,17 @@ CALCULATION = Calculation(
     "exciter",
     "stored energy, spark rate and energy a second against supply",
     (
-        Input("count", "count", "Snaps counted on this channel", "", hint="20"),
+        Input("count", "count", "Snaps counted on this channel", "", hint="24"),
         Input("seconds", "time", "Time that they were counted over", "", hint="20 s", after="count"),
         Input("missed", "count", "Snaps that were missing from the beat, 0 for none", "", hint="0", after="count"),
         Input(
             "watch",
             "choice",
-            "How the watch was started and stopped (on a snap means: on one that is not counted)",
+            "How the watch was started and stopped: a snap that starts it is not counted, one that stops it is",
             ANY,
             choices=(ANY, FROM, BETWEEN),
         ),
-        Input("other-count", "count", "Snaps counted on the other channel", "", hint="21", after="count"),
+        Input("other-count", "count", "Snaps counted on the other channel", "", hint="25", after="count"),
         Input("other-seconds", "time", "Time that those were counted over", "", hint="20 s", after="other-count"),
         Input("other-missed", "count", "Snaps missing from its beat, 0 for none", "", hint="0", after="other-count"),
         Input("slowest", "rate", "Slowest spark rate allowed, from your approved data", "", limit=True, hint="1 /s"),
@@ -557,5 +570,5 @@ CALCULATION = Calculation(
         },
     },
     _draw,
-    shows=("count", "seconds", "slowest", "fastest"),
+    shows=("count", "seconds", "missed", "slowest", "fastest"),
 )

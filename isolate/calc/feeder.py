@@ -16,7 +16,7 @@ from isolate.calc.bars import Bar, bars
 from isolate.calc.shape import CANNOT_TELL, Calculation, Figure, Found, Given, Input, Judged, Unfit, beside
 from isolate.calc.spread import Spread, spread
 from isolate.calc.units import Quantity, figure
-from isolate.calc.wire import in_ohm, with_interval, with_ohm
+from isolate.calc.wire import LAST_DIGIT, in_ohm, told_off, with_interval, with_ohm
 
 NOTHING: Final = 0.05
 """Share of the supply below which it counts as not there: our judgement; less is what a meter picks up."""
@@ -32,6 +32,7 @@ MOST_DROP_V: Final = 20.0
 LOWEST_AC_V: Final = 60.0
 LEAST_LOAD_A: Final = 0.1
 """Less than this loads no feed of an exciter: our judgement."""
+DEAD_HANDS: Final = "Clips go on and come off with the power off, and the connector stays off the exciter throughout."
 NO_FEED: Final = "no feed of ignition draws so much"
 HIDES: Final = (
     "contacts of the exciter's input connector, hot and shaken as it is",
@@ -87,8 +88,10 @@ def _work(given: Given) -> Found:
         out.rows.append(Bar("your data allows", told.allowed, told.allowed, told.allowed, _volts(told.allowed)))
     if not lines and not out.judged:
         raise Unfit("There is nothing to work with: tell gauge and length, or what was read with and without load")
-    if any(q is not None and "±" not in q.typed and "+/-" not in q.typed for q in told.volts.values()):
-        lines.append("What was typed without ± is taken to its last digit; the meter's own error comes on top of that.")
+    if any(q is not None and not told_off(q) for q in told.volts.values()):
+        lines.append(LAST_DIGIT)
+    if any(told.volts.values()):
+        out.warnings.append(DEAD_HANDS)
     drawn = Detail(tuple(out.rows), told.allowed) if len(out.rows) > 1 else None
     return Found(tuple(lines), tuple(out.figures), out.judged, tuple(out.warnings), drawn)
 
@@ -395,9 +398,12 @@ def _loaded(told: _Told, run: _Run | None, out: _Out) -> None:
     out.rows.append(Bar("under load", *drop, _with_v(drop)))
     where = "source and path together" if sagging else "between bus and connector"
     line = f"Under load it loses {_with_v(drop)}, {where}"
-    flow = told.flow
-    if "current" in told.given and told.given["current"].value < LEAST_LOAD_A:
-        out.warnings.append(f"{told.given['current'].told()} hardly loads a feed: is the unit right?")
+    flow, doubt = told.flow, ""
+    if flow is None and drop.low <= 0:
+        doubt = "no drop shows and no current was told: see that the load draws, and tell how much"
+    if flow is not None and (amps := flow.amps(on.value, flow.of.value)) < LEAST_LOAD_A:
+        doubt = f"{figure(amps)} A hardly load a feed: load it as your data says"
+        out.warnings.append(f"{figure(amps)} A hardly load a feed: is the unit right?")
     if flow is None:
         out.lines.append(f"{line}.")
         out.warnings.append("Tell the current, or the load's resistance, to know how much resistance that is.")
@@ -407,8 +413,8 @@ def _loaded(told: _Told, run: _Run | None, out: _Out) -> None:
         out.figure("path", f"resistance, {where}", path, "Ω")
         out.figure("heat", "turned to heat on the way, under this load", heat, "W")
         out.lines.append(f"{line}: {with_ohm(path)}, and {figure(heat.value, 2)} W of heat.")
-        if run is not None:
-            _added(sent, on, flow, run, out)
+        if run is not None and not _added(sent, on, flow, run, out):
+            doubt = doubt or "it is less than the wire alone loses, so something told is not so"
         if told.bus_on is not None and told.bus_off is not None:
             sag = spread(lambda a, b, v, x: path_ohm(a, b, flow.amps(v, x)), told.bus_off, told.bus_on, on, flow.of)
             out.figure("source", "resistance of the source up to the bus", sag, "Ω")
@@ -419,7 +425,7 @@ def _loaded(told: _Told, run: _Run | None, out: _Out) -> None:
         out.warnings.append("The source's own sag is in the drop: read the bus at the same moment to tell them apart.")
     if (told.supply or 0) > LOWEST_AC_V:
         out.warnings.append("On 400 Hz that is an impedance, the run's own reactance included: compare like with like.")
-    _judge(told, drop, sagging, out)
+    _judge(told, drop, sagging, doubt, out)
 
 
 def _not_below_nought(found: Spread) -> Spread:
@@ -427,8 +433,8 @@ def _not_below_nought(found: Spread) -> Spread:
     return Spread(*(max(v, 0.0) for v in found))
 
 
-def _added(sent: Quantity, on: Quantity, flow: _Flow, run: _Run, out: _Out) -> None:
-    """Say what is there beyond the wire's own resistance."""
+def _added(sent: Quantity, on: Quantity, flow: _Flow, run: _Run, out: _Out) -> bool:
+    """Say what is there beyond the wire's own resistance; False where it comes to less than the wire's own."""
 
     def more_ohm(a: Any, b: Any, x: Any, *w: Any) -> Any:
         return (a - b) / flow.amps(b, x) - run.ohms(*w)
@@ -438,19 +444,20 @@ def _added(sent: Quantity, on: Quantity, flow: _Flow, run: _Run, out: _Out) -> N
         out.warnings.append(
             "That is less than the wire alone should have: gauge, length, current or a reading is not what was told."
         )
-        return
+        return False
     shown = _not_below_nought(more)
     out.figure("added", "resistance beyond the wire's own", shown, "Ω")
     if more.low <= 0:
         out.lines.append(
             f"These readings show nothing added for certain: at most {in_ohm(more.high)} beyond the wire's own."
         )
-        return
+        return True
     spare = spread(lambda a, b, x, *w: wire.heat_w(flow.amps(b, x), more_ohm(a, b, x, *w)), sent, on, flow.of, *run.of)
     out.lines.append(
         f"Beyond the wire's own, {with_ohm(shown)} are added. If they are one contact, it has to get rid of "
         f"{figure(spare.value, 2)} W under this load."
     )
+    return True
 
 
 def _both(told: _Told, on: Quantity, out: _Out) -> None:
@@ -490,6 +497,8 @@ def _hides(told: _Told, out: _Out) -> None:
     drop, added = out.named("drop"), out.named("added")
     if drop is None or drop.low <= 0 or (added is not None and added.low <= 0):
         return
+    if "" in out.judged and out.judged[""].verdict == "within":
+        return
     places = list(HIDES)
     measured = out.named("return")
     if measured is not None and measured.low > wire.STRUCTURE_OHM and told.given["return"] == "structure":
@@ -522,15 +531,20 @@ def _collapsed(told: _Told, sent: Quantity, on: Quantity, out: _Out) -> None:
     out.warnings.append("If that was the drop, and not what the connector read, tell what the connector read.")
 
 
-def _judge(told: _Told, drop: Spread, sagging: bool, out: _Out) -> None:
+def _judge(told: _Told, drop: Spread, sagging: bool, doubt: str, out: _Out) -> None:
+    """Judge the drop. ``doubt``: why a small one clears nothing. A large one with the sag in it condemns nothing."""
     if told.allowed is None:
         return
-    side = beside(drop.low, drop.high, None, told.allowed)
+    side: str = beside(drop.low, drop.high, None, told.allowed)
     why = f"{_with_v(drop)} against {_volts(told.allowed)}"
     if side == CANNOT_TELL:
         why += "; the limit lies within what the readings may be off by: use a finer meter"
     elif side == "above" and sagging:
-        why += ", the source's own sag in it"
+        side = CANNOT_TELL
+        why += ", but the source's own sag is in that: read bus and connector under load at the same moment"
+    elif side == "within" and doubt:
+        side = CANNOT_TELL
+        why += f", but {doubt}"
     out.judged[""] = Judged(side, why)
 
 

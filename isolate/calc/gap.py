@@ -134,7 +134,8 @@ def _work(given: Given) -> Found:
     lines = [
         f"On the bench it breaks down at about {_kv(on_bench)}, in the engine at about {_kv(in_engine)}.",
         f"In the engine that is {figure(ratio.value)} times as much ({figure(ratio.low)} to {figure(ratio.high)}).",
-        f"The plug itself is taken to differ from an even gap by up to {KIND:.0%}, in each place by {PLACE:.0%} more; "
+        f"The plug itself is taken to differ from an even gap by up to {100 * KIND:.0f} %, in each place by "
+        f"{100 * PLACE:.0f} % more; "
         "that is our judgement.",
     ]
     figures = [
@@ -277,7 +278,7 @@ CALCULATION = Calculation(
     "Paschen's law with Townsend's coefficients for air, and beyond them the usual fit for an even field (Kuffel, "
     "Zaengl and Kuffel); both from memory. How far a plug may differ is our judgement.",
     {
-        place: {"fires": f"It should fire {where}", "fails": f"It should not be able to fire {where}"}
+        place: {"fires": f"Enough to cross the gap {where}", "fails": f"Too little to cross the gap {where}"}
         for place, where in (("bench", "on the bench"), ("engine", "in the engine"))
     },
     _draw,

@@ -16,7 +16,7 @@ from isolate.calc.bars import Bar, Zone, decades
 from isolate.calc.shape import CANNOT_TELL, Calculation, Figure, Found, Given, Input, Judged, Unfit, beside
 from isolate.calc.spread import Spread, spread
 from isolate.calc.units import Quantity, figure
-from isolate.calc.wire import in_ohm, with_ohm
+from isolate.calc.wire import LAST_DIGIT, in_ohm, told_off, with_ohm
 
 HALVES_C: Final = 10.0
 """°C in which insulation resistance about halves: IEEE Std 43, [memory]."""
@@ -107,6 +107,8 @@ def _work(given: Given) -> Found:
     judged = _judged(given, shown, least, down, index)
     lines.append("What such a reading commonly is, dry and cool (practice, by orders of magnitude):")
     lines += _table(last, shown)
+    if not last.bound and not told_off(last):
+        lines.append(LAST_DIGIT)
     rows = [Bar("as read", last.value, *(_ends(last)), _read(last))]
     if at is not None:
         rows.append(Bar(what, *shown, says))
@@ -234,8 +236,9 @@ def _judged(
     against = f"{_against(readings[-1], shown)} against {in_ohm(least)}"
     asked, volts = given.get("asked-voltage"), given["voltage"]
     times = DAMP[given["air"]]
-    dry = Spread(shown.value, shown.low, shown.high * times)
-    side = beside(dry.low, dry.high, least, None)
+    # The rule for temperature is one of windings: by it alone a lead is neither cleared nor condemned.
+    read = _corrected(readings[-1], None, 0.0)[0]
+    side = beside(min(shown.low, read.low), max(shown.high, read.high) * times, least, None)
     if side == "within" and volts.value < TESTER_V:
         return {"": Judged(CANNOT_TELL, f"{figure(volts.value)} V is no test of insulation, however high it reads")}
     if side == "within" and asked is not None and volts.value < asked.value * (1 - OFF_VOLTAGE):
@@ -254,6 +257,13 @@ def _against(q: Quantity, shown: Spread) -> str:
 
 def _settle(given: Given, shown: Spread, least: float) -> str:
     """Return what would settle a reading that its limit lies too near to."""
+    damp = DAMP[given["air"]]
+    if beside(shown.low, shown.high * damp, least, None) != CANNOT_TELL:
+        passes = "passes" if shown.low >= least else "fails"
+        return (
+            f"as read it was {_read(given['reading'][-1])}, and it {passes} by the correction alone: let it come to "
+            f"{figure(given['reference'].value)} °C and read again"
+        )
     if shown.high < least:
         return (
             f"{given['air']} as it is that is no breach yet: dry and clean the ends as your data says, and read again"
@@ -283,7 +293,7 @@ def _warned(given: Given, last: Quantity) -> tuple[str, ...]:
     else:
         found.append("The exciter gives thousands of volts: a crack that holds this voltage may not hold that.")
     if "temperature" not in given:
-        found.append("It is not corrected for temperature: warm, a sound lead reads low.")
+        found.append("It is not corrected for temperature: warm, a sound lead reads low, and cold, a bad one high.")
     elif abs(given["temperature"].value - given["reference"].value) > FAR_C:
         found.append(
             "So far from the limit's temperature the correction is more guess than figure: read it again there."

@@ -22,8 +22,13 @@ if TYPE_CHECKING:
 
 SLIGHT = 0.02
 """A saving below this share is called none: our judgement."""
+NEAR = 0.1
+"""Share of the scheduled life before its end that counts as near it: our judgement."""
 POOR = 0.05
 """Chance that a true Weibull life fits as badly, below which it is said not to fit."""
+STANDS = (
+    "this is cost alone: the scheduled life of your approved data stands, and only whoever approves it changes it"
+)
 LISTED = 5
 """Rows not read that are told one by one; of the rest, how many."""
 
@@ -130,10 +135,10 @@ def _units(given: Given, told: _Told) -> None:
 
 
 def _due(given: Given, told: _Told) -> None:
-    """Judge an age beside the scheduled life: due where it is reached before the next chance to change it."""
+    """Judge an age beside the scheduled life: due where it is reached before the next chance to change it, or near."""
     age, scheduled = given["age"], given["scheduled"]
     more = given["next"].value if "next" in given else 0.0
-    near = scheduled.value - more
+    near = scheduled.value - max(more, NEAR * scheduled.value)
     # An age told to the start or the hour is as good as exact.
     doubt = age.within if age.within > 1 else 0.0
     verdict = "young" if age.value + doubt < near else "due" if age.value - doubt >= near else CANNOT_TELL
@@ -144,6 +149,8 @@ def _due(given: Given, told: _Told) -> None:
         why = f"it is {figure(-left, 4)} {told.per} past the {figure(scheduled.value, 5)} of your data"
     if "next" in given:
         why += f"; the next chance to change it comes in {figure(more, 4)}"
+    if verdict == "due" and left > more:
+        why += "; the last tenth counts as near, which is our judgement"
     if verdict == CANNOT_TELL:
         why += ", and its age is not known that closely: look up when it went in"
     told.judged[""] = Judged(verdict, why)
@@ -179,7 +186,8 @@ def _fitted(given: Given, told: _Told, data: Lives) -> None:
     _chance(given, told, data, fit)
     _interval(given, told, fit)
     if 0 < r < weibull.FEW:
-        told.warnings.append(f"{r} failures are few: the intervals are wide, and rest on the Weibull law itself")
+        few = "one failure is little" if r == 1 else f"{r} failures are few"
+        told.warnings.append(f"{few}: the intervals are wide, and rest on the Weibull law itself")
     ages, shares = weibull.plotted(data)
     if len(ages):
         told.plot = Plot(tuple(ages.tolist()), tuple(shares.tolist()), fit, per)
@@ -261,7 +269,7 @@ def _chance(given: Given, told: _Told, data: Lives, fit: Fit) -> None:
     told.add("chance", f"chance of a misfire within {figure(more, 4)} {told.per}", value, low, high, "1")
     told.lines.append(
         f"A plug {figure(age.value, 5)} {told.per} old and still good misfires within the next {figure(more, 4)} with "
-        f"{_percent(value)} ({_percent(low)} to {_percent(high)})."
+        f"a chance of {_percent(value)} ({_percent(low)} to {_percent(high)})."
     )
     oldest = float(data.ages.max())
     if age.value + more > oldest * 1.1:
@@ -280,8 +288,9 @@ def _interval(given: Given, told: _Told, fit: Fit) -> None:
         raise Unfit("costs are more than nothing", "planned" if planned <= 0 else "misfire")
     if "planned" not in given:
         told.lines.append(f"Costs: a misfire {figure(misfire)} times a planned change.")
+    told.warnings.append(STANDS)
     if misfire <= planned:
-        told.lines.append("No interval pays: a misfire costs no more than a planned change. Run to failure.")
+        told.lines.append("By cost alone no interval pays: a misfire costs no more than a planned change.")
         return
     if not isfinite(fit.scale):
         told.lines.append("No failure yet: no interval can be worked out.")
@@ -291,7 +300,7 @@ def _interval(given: Given, told: _Told, fit: Fit) -> None:
     low, high = fit.between(lambda k, s: weibull.cheapest(planned, misfire, k, s))
     if not isfinite(best):
         wear = "the shape is not above 1" if fit.shape <= 1 else "plugs hardly wear"
-        told.lines.append(f"No interval pays: {wear}, so a new plug is no better than one still good. Run to failure.")
+        told.lines.append(f"By cost alone no interval pays: {wear}, so a new plug is no better than one still good.")
         if isfinite(low):
             told.lines.append(f"It is not sure: an interval as short as {_round(low)} {per} may still be the cheapest.")
         return
@@ -301,12 +310,15 @@ def _interval(given: Given, told: _Told, fit: Fit) -> None:
 
     share = float(saving(fit.shape, fit.scale))
     least, most = fit.between(saving)
+    # The age is the best for the law that fits best, so the saving is greatest there, and not on the rim.
+    least, most = min(least, share), max(most, share)
     between = f"{_round(low)} to {_round(high)}" if isfinite(high) else f"{_round(low)} up to never"
     told.add("interval", "cheapest age to change it at", best, low, high, per)
     told.add("saving", "saved by that against running to failure", share, least, most, "1")
     if share < SLIGHT:
         told.lines.append(
-            f"No interval pays worth speaking of: the best, {_round(best)} {per} ({between}), saves {_percent(share)}."
+            f"By cost alone no interval pays worth speaking of: the best, {_round(best)} {per} ({between}), saves "
+            f"{_percent(share)}."
         )
     else:
         told.lines.append(f"Cheapest changed at {_round(best)} {per} ({between}), or at a misfire if that is sooner.")
@@ -325,7 +337,6 @@ def _interval(given: Given, told: _Told, fit: Fit) -> None:
         told.lines.append(
             f"Changed at the {figure(scheduled, 5)} of your data it costs {figure(ratio)} times the cheapest."
         )
-    told.warnings.append("a cheaper interval is for whoever approves the schedule; your approved data stands till then")
 
 
 def _round(value: float) -> str:

@@ -11,6 +11,7 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
+from isolate.calc.figures import quoted
 from isolate.calc.shape import Unfit
 
 LARGEST = 64 * 2**20
@@ -169,7 +170,7 @@ def _column(
         found = [i for i, h in enumerate(head) if _same(h) == _same(told)]
         if len(found) != 1:
             several = "several columns are" if found else "no column is"
-            raise Unfit(f"{name}:{line}: {several} called {told!r}; there are {', '.join(head)}", option)
+            raise Unfit(f"{name}:{line}: {several} called {told!r}; there are {_named(head)}", option)
         return found[0]
 
     def plain(text: str) -> str:
@@ -186,10 +187,16 @@ def _column(
         )
     if needed:
         raise Unfit(
-            f"{name}:{line}: no column is known for the {what}; there are {', '.join(head)}. Tell it with {option}",
+            f"{name}:{line}: no column is known for the {what}; there are {_named(head)}. Tell it with {option}",
             option,
         )
     return None
+
+
+def _named(head: list[str]) -> str:
+    """Return the names of columns as a sentence may hold them: not too many, and nothing in them but text."""
+    shown = ", ".join(quoted(name)[1:-1] for name in head[:12])
+    return shown if len(head) <= 12 else f"{shown} and {len(head) - 12} more"
 
 
 @dataclass(frozen=True)

@@ -653,7 +653,7 @@ CALCULATION = Calculation(
             "length",
             "Boss depth, from its outer face to where the gas begins",
             many=True,
-            hint="42.10 mm; 42.14 mm; 42.12 mm",
+            hint="43.12 mm; 43.13 mm; 43.12 mm",
         ),
         Input(
             "insert-height",
@@ -685,5 +685,5 @@ CALCULATION = Calculation(
     "readings (JCGM 101:2008, 6.4.2 and 6.4.9; JCGM 100:2008, G.4.1), drawn together.",
     {"": {"within": "Within the window of your data", "too-shallow": "Too shallow", "too-deep": "Too deep"}},
     _draw,
-    shows=("insert-height", "spacers"),
+    shows=("insert-height", "gasket", "spacers"),
 )

@@ -32,7 +32,9 @@ SURE_GAIN = 30.0
 """Twice the log-likelihood ratio from which a rise counts: of noise alone, with all that is tried, it is not seen."""
 UNLIKE = 8.0
 """Standard deviations that a rise has to have."""
-MODEL_OFF = 0.002
+import os
+UPTO = float(os.environ.get("UPTO", "0.5"))
+MODEL_OFF = float(os.environ.get("OFF", "0.002"))
 """Share of the rise that the shapes tried may be off by: what they miss in a start, by our simulations."""
 BLIND_S: Final = 0.005
 BLIND_ROWS: Final = 0.02
@@ -342,7 +344,7 @@ def _crank(t: Floats, y: Floats, first: float, rises: float, tick_s: float) -> t
     to = min(to, int(np.searchsorted(t, t[leaves] + 8.0)) + 4, t.size - 1)
     if leaves - a < 3:
         return None, True
-    shapes = tuple((p, s) for p in PROBE_S[3:] for s in STARTER_S)
+    shapes = tuple((p, s, False) for p in PROBE_S[3:] for s in STARTER_S)
     level_before = float(np.ptp(even[a : leaves + 1])) < max(4 * rough, 0.02 * (high - floor))
     orders = (0,) if level_before else (1,)
     found = onset(
@@ -380,7 +382,7 @@ def _fuel(found: Facts, t: Floats, y: Floats, tick_s: float) -> Facts:
     b = min(int(np.searchsorted(t, t[i] + max(2.5, 5 * step))), t.size - 1)
     if i - a < 3:
         return replace(found, fuel_before=True)
-    shapes = tuple((p, 0.0) for p in STEP_S)
+    shapes = tuple((p, 0.0, False) for p in STEP_S)
     # What is smoothed rises a little before it does.
     last = min(float(t[b]), float(t[i]) + 0.5 + 2 * step)
     step_of = resolution(y)
@@ -474,8 +476,8 @@ def _light(found: Facts, t: Floats, y: Floats, tick_s: float) -> Facts:
     if rise < max(UNLIKE * rough, 3 * resolution(y)) or top - foot < 2:
         return found
     some = foot + int(np.argmax(even[foot : top + 1] >= even[foot] + 0.25 * rise))
-    half = foot + int(np.argmax(even[foot : top + 1] >= even[foot] + 0.5 * rise))
-    end = min(max(half, some + 6), max(top, half))
+    half = foot + int(np.argmax(even[foot : top + 1] >= even[foot] + UPTO * rise))
+    end = min(max(half, (some if UPTO >= 0.25 else half) + 6), max(top, half))
     start = max(a, int(np.searchsorted(t, t[some] - min(20.0, max(8.0, 120 * step)))))
     if some - start < 4:
         start = max(0, some - 8)
@@ -524,7 +526,7 @@ def _speeds(found: Facts, t: Floats, y: Floats, even: Floats, tick_s: float) -> 
         a, b = np.searchsorted(t, [lit.value - max(8.0, 10 * step), lit.value + max(8.0, 8 * step)])
         a = max(a, int(np.searchsorted(t, found.begins_s + 1)))
         if b - a > 12 and (found.ended_s is None or found.ended_s > lit.value + 4):
-            shapes = tuple((p, s) for p in PROBE_S[4:] for s in SOURCE_S if s <= p)
+            shapes = tuple((p, s, False) for p in PROBE_S[4:] for s in SOURCE_S if s <= p)
             one = onset(t[a:b], y[a:b], t[a], t[b - 1], shapes, (1, 2), resolution(y), tick_s, off=MODEL_OFF)
             one = _widened(one, t[a:b])
             if one is not None and one.gain > SURE_GAIN and one.high - one.low < 10:

@@ -28,6 +28,8 @@ PROBE_S: Final = (0.0, 0.5, 1.0, 1.6, 2.5, 4.0, 6.5, 12.0, 30.0)
 """Lags tried for the probe, seconds."""
 SOURCE_S: Final = (0.0, 0.25, 0.5, 1.0, 2.0, 4.0)
 """Lags tried for what is measured."""
+SPREAD_S: Final = (0.15, 0.35, 0.7, 1.2)
+"""Lags tried twice, for a flame that spreads."""
 STEP_S: Final = (0.0, 0.05, 0.1, 0.15, 0.2, 0.27, 0.35, 0.45, 0.6, 0.8, 1.1, 1.6)
 """Lags tried for a meter that follows a step."""
 TICKS: Final = 80
@@ -40,6 +42,10 @@ COARSE: Final = (0.05, 0.025, 0.012, 0.005)
 """Each time instants are tried closer together, so much of the range is allowed for lags not yet near enough."""
 FEW: Final = 2.5
 """Lags are tried closer together where fewer than so many of them carry the weight."""
+
+
+Shape = tuple[float, float, bool]
+"""Lags of the probe and of the source, and whether the second counts twice."""
 
 
 @dataclass(frozen=True)
@@ -59,12 +65,21 @@ class Onset:
     draws: Floats
 
 
-def response(since_s: Any, probe_s: float, source_s: float) -> Any:
-    """Return the rise to 1 so many seconds after its beginning, through two lags in seconds; 0 before it."""
+def response(since_s: Any, probe_s: float, source_s: float, twice: bool = False) -> Any:
+    """Return the rise to 1 so many seconds after its beginning, through two lags in seconds; 0 before it.
+
+    ``twice``: through the lag of the source twice, as a flame that spreads has it.
+    """
     import numpy as np
 
     since = np.maximum(np.asarray(since_s, dtype=float), 0.0)
     begun = np.asarray(since_s) >= 0
+    if twice and probe_s > 0 and source_s > 0:
+        if abs(probe_s - source_s) < 1e-3 * probe_s:
+            source_s = 0.999 * probe_s
+        first = probe_s**2 / (probe_s - source_s) ** 2
+        steady = first / probe_s + (1 - first) / source_s
+        return 1 - first * np.exp(-since / probe_s) - (1 - first + steady * since) * np.exp(-since / source_s)
     if probe_s < source_s:
         probe_s, source_s = source_s, probe_s
     if probe_s <= 0:
@@ -77,9 +92,10 @@ def response(since_s: Any, probe_s: float, source_s: float) -> Any:
     return 1 - (slow - fast) / (probe_s - source_s)
 
 
-def rise_shapes() -> tuple[tuple[float, float], ...]:
-    """Return the pairs of lags that are tried for a temperature."""
-    return tuple((p, s) for p in PROBE_S[1:] for s in SOURCE_S if s <= p)
+def rise_shapes() -> tuple[Shape, ...]:
+    """Return the lags that are tried for a temperature."""
+    plain = tuple((p, s, False) for p in PROBE_S[1:] for s in SOURCE_S if s <= p)
+    return plain + tuple((p, s, True) for p in PROBE_S[1:] for s in SPREAD_S)
 
 
 def onset(
@@ -87,7 +103,7 @@ def onset(
     values: Floats,
     first_s: float,
     last_s: float,
-    shapes: Sequence[tuple[float, float]],
+    shapes: Sequence[Shape],
     orders: Sequence[int] = (1, 2),
     step: float = 0.0,
     tick_s: float = 0.0,
@@ -117,8 +133,9 @@ def onset(
     floor = step * step / 12
     ticks = np.linspace(first_s, last_s, TICKS)
     near: tuple[float, float] = (1.6, 1.0)
-    about: tuple[float, float] | None = None
-    lone = all(source == 0 for _, source in shapes)
+    about: Shape | None = None
+    lone = all(source == 0 for _, source, _ in shapes)
+    spread = any(twice for *_, twice in shapes)
     fitted = _fitted(time_s, ticks, shapes, orders, bases, rests, floor, ramp)
     for coarse in COARSE:
         # Lags that are not near enough yet would make a wrong instant look sure: so much is allowed for them.
@@ -132,7 +149,7 @@ def onset(
                 # Only where the best is no longer at an edge of what was tried are they set closer.
                 inside = abs(np.log(best_shape[0] / about[0])) < 0.9 * np.log(near[0]) if about[0] > 0 else True
                 near = (near[0] ** (0.5 if inside else 1.0), near[1] * 0.6)
-            shapes, about = _finer(best_shape, near, lone), best_shape
+            shapes, about = _finer(best_shape, near, lone, spread), best_shape
         fitted = _fitted(time_s, ticks, shapes, orders, bases, rests, floor, ramp)
     weight, best = fitted.weight(off), (fitted.least, fitted.taken_by_best)
     summed = weight.sum(axis=(0, 1))
@@ -149,7 +166,7 @@ def onset(
     return Onset(float(value), float(low), float(high), gain, noise, draws)
 
 
-def _finer(shape: tuple[float, float], near: tuple[float, float], lone: bool) -> tuple[tuple[float, float], ...]:
+def _finer(shape: Shape, near: tuple[float, float], lone: bool, spread: bool) -> tuple[Shape, ...]:
     """Return pairs of lags about one, closer together: by a factor, and by a share, at most.
 
     ``lone``: there is one lag and no second.
@@ -157,7 +174,13 @@ def _finer(shape: tuple[float, float], near: tuple[float, float], lone: bool) ->
     powers = (-1.0, -0.5, 0.0, 0.5, 1.0)
     probes = [shape[0] * near[0] ** x for x in powers] if shape[0] > 0 else [0.0, 0.03, 0.06, 0.1]
     sources = sorted({max(0.0, shape[1] + near[1] * max(shape[1], 0.25) * x) for x in powers})
-    return tuple((p, s) for p in probes for s in ([0.0] if lone else sources))
+    plain = tuple((p, s, False) for p in probes for s in ([0.0] if lone else sources))
+    if not spread:
+        return plain
+    # One lag and the same spread over two are about as late.
+    twice = [s if shape[2] else 0.6 * s for s in sources if s > 0]
+    once = [s if not shape[2] else 1.6 * s for s in sources]
+    return tuple((p, s, False) for p in probes for s in once) + tuple((p, s, True) for p in probes for s in twice)
 
 
 @dataclass(frozen=True)
@@ -198,7 +221,7 @@ class _Fitted:
 def _fitted(
     time_s: Floats,
     ticks: Floats,
-    shapes: Sequence[tuple[float, float]],
+    shapes: Sequence[Shape],
     orders: Sequence[int],
     bases: Sequence[Floats],
     rests: Sequence[Floats],
@@ -211,8 +234,8 @@ def _fitted(
     slopes = np.asarray(SLOPES if ramp else (0.0,))
     squares = np.empty((len(orders), len(shapes), slopes.size, ticks.size))
     since = time_s[:, None] - ticks[None, :]
-    for j, (probe, source) in enumerate(shapes):
-        shape = response(since, probe, source)
+    for j, (probe, source, twice) in enumerate(shapes):
+        shape = response(since, probe, source, twice)
         ramped = _ramped(since, probe) if ramp else shape
         for k, (basis, rest) in enumerate(zip(bases, rests, strict=True)):
             left = shape - basis @ (basis.T @ shape)
@@ -245,7 +268,7 @@ def _ramped(since_s: Any, probe_s: float) -> Any:
 
 
 def _clumped(
-    time_s: Floats, instant: float, shape: tuple[float, float], slope: float, basis: Floats, rest: Floats
+    time_s: Floats, instant: float, shape: Shape, slope: float, basis: Floats, rest: Floats
 ) -> float:
     """Return the share of the readings that are news, where each takes after the one before; 1: all of them."""
     import numpy as np

@@ -373,7 +373,10 @@ def _holding(
             figures.append(
                 Figure("turn-break-out", "what the turning wrench reads then, loosening", *_in(loosen, unit), unit)
             )
-            turning = f" The turning wrench reads {_torque(loosen.value, unit)} when that is reached; stop there."
+            turning = (
+                f" The turning wrench would read {_torque(loosen.value, unit)} when that is reached: stop there. A "
+                "torque wrench that clicks is not for breaking loose (common practice)."
+            )
         lines.append(
             f"Loosening: both change direction. At the {_torque(told.value, unit)} that your data allows, the hold is "
             f"loaded to {_torque(worst.value, unit)} and has to withstand {_torque(worst.high, unit)} at "

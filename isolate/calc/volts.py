@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 from isolate.calc.shape import CANNOT_TELL, Calculation, Figure, Found, Given, Input, Judged, Unfit, beside
-from isolate.calc.spread import spread
+from isolate.calc.spread import Spread, spread
 from isolate.calc.units import Quantity, figure
+from isolate.calc.wire import LAST_DIGIT, told_off, with_interval
 
 NOTHING = 0.1
 """A reading under this share of the least that is allowed is no supply: what is left of it leaks in. Our judgement."""
-SHARES = {"right": "Within what your data allows", "low": "Low", "high": "Above what your data allows"}
+SHARES = {
+    "right": "Within what your data allows, at rest and under load",
+    "at-rest": "Within what your data allows at rest; under load it was not read",
+    "low": "Low",
+    "high": "Above what your data allows",
+}
 
 
 def _v(volts: float) -> str:
@@ -24,12 +30,13 @@ def _read(reading: Quantity) -> tuple[float, float]:
 def judge(readings_v: dict[str, tuple[float, float]], least_v: float, most_v: float | None) -> Judged:
     """Return what readings come to beside limits, all in volts. ``readings_v``: what it is → its interval.
 
-    The worst of them counts: nothing there, then low, then high, then what its limit is too near to tell.
+    The worst of them counts: nothing there, then low, then high, then what its limit is too near to tell. What is there
+    at rest and gone under load is low, not absent. A reading at rest alone clears no source: ``at-rest``.
     """
     sides = {what: beside(low, high, least_v, most_v) for what, (low, high) in readings_v.items()}
-    for what, (_, high) in readings_v.items():
-        if high < NOTHING * least_v:
-            return Judged("absent", f"{what} there are at most {_v(high)} V of at least {_v(least_v)} V")
+    first, (_, rest_high) = next(iter(readings_v.items()))
+    if rest_high < NOTHING * least_v:
+        return Judged("absent", f"{first} there are at most {_v(rest_high)} V of at least {_v(least_v)} V")
     for side, verdict, words in (("below", "low", "under the least"), ("above", "high", "over the most")):
         for what, found in sides.items():
             if found == side:
@@ -42,7 +49,7 @@ def judge(readings_v: dict[str, tuple[float, float]], least_v: float, most_v: fl
             low, high = readings_v[what]
             why = f"{what} {_v(low)} to {_v(high)} V, and the limit lies within; read it with a finer meter"
             return Judged(CANNOT_TELL, why)
-    return Judged("right", "")
+    return Judged("right" if len(readings_v) > 1 else "at-rest", "")
 
 
 def _work(given: Given) -> Found:
@@ -66,17 +73,26 @@ def _work(given: Given) -> Found:
                 name,
             )
     spans = {what: _read(reading) for what, reading in readings.items()}
+    rest, loaded = given["volts"], given.get("loaded")
+    if loaded is not None and loaded.low > rest.high:
+        raise Unfit(
+            f"loaded: it reads more than at rest ({loaded.told()} against {rest.told()}), and a load raises nothing: "
+            "are they swapped, or was the source changed between them",
+            "loaded",
+        )
     lines = [
-        f"{what.capitalize()}: {_v(readings[what].value)} V ({_v(a)} to {_v(b)} V)." for what, (a, b) in spans.items()
+        f"{what.capitalize()}: {with_interval(Spread(readings[what].value, *ab), 'V')}." for what, ab in spans.items()
     ]
     figures = [Figure(what.replace(" ", "-"), what, readings[what].value, a, b, "V") for what, (a, b) in spans.items()]
     warnings = []
     if len(spans) == 2:
         sag = spread(lambda rest, loaded: rest - loaded, readings["at rest"], readings["under load"])
-        lines.append(f"It sags by {_v(sag.value)} V ({_v(sag.low)} to {_v(sag.high)} V) under that load.")
+        lines.append(f"It sags by {with_interval(sag, 'V')} under that load.")
         figures.append(Figure("sag", "sag", *sag, "V"))
     else:
         warnings.append("nothing drew on it when it was read; a tired source reads well until it works")
+    if not all(map(told_off, readings.values())):
+        lines.append(LAST_DIGIT)
     return Found(
         tuple(lines),
         tuple(figures),
@@ -97,4 +113,5 @@ CALCULATION = Calculation(
     _work,
     "a reading beside a limit; its error by JCGM 100:2008, 4.3.7.",
     {"": {**SHARES, "absent": "Not there"}},
+    shows=("loaded",),
 )

@@ -14,7 +14,7 @@ from typing import Any, Final
 
 from isolate.calc.shape import Unfit
 from isolate.calc.spread import Spread
-from isolate.calc.units import INCH, figure
+from isolate.calc.units import INCH, Quantity, figure
 
 FOOT: Final = 12 * INCH
 """Metres."""
@@ -109,6 +109,16 @@ def fit_temperature(value_c: float, of: str = "temperature") -> None:
     """Raise Unfit where no wire of an aircraft is so cold or hot."""
     if not COLDEST_C <= value_c <= HOTTEST_C:
         raise Unfit(f"{of}: {value_c:.0f} °C is no temperature of a wire that is measured: is the unit right?", of)
+
+
+LAST_DIGIT: Final = (
+    "What was typed without ± is taken to its last digit; the meter's own error comes on top of that: tell it with ±."
+)
+
+
+def told_off(reading: Quantity) -> bool:
+    """Return whether what a reading may be off by was told with it, and is not its last digit alone."""
+    return any(mark in reading.typed for mark in ("±", "+/-", "+-", "plus"))
 
 
 def ohm_unit(ohm: float) -> tuple[float, str]:

@@ -1256,6 +1256,8 @@ class Chase:
         if isinstance(step, Offer) and step.direct:
             check = self.fitted.check(step.key)
             self._known(check, outcome)
+            if reading is not None:
+                self._read(check, outcome, reading, note)
             self.accept()
             step = self.now()
         if not isinstance(step, Ask):
@@ -1274,7 +1276,7 @@ class Chase:
         if "motoring" in check.entry.tags and outcome is not None:
             body["motors"] = True
         if reading is not None:
-            body["reading"] = measured.kept(reading, check, outcome, note)
+            body["reading"] = self._read(check, outcome, reading, note)
         items: list[tuple[str, Mapping[str, Any]]] = [*self._acknowledged(step.cautions), ("answered", body)]
         if (changed := check.entry.swaps) is not None and not changed.back and outcome is not None:
             changed_over = Swap(changed.part, *self.fitted.channels[:2])
@@ -1290,16 +1292,31 @@ class Chase:
         Only between moves, and only checks that say of themselves that a record answers them along with another. One
         that was answered already, or could not be told, is left as it is. Raises Refused.
         """
-        if self.state.ended or self.state.move is not None:
+        if self.state.ended:
+            raise Refused("the case has ended; open a new one and say there what was wrong with it")
+        if self.state.move is not None:
             raise Refused("a record is read along between two moves: finish what is in hand first")
+        if self._worked():
+            raise Refused("work was done in this case: a record of before it answers no other check by itself")
         items: list[tuple[str, Mapping[str, Any]]] = []
+        said: dict[str, Mapping[str, Any]] = {}
         for key, outcome, reading in answers:
-            check = self.fitted.check(key)
+            check = self.fitted.checks.get(key)
+            if check is None:
+                raise Refused(f"no check is called {key!r}{near(str(key), self.fitted.checks)}")
+            if outcome is None:
+                raise Refused(f"{check.title}: what a record cannot tell stays unasked")
             self._known(check, outcome)
-            if not any(one.along for one in check.entry.calculations(self.fitted.profile.features)):
+            taken = self._read(check, outcome, reading, "")
+            named = (taken["calc"], taken["judge"])
+            meant = [one for one in check.entry.reads if (one.calc, one.judge) == named and one.along]
+            if not meant or not taken["outcome"]:
                 raise Refused(f"{check.title}: a record does not answer it by itself")
-            if not self._unasked(key):
+            if not self._unasked(key) or key in said:
                 raise Refused(f"{check.title}: it has been answered; take that back, or doubt it, before")
+            for other in {name for one in meant for name in one.unless}.intersection(split(k)[0] for k in said):
+                raise Refused(f"{check.title}: {other} says it already, from the same record")
+            said[key] = taken
             body: dict[str, Any] = {
                 "check": check.key,
                 "outcome": outcome,
@@ -1308,12 +1325,37 @@ class Chase:
                 "minutes": 0,
                 "spoils": [],
                 "within": RECORD,
-                "reading": measured.kept(reading, check, outcome, ""),
+                "reading": taken,
             }
             items.append(("answered", body))
         if items:
             self._write(*items)
             self._settle()
+
+    def also(self, reading: measured.Reading, check: str, channel: str = "") -> list[tuple[FitCheck, measured.Reading]]:
+        """Return what a record read for one check may answer of others now; see :func:`isolate.case.measured.also`."""
+        if self.state.ended or self.state.move is not None or self._worked():
+            return []
+        events, void, body = self.state.events, self.state.void, measured.body(reading)
+        had = [key for key in self.fitted.checks if not self._unasked(key)]
+        return [
+            (other, of_it)
+            for other, of_it in measured.also(self.fitted, reading, check, had, channel)
+            if not measured.said_before(events, void, other, {**body, "judge": of_it.reads.judge})
+        ]
+
+    def _worked(self) -> bool:
+        return any(item.kind != "answer" for item in self.state.evidence)
+
+    def _read(
+        self, check: FitCheck, outcome: str | None, reading: Mapping[str, Any], note: str
+    ) -> dict[str, Any]:
+        """Return a reading that answers a check as the trail keeps it. Raises Refused, also for a record used twice."""
+        taken = measured.kept(reading, check, outcome, note)
+        why = measured.said_before(self.state.events, self.state.void, check, taken) if outcome is not None else ""
+        if why:
+            raise Refused(f"{check.title}: {why} already; it is not counted twice")
+        return taken
 
     @staticmethod
     def _known(check: FitCheck, outcome: str | None) -> None:

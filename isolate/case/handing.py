@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from isolate.case import swaps
+from isolate.case import measured, swaps
 from isolate.case.events import now_text, parse_time
 from isolate.case.facts import said
 from isolate.case.intake import Refused, checked_facts
@@ -136,12 +136,22 @@ def _told(chase: Chase) -> list[str]:
     about = f", channel {intake.channel}" if intake.channel else ""
     found = [f"{fitted.complaints[intake.complaint].title}{about}"]
     found += [chase.sign_title(seen) for seen in intake.signs]
+    readings = _readings(chase)
     for told in chase.belief.told:
         check = fitted.check(told.check)
-        found.append(f"{check.title}{'' if check.title.endswith('?') else ':'} {check.said(told.outcome)}")
+        line = f"{check.title}{'' if check.title.endswith('?') else ':'} {check.said(told.outcome)}"
+        if reading := readings.get((told.check, told.outcome)):
+            line += f" [{measured.line(reading)}]"
+        found.append(line)
     found += [f"Done: {fitted.repair(key).title}" for key in chase.state.repairs]
     found += [line.strip() for line in (*swaps.done_lines(chase), *swaps.where_lines(chase)[2:])]
     return list(dict.fromkeys(found))
+
+
+def _readings(chase: Chase) -> dict[tuple[str, str], Any]:
+    """Return the last reading behind each answer, by (check, outcome)."""
+    by_seq = measured.behind(chase.state.events, chase.state.void)
+    return {(i.key, i.outcome): by_seq[i.seq] for i in chase.state.evidence if i.seq in by_seq}
 
 
 def text(chase: Chase, found: Mapping[str, Any]) -> str:

@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Collection
 from datetime import datetime
 
-from isolate.case.case import CaseState, Intake
-from isolate.case.events import parse_time
+from isolate.case.case import RECORD, CaseState, Intake
+from isolate.case.events import Event, parse_time
 from isolate.kb.model import Condition
 from isolate.reasoning.belief import Setting
 from isolate.reasoning.heat import soak
@@ -56,12 +56,12 @@ def setting(state: CaseState, starts: Collection[str] = (), at: datetime | None 
         if event.kind == "told" and {"place", "now", "condition", "shut_down"} & set(event.body["changes"]):
             number = _latest(state) + 1
             break
-        if event.kind == "answered" and event.seq not in state.void:
+        if _at_the_aircraft(event) and event.seq not in state.void:
             number = int(event.body.get("occasion", 0))
             first = next(
                 e
                 for e in state.events
-                if e.kind == "answered" and e.seq not in state.void and e.body.get("occasion", 0) == number
+                if _at_the_aircraft(e) and e.seq not in state.void and e.body.get("occasion", 0) == number
             )
             fresh = (now - parse_time(first.time)).total_seconds() <= 60 * LASTS
             if fresh and event.body["check"] not in starts:
@@ -71,5 +71,10 @@ def setting(state: CaseState, starts: Collection[str] = (), at: datetime | None 
     return Setting(condition, strength(intake, (now - parse_time(state.opened)).total_seconds() / 60), number)
 
 
+def _at_the_aircraft(event: Event) -> bool:
+    """Return whether something was answered by a look now; what a record says happened before anybody came."""
+    return event.kind == "answered" and event.body.get("within") != RECORD
+
+
 def _latest(state: CaseState) -> int:
-    return max((int(e.body.get("occasion", 0)) for e in state.events if e.kind == "answered"), default=-1)
+    return max((int(e.body.get("occasion", 0)) for e in state.events if _at_the_aircraft(e)), default=-1)

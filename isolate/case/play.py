@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from typing import Any, Protocol
+from typing import Any, Protocol, runtime_checkable
 
 from isolate.case.chase import Chase
+from isolate.case.measured import Reading, body, channel_of, line, note_of
 from isolate.case.steps import Ask, Confirm, Cross, Done, Held, Here, Mend, Offer, Report, Step, Wait, Walk
 from isolate.kb.model import Ask as Fact
 
@@ -53,6 +55,24 @@ class Player(Protocol):
         """A repair has been done."""
 
 
+@dataclass(frozen=True)
+class Measured:
+    """A reading taken at a step. ``outcome``: of a check; ``along``: take what its record says of others as well."""
+
+    outcome: str | None
+    reading: Reading
+    note: str = ""
+    along: bool = False
+
+
+@runtime_checkable
+class Measures(Protocol):
+    """A player that may have measured something."""
+
+    def measured(self, step: str, within: str) -> Measured | None:
+        """What was measured at a check or a repair; None where nothing was."""
+
+
 def play(
     chase: Chase, player: Player, clock: Clock | None = None, tell: Callable[[Step, str], None] | None = None
 ) -> Done:
@@ -84,6 +104,9 @@ def _take(chase: Chase, step: Step, player: Player, clock: Clock | None) -> str:
         chase.accept()
         return "go"
     if isinstance(step, Ask):
+        taken = player.measured(step.key, step.within) if isinstance(player, Measures) else None
+        if taken is not None:
+            return _measured(chase, step, taken, clock)
         outcome = player.outcome(step.key, step.within)
         _pass(clock, step.minutes)
         chase.answer(outcome)
@@ -102,6 +125,9 @@ def _take(chase: Chase, step: Step, player: Player, clock: Clock | None) -> str:
         chase.crossed()
         return "done"
     if isinstance(step, Mend):
+        taken = player.measured(step.key, "repair") if isinstance(player, Measures) else None
+        if taken is not None:
+            chase.note(taken.note or note_of(taken.reading), step.key, body(taken.reading))
         _pass(clock, step.minutes)
         chase.mended(player.part(step.key) if step.part else None)
         player.repaired(step.key)
@@ -129,6 +155,20 @@ def _take(chase: Chase, step: Step, player: Player, clock: Clock | None) -> str:
     assert isinstance(step, Held)
     chase.decline("; ".join(step.reasons))
     return "held: " + "; ".join(step.reasons)
+
+
+def _measured(chase: Chase, step: Ask, taken: Measured, clock: Clock | None) -> str:
+    """Answer a check with what was measured; return what was said."""
+    _pass(clock, step.minutes)
+    kept = body(taken.reading)
+    chase.answer(taken.outcome, taken.note, kept)
+    said = "could not tell" if taken.outcome is None else next(s for o, s, _ in step.outcomes if o == taken.outcome)
+    said = f"{said} [{line(kept)}]"
+    if taken.along:
+        also = chase.also(taken.reading, step.key, channel_of(taken.reading))
+        chase.record([(check.key, of_it.outcome, body(of_it)) for check, of_it in also])
+        said += "".join(f"; the same record: {check.title}: {check.said(of_it.outcome)}" for check, of_it in also)
+    return said
 
 
 def _pass(clock: Clock | None, minutes: float) -> None:

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from isolate.case import swaps, unfound
+from isolate.case import measured, swaps, unfound
 from isolate.case.ages import described
 from isolate.case.deferral import record_lines
 from isolate.case.events import parse_time
@@ -64,6 +64,7 @@ def record(chase: Chase, end: str) -> str:
         lines.append(f"Done before, as told: {before}.{again}")
     lines += carried_lines(chase.kit.model, intake)
     lines += ["", "Checked, in this order:"]
+    readings = measured.behind(state.events, state.void)
     number = 0
     for item in state.evidence:
         if item.kind == "answer":
@@ -73,6 +74,8 @@ def record(chase: Chase, end: str) -> str:
             lines.append(
                 f"  {number}. {check.title}: {check.said(item.outcome)}{f' ({item.condition})' if told_so else ''}"
             )
+            if item.seq in readings:
+                lines += [f"     {line}" for line in measured.lines(readings[item.seq])]
         elif item.kind == "swap":
             # What was found before it and after it was found with other parts.
             lines.append(f"     then: {swaps.happened(item.key)}")
@@ -80,6 +83,10 @@ def record(chase: Chase, end: str) -> str:
         lines.append("  nothing")
     if state.unsure:
         lines.append("Could not tell: " + "; ".join(fitted.check(k).title for k in state.unsure))
+        for key, seq in state.unsure.items():
+            if seq in readings:
+                lines.append(f"  {fitted.check(key).title}:")
+                lines += [f"     {line}" for line in measured.lines(readings[seq])]
     if state.declined:
         lines.append(
             "Not done: "

@@ -10,7 +10,8 @@ from pydantic import ConfigDict, Field, model_validator
 
 from isolate.case.case import Intake
 from isolate.case.intake import Refused, faults
-from isolate.case.play import OutOfAnswers
+from isolate.case.measured import CANNOT_TELL, REFERENCE, Lacking, Reading, body, kept, take
+from isolate.case.play import Measured, OutOfAnswers
 from isolate.kb.fit import Fitted, UnknownName, near
 from isolate.kb.model import Ask, Condition, Minutes, Model, Place, Text
 from isolate.kb.read import KnowledgeError, Problem, read_model
@@ -199,6 +200,24 @@ class WrittenPart(_Written):
     sn_on: Text = Field(alias="sn-on")
 
 
+class WrittenReading(Model):
+    """What was measured at a check or a repair: what its calculation asks for by name, as it would be typed."""
+
+    model_config = ConfigDict(frozen=True, extra="allow", coerce_numbers_to_str=True)
+    __pydantic_extra__: dict[str, Text | list[Text]] = Field(init=False)
+
+    calc: str = Field(default="", description="The calculation, where the step has several.")
+    judge: str = Field(default="", description="Which of its verdicts answers, where the step has several of it.")
+    where: str = Field(default="", description="Where in the approved data the limits stand.")
+    note: Text | None = Field(default=None, description="Why it is answered otherwise than the reading comes to.")
+    along: bool = Field(default=False, description="Take what the same record says of other checks as well.")
+
+    @property
+    def typed(self) -> dict[str, str | list[str]]:
+        """What is told of it, input by input."""
+        return dict(self.__pydantic_extra__ or {})
+
+
 class WrittenDeferral(_Written):
     """An end under the operator's own deferral procedure, once the answers to what is offered have run out."""
 
@@ -237,6 +256,9 @@ class Answers(_Written):
     cannot: dict[Text, Text] = Field(default={}, description="Move → why it cannot be done.")
     parts: dict[Text, WrittenPart] = Field(
         default={}, description="Repair instance → the parts that came off and went on; blanks in the record without."
+    )
+    readings: dict[Text, WrittenReading | list[WrittenReading]] = Field(
+        default={}, description="Check or repair instance → what was measured there, or several in turn."
     )
     defer: WrittenDeferral | None = None
     hand_over: WrittenHandOver | None = Field(default=None, alias="hand-over")
@@ -278,6 +300,8 @@ def read(path: Path, shape: type[_M], fitted: Fitted | None = None) -> _M:
             bad(("parts", repair), f"no repair is called {repair!r}{near(repair, fitted.repairs)}")
         elif mended.entry.parts == 0:
             bad(("parts", repair), f"{repair} takes no part")
+    for at, message in _unread(written, fitted, path.parent):
+        bad(at, message)
     if written.defer is not None and written.defer.channel not in fitted.channels:
         known = ", ".join(fitted.channels)
         bad(("defer", "channel"), f"no channel is called {written.defer.channel!r}; known: {known}")
@@ -288,6 +312,72 @@ def read(path: Path, shape: type[_M], fitted: Fitted | None = None) -> _M:
     if problems:
         raise KnowledgeError(problems)
     return written
+
+
+def _unread(written: Answers, fitted: Fitted, folder: Path) -> Iterator[tuple[tuple[str | int, ...], str]]:
+    """Yield what is wrong with the readings, as (path of the field, message)."""
+    for step, told in written.readings.items():
+        entries = fitted.checks.get(step) or fitted.repairs.get(step)
+        if entries is None:
+            steps = {*fitted.checks, *fitted.repairs}
+            yield ("readings", step), f"no check or repair is called {step!r}{near(step, steps)}"
+            continue
+        said = written.answers.get(step)
+        answers = list(said) if isinstance(said, list) else [said] if step in written.answers else []
+        for index, one in enumerate(told if isinstance(told, list) else [told]):
+            at: tuple[str | int, ...] = ("readings", step, index) if isinstance(told, list) else ("readings", step)
+            try:
+                reading = worked_out(fitted, step, one, folder)
+            except Lacking as error:
+                where = "where" if error.of == REFERENCE else error.of
+                yield (*at, where) if where in ("where", *one.typed) else at, str(error)
+                continue
+            except (Refused, OSError) as error:
+                yield at, str(error)
+                continue
+            if step in fitted.repairs:
+                continue
+            try:
+                kept(body(reading), fitted.checks[step], answer := _answer(answers, index, reading), one.note or "")
+            except Refused as error:
+                yield ("answers", step) if index < len(answers) else at, str(error)
+                continue
+            if answer is None and index >= len(answers) and not _cannot(reading):
+                yield at, f"the reading answers nothing; say under answers what {step} gave"
+
+
+def _answer(answers: list[str | None], index: int, reading: Reading) -> str | None:
+    """Return the answer to a check that was measured: as told, else as the reading comes to."""
+    return answers[index] if index < len(answers) else reading.outcome or None
+
+
+def _cannot(reading: Reading) -> bool:
+    return reading.judged is not None and reading.judged.verdict == CANNOT_TELL
+
+
+def worked_out(fitted: Fitted, step: str, told: WrittenReading, folder: Path) -> Reading:
+    """Return a written reading of a check or repair, worked out. ``folder``: that files are named from.
+
+    Raises Refused, OSError for a file that cannot be read.
+    """
+    fit = fitted.checks.get(step) or fitted.repairs[step]
+    found = fit.entry.calculations(fitted.profile.features)
+    meant = [
+        one for one in found if told.calc in ("", one.calc) and (not told.judge or told.judge == one.judge)
+    ]
+    if not found:
+        raise Refused(f"nothing is worked out at {step}")
+    if len(meant) != 1:
+        of = ", ".join(dict.fromkeys(f"{o.calc}{f' (judge: {o.judge})' if o.judge else ''}" for o in found))
+        raise Refused(f"say with calc: which of these it is: {of}" if len(meant) > 1 else f"it goes through: {of}")
+    from isolate.calc import calculation
+
+    files = {i.name for i in calculation(meant[0].calc).inputs if i.kind == "file"}
+    typed = {
+        name: value if name not in files or not isinstance(value, str) else str(folder / Path(value).expanduser())
+        for name, value in told.typed.items()
+    }
+    return take(meant[0], typed, told.where)
 
 
 def read_for(path: Path, shape: type[_M], kits: Callable[[str], Kit]) -> tuple[_M, Kit]:
@@ -304,7 +394,11 @@ def read_for(path: Path, shape: type[_M], kits: Callable[[str], Kit]) -> tuple[_
 class Script:
     """A player (see :mod:`isolate.case.play`) that answers from a file and stops where it has no answer."""
 
-    def __init__(self, written: Answers) -> None:
+    def __init__(self, written: Answers, fitted: Fitted | None = None, folder: Path = Path()) -> None:
+        self._readings = {
+            step: list(told) if isinstance(told, list) else [told] for step, told in written.readings.items()
+        }
+        self._fitted, self._folder = fitted, folder
         self._answers: dict[str, list[str | None]] = {
             check: list(said) if isinstance(said, list) else [said] for check, said in written.answers.items()
         }
@@ -322,6 +416,17 @@ class Script:
             more = "" if left is None else " left: it is asked once more"
             raise OutOfAnswers(f"there is no answer to {check}{more}")
         return left.pop(0)
+
+    def measured(self, step: str, within: str) -> Measured | None:
+        """Return what was measured at a check or a repair, and of a check its answer; None where nothing was."""
+        left = self._readings.get(step)
+        if not left or self._fitted is None:
+            return None
+        told = left.pop(0)
+        reading = worked_out(self._fitted, step, told, self._folder)
+        had = self._answers.get(step)
+        outcome = had.pop(0) if had else reading.outcome or None
+        return Measured(outcome, reading, told.note or "", told.along)
 
     def refuses(self, move: str) -> str | None:
         return self._cannot.get(move)

@@ -420,7 +420,10 @@ class _Agreement:
             if one.calc not in TITLES:
                 self.say(kind, name, (*path, "calc"), f"there is no calculation `{one.calc}`{near(one.calc, TITLES)}")
             for verdict, outcome in one.gives.items():
-                if outcome != NOTHING and outcome not in outcomes:
+                if outcome == NOTHING and outcome in outcomes:
+                    message = f"`{outcome}` answers nothing here, and an outcome of `{name}` has that name too"
+                    self.say(kind, name, (*path, "gives", verdict), message)
+                elif outcome != NOTHING and outcome not in outcomes:
                     message = f"`{name}` has no outcome `{outcome}`{near(outcome, outcomes)}"
                     self.say(kind, name, (*path, "gives", verdict), message)
             if one.along and not one.gives:

@@ -12,7 +12,7 @@ from typing import NamedTuple, get_args
 
 from isolate.calc import calculation
 from isolate.calc import given as readings
-from isolate.calc.shape import Unfit
+from isolate.calc.shape import CANNOT_TELL, Calculation, Unfit
 from isolate.kb.check_gates import gates
 from isolate.kb.check_rules import alive_rules, coded, rules_that_agree, rules_that_fire
 from isolate.kb.check_view import Path, View, listed, literals, patterns
@@ -412,20 +412,35 @@ def _reads(view: View) -> None:
                         readings.value(inputs[word], told)
                     except Unfit as error:
                         view.say(kind, name, (*path, "given", word), str(error))
-            if not reads.gives:
+            if not reads.gives and not reads.judge:
                 continue
             judges = one.judges.get(reads.judge)
             if judges is None:
-                known = ", ".join(word or "(none)" for word in one.judges)
-                view.say(kind, name, (*path, "judge"), f"calc {one.name} has no such verdicts; it has: {known}")
+                view.say(kind, name, (*path, "judge"), _no_judge(one, reads.judge))
                 continue
             for verdict in reads.gives:
-                if verdict not in judges:
+                if verdict == CANNOT_TELL:
+                    message = f"`{verdict}` answers nothing: the question stays open"
+                    view.say(kind, name, (*path, "gives", verdict), message)
+                elif verdict not in judges:
                     message = f"calc {one.name} never says `{verdict}`{near(verdict, judges)}"
                     view.say(kind, name, (*path, "gives", verdict), message)
-            for verdict in judges:
+            for verdict in judges if reads.gives else ():
                 if verdict not in reads.gives:
                     view.say(kind, name, (*path, "gives"), f"does not say what `{verdict}` would answer")
+
+
+def _no_judge(one: Calculation, judge: str) -> str:
+    """Say that a calculation does not judge that, and what it judges."""
+    if not one.judges:
+        return f"calc {one.name} judges nothing: it is worked out and kept"
+    named = [word for word in one.judges if word]
+    if not named:
+        return f"calc {one.name} judges one thing only: leave `judge` out"
+    told = listed([f"`{word}`" for word in named])
+    if not judge:
+        return f"calc {one.name} judges several things: say which, of {told}"
+    return f"calc {one.name} judges no `{judge}`{near(judge, named)}: it judges {told}"
 
 
 # -- complaints and signs ------------------------------------------------------------------------

@@ -11,6 +11,7 @@ from pydantic import BaseModel
 from isolate.kb.agree import REFERENCES
 from isolate.kb.fit import worded
 from isolate.kb.model import (
+    NOTHING,
     Access,
     Ask,
     Caution,
@@ -316,11 +317,19 @@ class _Words:
 
     def _reads(self, value: list[Reads]) -> Iterator[str]:
         for one in value:
-            answers = ", ".join(f"{verdict} is {outcome}" for verdict, outcome in one.gives.items())
+            answers = ", ".join(
+                f"{verdict} {'answers nothing' if outcome == NOTHING else f'is {outcome}'}"
+                for verdict, outcome in one.gives.items()
+            )
             where = f"where {only(one.only)}, " if one.only else ""
             along = "; a record read for another check answers it too" if one.along else ""
+            if one.unless:
+                along += f", but not beside {_listed(one.unless)}"
             judge = f" ({one.judge})" if one.judge else ""
-            yield f"{where}calc {one.calc}{judge}: {answers or 'worked out and kept, answers nothing'}{along}"
+            settled = "".join(f", {name} {told}" for name, told in one.given.items())
+            asked = f", asking {_listed(one.asks)} too" if one.asks else ""
+            what = f"{where}calc {one.calc}{judge}{settled}{asked}"
+            yield f"{what}: {answers or 'worked out and kept, answers nothing'}{along}"
 
     def _repeats(self, value: Repeats) -> Iterator[str]:
         yield f"up to {value.most} times on one occasion; {percent(value.same)} of the time it only repeats itself"

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from isolate.case import measured
 from isolate.case.believed import believed, further, heeds_answers, known, told_belief
 from isolate.case.case import CaseState, Evidence, Intake, apply, fold
 from isolate.case.swaps import known as known_swap
@@ -135,6 +136,7 @@ class _Weighing:
         self.lost: dict[str, None] = {}
         self.moved: dict[int, float] = {}
         self.idle: set[int] = set()
+        self.readings = {seq: measured.line(one) for seq, one in measured.behind(events, ()).items()}
 
     def weighed(self) -> Weighing:
         stood = self._over_time()
@@ -247,6 +249,7 @@ class _Weighing:
             moved=0.0 if carried else round(self.moved.get(item.seq, 0.0), 3),
             words=_words(bits, modes, about),
             carried=carried,
+            reading="" if carried else self.readings.get(item.seq, ""),
         )
 
     def _carried(self, last: CaseState, modes: Sequence[str], about: Sequence[str]) -> tuple[Answered, ...]:

@@ -18,6 +18,7 @@ from math import isfinite
 from typing import TYPE_CHECKING, Any
 
 from isolate.case.events import EventError, parse_time
+from isolate.case.measured import figured, label
 from isolate.kb.shown import plain
 from isolate.review.chart import MOST_LINES, NO_FAULT, Line, Ranged, Turn, bar, belief_chart, key, ranges, strip
 from isolate.review.shapes import Review
@@ -96,6 +97,7 @@ def case_page(review: Review) -> str:
             ("story", "The story"),
             ("belief", "What was believed, and when"),
             ("evidence", "What each answer said"),
+            *([("readings", "What was measured")] if r["readings"] else []),
             ("not-asked", "What was not asked"),
             ("rules", "Rules that fired"),
             ("guards", "Cautions and gates"),
@@ -677,6 +679,11 @@ def _figure(value: float, most: int = 1) -> str:
     return "0" if words == "-0" else words.replace("-", "−")
 
 
+def _reading(figure: Mapping[str, Any]) -> str:
+    """A figure of a reading with its interval."""
+    return figured(figure).replace("-", "−") if (figure["value"] or 0) < 0 else figured(figure)
+
+
 def _minutes(value: float) -> str:
     return f"{_figure(value)} min"
 
@@ -783,6 +790,8 @@ def _templates() -> Environment:
         odds=odds_words,
         side=_side,
         asked=_asked,
+        label=label,
+        reading=_reading,
         day=_day,
         count=_count,
     )

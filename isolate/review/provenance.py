@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
 from isolate.case.events import KINDS, Event
+from isolate.case.measured import line
 from isolate.kb.shown import plain
 from isolate.reasoning.swap import ELSEWHERE
 
@@ -253,6 +254,8 @@ class _Document:
                 self._associate(activity, agent, role)
             for agent in dict.fromkeys(agent for agent, _ in had):
                 self._relate("wasAttributedTo", prov_entity=entity, prov_agent=agent)
+            if event.kind in ("answered", "noted") and "reading" in event.body:
+                self._reading(event, activity)
             if event.kind in ("repaired", "swapped"):
                 self._parts(event, activity)
             elif event.kind == "corrected":
@@ -362,6 +365,46 @@ class _Document:
             else:
                 self._use(activity, part)
                 self._generate(sat, activity, event)
+
+    def _reading(self, event: Event, activity: str) -> None:
+        """Add what was measured, and the files that it came from, by what is in them."""
+        reading = event.body["reading"]
+        said = {name: text for name in ("calc", "verdict", "words", "why", "outcome", "reference") if (
+            text := _text(reading, name)
+        )}
+        pairs = {
+            name: "; ".join(f"{p[0]}: {p[1]}" for p in _list(reading, name) if isinstance(p, list) and len(p) == 2)
+            for name in ("understood", "limits")
+        }
+        figures = "; ".join(
+            f"{_text(f, 'says')} {f.get('value')} ({f.get('low')} to {f.get('high')}) {_text(f, 'unit')}".rstrip()
+            for f in _list(reading, "figures")
+            if isinstance(f, Mapping)
+        )
+        seconds = " to ".join(f"{s:g}" if isinstance(s, int | float) else str(s) for s in _list(reading, "seconds"))
+        more = {**said, **pairs, "figures": figures, "seconds": seconds}
+        entity = self._put(
+            "entity",
+            f"{_entity(event)}-reading",
+            prov_type=_name("isolate:reading"),
+            prov_label=_label(line(reading)),
+            **{f"isolate_{name}": text for name, text in more.items() if text},
+        )
+        self._generate(entity, activity, event)
+        self._derive(_entity(event), entity)
+        for file in _list(reading, "files"):
+            seal = _text(file, "sha256")
+            if not seal:
+                continue
+            source = self._put(
+                "entity",
+                f"isolate:file-{quote(seal, safe='')}",
+                prov_type=_name("isolate:file"),
+                prov_label=_label(_text(file, "name") or "a file"),
+                isolate_sha256=seal,
+            )
+            self._use(activity, source)
+            self._derive(entity, source)
 
     def _taken_back(self, event: Event, activity: str, seen: Mapping[int, Event]) -> None:
         of = event.body.get("seq")

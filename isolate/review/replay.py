@@ -21,7 +21,7 @@ from difflib import SequenceMatcher
 from math import ceil
 from typing import Any
 
-from isolate.case.case import BadIntake, Intake, apply
+from isolate.case.case import RECORD, BadIntake, Intake, apply
 from isolate.case.chase import BUDGET, THOUGHT, Chase, Kit, _found_open
 from isolate.case.events import FORMAT, Event, EventError, canonical, parse_time, plain
 from isolate.case.intake import Refused, check_intake
@@ -387,10 +387,13 @@ class _Replay:
             else:
                 chase.accept(body["kind"], body["move"])
         elif kind == "answered":
+            if body.get("within") == RECORD:
+                chase.record([(e.body["check"], e.body["outcome"], e.body["reading"]) for e in batch])
+                return
             note = next((e.body["text"] for e in batch if e.kind == "noted"), "")
             if not isinstance(chase.now(), Ask):
                 raise Refused(f"now it is about {chase.now().title!r}")
-            chase.answer(body["outcome"], note)
+            chase.answer(body["outcome"], note, body.get("reading"))
         elif kind == "declined":
             try:
                 chase.decline(body["reason"])
@@ -420,7 +423,7 @@ class _Replay:
         elif kind == "corrected":
             chase.take_back()
         elif kind == "noted":
-            chase.note(body["text"])
+            chase.note(body["text"], body.get("about", ""), body.get("reading"))
         elif kind == "left":
             chase.leave()
         elif kind == "resumed":
@@ -720,9 +723,14 @@ def _batch(events: Sequence[Event], at: int) -> tuple[int, int]:
         while end < len(events) and wanted(events[end]):
             end += 1
 
-    if kind == "answered":
+    if kind == "answered" and events[main].body.get("within") == RECORD:
+        # What a record said of several checks was taken at once.
+        more(lambda e: e.kind == "answered" and e.body.get("within") == RECORD and e.time == events[main].time)
+    elif kind == "answered":
         more(lambda e: e.kind == "swapped" and e.body.get("of_itself"))
-        more(lambda e: e.kind == "noted" and e.body.get("about") == events[main].body.get("check"))
+        # A reading that answers nothing is noted by itself.
+        about = events[main].body.get("check")
+        more(lambda e: e.kind == "noted" and e.body.get("about") == about and "reading" not in e.body)
     elif kind == "accepted":
         more(lambda e: e.kind == "caution" and e.body.get("shown"))
     elif kind == "corrected":

@@ -24,7 +24,7 @@ from isolate.review import cost, evidence
 from isolate.review.named import Names
 from isolate.review.shapes import CameBack, Cheaper, Fired, Firm, Guarded, Hindsight, NotAsked, Review, Trust
 from isolate.review.since import drawn
-from isolate.review.story import story
+from isolate.review.story import readings, story
 from isolate.review.unmet import unmet
 
 NOT_READ = (BadIntake, UnknownName, AssertionError, AttributeError, IndexError, KeyError, TypeError, ValueError)
@@ -156,6 +156,7 @@ class _Reviewing:
             suspects=weighed.suspects,
             belief=weighed.points,
             answers=weighed.answers,
+            readings=readings(self.events, names),
             rules=self._rules(),
             cautions=self._cautions(),
             spent=cost.spent(self.events, names),

@@ -86,6 +86,59 @@ class Answered:
     words: str
     carried: str = ""
     """The earlier case that it comes from; empty for one of this case."""
+    reading: str = ""
+    """What was measured for it, in a line; empty where nothing was."""
+
+
+@dataclass(frozen=True)
+class ReadFigure:
+    """A result of a reading with its 95 % interval; None for an end without a limit, or what is no number."""
+
+    says: str
+    value: float | None
+    low: float | None
+    high: float | None
+    unit: str
+
+
+@dataclass(frozen=True)
+class ReadFile:
+    """A file that a reading came from, by its name then and the SHA-256 of what was in it."""
+
+    name: str
+    sha256: str
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A reading: what was measured or recorded at a step. ``about``: the check or repair.
+
+    ``how``: it answered the check, answered it along with another that the record was read for, or was only noted.
+    ``limits``: (what was asked, as understood) from the approved data, where they stand in ``reference``.
+    ``seconds``: of the record, from and to, where it comes from a stretch of it.
+    ``lines``: all of it in sentences. One that is not in a form that can be told has nothing but those.
+    """
+
+    seq: int
+    time: str
+    about: str
+    title: str
+    how: Literal["answered", "along", "noted"]
+    said: str
+    """What was answered, in words; empty where nothing was."""
+    lines: tuple[str, ...]
+    void: bool = False
+    calculation: str = ""
+    verdict: str = ""
+    words: str = ""
+    why: str = ""
+    outcome: str = ""
+    read: tuple[tuple[str, str], ...] = ()
+    figures: tuple[ReadFigure, ...] = ()
+    limits: tuple[tuple[str, str], ...] = ()
+    reference: str = ""
+    files: tuple[ReadFile, ...] = ()
+    seconds: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -363,6 +416,8 @@ class Review:
     """What follows from that, in sentences."""
     unmet: str = ""
     """Where the defect shows in a condition in which it was not checked, or not verified: a sentence on that."""
+    readings: tuple[Measured, ...] = ()
+    """What was measured or recorded, in the order in which it was told."""
     until: str = ""
     """Up to the taking up of what ``isolated`` counts, in words; empty where that is in doubt or there is none."""
 

@@ -7,15 +7,19 @@ moments of their own; what was offered stands with what was taken up, what was b
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
+from isolate.case import measured
+from isolate.case.case import RECORD
 from isolate.case.events import Event, parse_time
 from isolate.case.inherit import ago
+from isolate.case.intake import Refused
 from isolate.case.parts import FINDINGS, PART
 from isolate.kb.shown import plain
 from isolate.review.named import Names, spelt, within
-from isolate.review.shapes import Moment, MomentKind
+from isolate.review.shapes import Measured, Moment, MomentKind, ReadFigure, ReadFile
 
 SAID = ("opened", "told", "answered", "repaired", "swapped", "corrected")
 """Kinds of events after which something else is believed."""
@@ -189,13 +193,24 @@ class _Story:
     def _answered(self, event: Event, body: Mapping[str, Any]) -> tuple[MomentKind, str, Sequence[str]]:
         before, self.more_of_next = self.more_of_next, ()
         said = self.names.answer(str(body["check"]), str(body.get("outcome") or ""))
-        where = {"verify": ("Part of the verification.",), "repair": ("Looked at within the repair.",)}
+        where = {
+            "verify": ("Part of the verification.",),
+            "repair": ("Looked at within the repair.",),
+            RECORD: ("Answered by the same record, read for another check.",),
+        }
         condition = str(body.get("condition", "steady"))
         how = (f"Condition then: {condition}.",) if condition != "steady" and body.get("strength", 1) else ()
         return (
             "answered",
             said,
-            (*before, *where.get(str(body.get("within")), ()), *how, *self._spoilt(body), *self._after(event)),
+            (
+                *before,
+                *where.get(str(body.get("within")), ()),
+                *how,
+                *_reading(body),
+                *self._spoilt(body),
+                *self._after(event),
+            ),
         )
 
     def _declined(self, event: Event, body: Mapping[str, Any]) -> tuple[MomentKind, str, Sequence[str]]:
@@ -292,8 +307,8 @@ class _Story:
         return kind, f"{RULES.get(str(body['kind']), plain(body['kind']))}: {body['says']}", ()
 
     def _noted(self, event: Event, body: Mapping[str, Any]) -> tuple[MomentKind, str, Sequence[str]]:
-        about = (f"About: {self.names.check(str(body['about']))}",) if body.get("about") else ()
-        return "remark", f"Note: {body['text']}", about
+        about = (f"About: {self.names.move('', str(body['about']))}",) if body.get("about") else ()
+        return "remark", f"Note: {body['text']}", (*about, *_reading(body))
 
     def _left(self, event: Event, body: Mapping[str, Any]) -> tuple[MomentKind, str, Sequence[str]]:
         opened = [self.names.access(str(key)) for key in body.get("open", ())]
@@ -525,3 +540,58 @@ def _value(value: Any) -> str:
             return f"{len(value)} of them"
         return "; ".join(_value(v) for v in value)
     return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _reading(body: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return what was measured, in sentences."""
+    return tuple(measured.lines(body["reading"])) if "reading" in body else ()
+
+
+def readings(events: Sequence[Event], names: Names) -> tuple[Measured, ...]:
+    """Return what was measured or recorded in a case. Never raises for what an event's body says."""
+    void = {s for e in events if e.kind == "corrected" and isinstance(s := e.body.get("seq"), int)}
+    found = []
+    for event in events:
+        body = event.body
+        if event.kind not in ("answered", "noted") or "reading" not in body:
+            continue
+        about = str(body.get("check" if event.kind == "answered" else "about") or "")
+        along = body.get("within") == RECORD
+        said = names.outcome(about, str(body.get("outcome") or "")) if event.kind == "answered" else ""
+        one = Measured(
+            seq=event.seq,
+            time=event.time,
+            about=plain(about),
+            title=names.move("", about) if about else "",
+            how="noted" if event.kind == "noted" else "along" if along else "answered",
+            said=plain(said),
+            lines=tuple(measured.lines(body["reading"])),
+            void=event.seq in void,
+        )
+        found.append(_in_full(one, body["reading"]))
+    return tuple(found)
+
+
+def _in_full(one: Measured, reading: Any) -> Measured:
+    """Return a reading with all that it says by itself, where it is in the form of one."""
+    try:
+        measured.kept(reading)
+    except Refused:
+        return one
+    seconds = reading.get("seconds")
+    figures = (ReadFigure(plain(f["says"]), f["value"], f["low"], f["high"], plain(f["unit"]))
+               for f in reading["figures"])
+    return replace(
+        one,
+        calculation=reading["calc"],
+        verdict=plain(reading["verdict"]),
+        words=plain(reading["words"]),
+        why=plain(reading["why"]),
+        outcome=plain(reading["outcome"]),
+        reference=plain(reading["reference"]),
+        read=tuple((plain(asked), plain(told)) for asked, told in reading["understood"]),
+        figures=tuple(figures),
+        limits=tuple((plain(asked), plain(told)) for asked, told in reading["limits"]),
+        files=tuple(ReadFile(plain(f["name"]), f["sha256"]) for f in reading["files"]),
+        seconds=(float(seconds[0]), float(seconds[1])) if seconds else None,
+    )

@@ -27,9 +27,10 @@ from types import TracebackType
 from typing import Any, BinaryIO, Literal, NamedTuple, Protocol, Self
 
 from isolate.case.brief import Brief, brief
-from isolate.case.case import Swap
+from isolate.case.case import RECORD, Swap
 from isolate.case.events import Event, canonical, parse_time
 from isolate.case.intake import Refused
+from isolate.case.measured import kept
 from isolate.case.store import spared
 from isolate.kb.shown import plain
 from isolate.review.verdicts import in_vain, verdicts
@@ -104,6 +105,27 @@ TABLES: Mapping[str, Sequence[Column]] = {
         Column("condition_strength", "number", "how far that condition prevailed, 0 to 1"),
         Column("occasion", "whole", "which occasion: one place, one condition, within the hour"),
         Column("work_min", "number", "minutes by the knowledge's figures"),
+        Column("taken_back", "yes", "whether it was taken back since"),
+    ),
+    "readings": (
+        *_AT,
+        Column("step", "text", "the check or repair that it was taken at"),
+        Column("how", "text", "answered, along where a record read for another check answered it, or noted"),
+        Column("calculation", "text", "the calculation that it went through"),
+        Column("verdict", "text", "what it came to; empty: it was held against nothing"),
+        Column("proposed", "text", "the outcome that follows from that; empty: none does"),
+        Column("why", "text", "why it came to that"),
+        Column("limits", "text", "the limits told from the approved data, a semicolon between"),
+        Column("reference", "text", "where they stand"),
+        Column("figure", "text", "which result; one row each"),
+        Column("value", "number", "the result, in the unit beside it"),
+        Column("low", "number", "the lower end of its 95 % interval"),
+        Column("high", "number", "the upper end of its 95 % interval"),
+        Column("unit", "text", "the unit of value, low and high"),
+        Column("files", "text", "the files that it came from, a semicolon between"),
+        Column("files_sha256", "text", "the SHA-256 of each, a space between"),
+        Column("from_s", "number", "where in the record it begins, seconds"),
+        Column("to_s", "number", "where it ends, seconds"),
         Column("taken_back", "yes", "whether it was taken back since"),
     ),
     "repairs": (
@@ -229,6 +251,12 @@ def rows(events: Sequence[Event]) -> dict[str, list[tuple[Any, ...]]] | None:
             (*_at(event), event.kind, canonical(event.body).decode(), event.prev, event.hash) for event in events
         ],
         "answers": [_answer(event, event.seq in void) for event in events if event.kind == "answered"],
+        "readings": [
+            line
+            for event in events
+            if event.kind in ("answered", "noted") and "reading" in event.body
+            for line in _readings(event, event.seq in void)
+        ],
         "repairs": list(_repairs(short, events, void)),
         "parts": list(_parts(events, void)),
         "beliefs": [line for event in events if event.kind == "belief" for line in _beliefs(event)],
@@ -257,6 +285,25 @@ def _answer(event: Event, void: bool) -> tuple[Any, ...]:
         *(*_at(event), body["check"], body.get("outcome") or "", _text(body, "within"), _text(body, "condition")),
         *(_number(body, "strength"), _whole(body, "occasion"), _number(body, "minutes"), void),
     )
+
+
+def _readings(event: Event, void: bool) -> Iterator[tuple[Any, ...]]:
+    """Yield a reading, one row a figure. Raises Refused for one that is none."""
+    body = event.body
+    reading = kept(body["reading"])
+    how = "noted" if event.kind == "noted" else "along" if body.get("within") == RECORD else "answered"
+    step = _text(body, "check" if event.kind == "answered" else "about")
+    seconds = reading.get("seconds") or (None, None)
+    nothing = {"says": "", "value": None, "low": None, "high": None, "unit": ""}
+    for figure in reading["figures"] or [nothing]:
+        yield (
+            *(*_at(event), step, how, reading["calc"], reading["verdict"], reading["outcome"], reading["why"]),
+            *("; ".join(f"{asked}: {told}" for asked, told in reading["limits"]), reading["reference"], figure["says"]),
+            *(_number(figure, "value"), _number(figure, "low"), _number(figure, "high"), figure["unit"]),
+            *("; ".join(f["name"] for f in reading["files"]), " ".join(f["sha256"] for f in reading["files"])),
+            *(None if s is None else float(s) for s in seconds),
+            void,
+        )
 
 
 def _repairs(short: Brief, events: Sequence[Event], void: set[int]) -> Iterator[tuple[Any, ...]]:

@@ -36,6 +36,7 @@ from isolate.terminal.words import at_least, estimated, minutes, percent, plain,
 
 if TYPE_CHECKING:
     from isolate.case.chase import Chase
+    from isolate.kb.model import Check, Repair
     from isolate.reasoning.belief import Marginal
     from isolate.reasoning.explain import Hidden
     from isolate.reasoning.rules import Firing
@@ -397,16 +398,16 @@ def _offer(chase: Chase, step: Offer, width: int) -> Card:
     if step.direct and step.outcomes:
         body = rows([*top, *more, *how, *never, *warnings(step.cautions)])
         full = [(str(i), s.said, s.means) for i, s in enumerate(step.outcomes, start=1)]
-        unsure = ("u", "could not tell", "")
+        rest = [("u", "could not tell", ""), *_measure(chase, step)]
         return Card(
             heading(step.title, width, "Next"),
             body,
-            keyed([*full, unsure], width),
+            keyed([*full, *rest], width),
             spare=(
                 rows([*top, *how, *never, *warnings(step.cautions)]),
                 rows([*top[1:], *how, *never, *warnings(step.cautions)]),
             ),
-            spare_answers=keyed([*((k, said, "") for k, said, _ in full), unsure], width),
+            spare_answers=keyed([*((k, said, "") for k, said, _ in full), *rest], width),
         )
     answers = [("", f"{s.said} ({percent(s.probability)})", s.means) for s in step.outcomes]
     go = ("g", GO_WORDS[step.kind], "")
@@ -430,6 +431,24 @@ GO_WORDS = {
 }
 
 
+def measures(chase: Chase, step: Step) -> bool:
+    """Return whether something that is measured at a step is worked out there, and may be told now."""
+    if isinstance(step, Ask) or (isinstance(step, Offer) and step.kind == "check" and step.direct and step.outcomes):
+        entry: Check | Repair = chase.fitted.check(step.key).entry
+    elif isinstance(step, Mend) and step.key in chase.fitted.repairs:
+        entry = chase.fitted.repair(step.key).entry
+    else:
+        return False
+    return bool(entry.calculations(chase.fitted.profile.features))
+
+
+def _measure(chase: Chase, step: Step) -> list[tuple[str, str, str]]:
+    return [("m", MEASURE, "")] if measures(chase, step) else []
+
+
+MEASURE = "measure: enter what you read, with its limit from your data"
+
+
 def _ask(chase: Chase, step: Ask, width: int) -> Card:
     kind = {"check": "Check", "verify": "Verify", "repair": "Look at the part"}.get(step.within, "Check")
     top: list[Row] = [("Purpose", step.purpose, "bold")]
@@ -444,17 +463,17 @@ def _ask(chase: Chase, step: Ask, width: int) -> Card:
     last = [*_confirmed([c for c in step.cautions if c.asks]), *worth]
     body = rows([*top, *rest, *warnings(unasked), *last])
     full = [(str(i), said, means) for i, (_, said, means) in enumerate(step.outcomes, start=1)]
-    unsure = ("u", "could not tell", "")
+    others = [("u", "could not tell", ""), *_measure(chase, step)]
     return Card(
         heading(step.title, width, kind),
         body,
-        keyed([*full, unsure], width),
+        keyed([*full, *others], width),
         spare=(
             rows([*top[1:], *rest, *warnings(unasked), *last]),
             rows([*top, *rest, *_seen(chase, unasked), *last]),
             rows([*top[1:], *rest, *_seen(chase, unasked), *last]),
         ),
-        spare_answers=keyed([*((k, said, "") for k, said, _ in full), unsure], width),
+        spare_answers=keyed([*((k, said, "") for k, said, _ in full), *others], width),
     )
 
 
@@ -519,7 +538,7 @@ def _mend(chase: Chase, step: Mend, width: int) -> Card:
         ])
         for told in (warnings(unasked), _seen(chase, unasked))
     ]
-    done = keyed(_plain_keys((("d", "done"),)), width)
+    done = keyed([("d", "done", ""), *_measure(chase, step)], width)
     return Card(heading(step.title, width, "Repair"), bodies[0], done, spare=(bodies[1],))
 
 
@@ -583,14 +602,15 @@ def why(chase: Chase, offer: Offer | None, width: int) -> Group:
         first = leading[0]
         zone = chase.fitted.zones[first.zone]
         parts.append(Text(f"Why {small(named(chase, first))} leads, at {percent(first.probability)}:", style="bold"))
-        items = [
-            (w.words, f"{w.title}: {w.said}", f"{w.bits:+.2f} bits")
+        read = readings(chase)
+        weights = [
+            (w.words, f"{w.title}: {w.said}", f"{w.bits:+.2f} bits", read.get((w.check, w.said), ""))
             for w in weighed(chase.belief, {first.zone: first.state})
         ]
         if chase.intake.starts:
-            items.append(("told", "the starts told at the opening are weighed in as well", ""))
-        if items:
-            parts.append(_weights(items, width))
+            weights.append(("told", "the starts told at the opening are weighed in as well", "", ""))
+        if weights:
+            parts.append(_weights(weights, width))
         parts.append(rows([("Telltale", zone.modes[first.state].tells, "bold")]))
     parts.append(text(f"No fault at all: {percent(chase.belief.healthy())}."))
     if offer is not None and offer.others:
@@ -601,6 +621,18 @@ def why(chase: Chase, offer: Offer | None, width: int) -> Group:
         ]
         parts.append(_figures(items))
     return Group(*parts)
+
+
+def readings(chase: Chase) -> dict[tuple[str, str], str]:
+    """Return what was measured for an answer, in a line, by (check, what was said); the last where there are more."""
+    from isolate.case import measured
+
+    read = measured.behind(chase.state.events, chase.state.void)
+    return {
+        (item.key, chase.fitted.check(item.key).said(item.outcome)): measured.line(read[item.seq])
+        for item in chase.state.evidence
+        if item.seq in read
+    }
 
 
 def unexplained(chase: Chase) -> RenderableType:
@@ -641,15 +673,18 @@ def _figures(items: Iterable[tuple[str, str, str]]) -> Table:
     return grid
 
 
-def _weights(items: Iterable[tuple[str, str, str]], width: int) -> Table:
+def _weights(items: Iterable[tuple[str, ...]], width: int) -> Table:
+    """Return weights of evidence, (how strongly, what, figure) each, with what was measured for it where it was."""
     grid = Table.grid(padding=(0, 1, 0, 0))
     # Wide enough for the longest of the words that weigh evidence, behind their two columns of indent.
     grid.add_column(width=26 if width >= 60 else 16, overflow="fold")
     grid.add_column(ratio=1, overflow="fold")
-    for strength, what, figure in items:
+    for strength, what, figure, *more in items:
         line = text(what)
         if figure:
             line.append(f"  {figure}", style="dim")
+        for read in filter(None, more):
+            line.append(f"\n  {plain(read)}", style="dim")
         grid.add_row(text(f"  {strength}", "bold"), line)
     return grid
 

@@ -258,6 +258,8 @@ class _Session:
         found += [Key(str(i), name, said, (said,)) for i, (name, said) in enumerate(asked[:9], start=1)]
         if asked:
             found.append(k.UNSURE)
+        if layout.measures(self.chase, step):
+            found.append(k.MEASURE)
         if isinstance(step, Here):
             return [k.NOTE, k.RECORD, k.HAND, k.LEAVE, k.HELP, k.AGAIN]
         found.append(k.WHY)
@@ -297,23 +299,23 @@ class _Session:
         chase = self.chase
         if pressed.isdigit():
             key = next(key for key in keys if key.key == pressed)
-            self._did(f"{step.title}: {key.says}", lambda: chase.answer(key.word))
+            self.did(f"{step.title}: {key.says}", lambda: chase.answer(key.word))
         elif pressed == k.UNSURE.key:
-            self._did(f"{step.title}: could not tell", lambda: chase.answer(None))
+            self.did(f"{step.title}: could not tell", lambda: chase.answer(None))
         elif pressed == k.GO.key:
             if not isinstance(step, Offer) or step.kind != "end" or self._ends(step.title):
-                self._did(f"{step.title}: taken up", chase.accept)
+                self.did(f"{step.title}: taken up", chase.accept)
         elif pressed == k.DONE.key:
             if isinstance(step, Mend) and step.part:
                 self._mended(step)
             else:
-                self._did(f"{step.title}: done", chase.mended if isinstance(step, Mend) else chase.crossed)
+                self.did(f"{step.title}: done", chase.mended if isinstance(step, Mend) else chase.crossed)
         elif pressed in (k.STILL.key, k.SHUT.key):
             assert isinstance(step, Walk)
             still = pressed == k.STILL.key
             facts = self._all_facts(step.asks)
             if facts is not None:
-                self._did(f"{step.title}: {'still so' if still else 'shut'}", lambda: chase.walked(still, facts))
+                self.did(f"{step.title}: {'still so' if still else 'shut'}", lambda: chase.walked(still, facts))
         elif pressed == k.AGAIN.key:
             chase.again()
             self.shown = None
@@ -326,6 +328,10 @@ class _Session:
         chase = self.chase
         if pressed == k.NOTE.key:
             self._note()
+        elif pressed == k.MEASURE.key:
+            from isolate.terminal.measuring import measure
+
+            measure(self, step)
         elif pressed == k.WHY.key:
             self._why(step)
         elif pressed == k.ELSE.key:
@@ -349,7 +355,7 @@ class _Session:
         elif pressed == k.LEAVE.key:
             raise _Left
 
-    def _did(self, what: str, do: Callable[[], Any]) -> None:
+    def did(self, what: str, do: Callable[[], Any]) -> None:
         """Do something that is written to the trail, and remember it as the last that was."""
         do()
         self.last = plain(what)
@@ -364,7 +370,7 @@ class _Session:
         if facts is None:
             self._menu(step, [Key("g", "go", "go on with the facts"), *self._keys(step)])
         else:
-            self._did(f"{step.title}: {done}", lambda: tell(facts))
+            self.did(f"{step.title}: {done}", lambda: tell(facts))
 
     def _all_facts(
         self, asks: Sequence[Fact], check: Callable[[Fact, Any], Any] = checked_fact
@@ -421,7 +427,7 @@ class _Session:
         pressed = self.face.wait(step.until, self.chase.clock, keys, layout.bar(self.chase, keys), self.interrupt)
         if pressed == k.OVER:
             self.say("The wait is over.", "bold")
-            self._did(f"{step.title}: over", self.chase.waited)
+            self.did(f"{step.title}: over", self.chase.waited)
         else:
             self._act(step, pressed, keys)
 
@@ -432,7 +438,7 @@ class _Session:
         self.say(words.PART)
         part = self._all_facts(step.part, checked_part_fact)
         if part is not None:
-            self._did(f"{step.title}: done", lambda: self.chase.mended(part))
+            self.did(f"{step.title}: done", lambda: self.chase.mended(part))
         else:
             self.say(words.NOT_DONE)
             self.aside = True
@@ -453,7 +459,7 @@ class _Session:
             return
         self.say(reading.understood(people, fitted))
         here = [{"name": p.name, "may": list(p.may)} for p in people]
-        self._did("who is here", lambda: self.chase.tell(people=here))
+        self.did("who is here", lambda: self.chase.tell(people=here))
 
     def _hand_over(self) -> None:
         """Pass the case on to the next people, which ends the session."""
@@ -466,7 +472,7 @@ class _Session:
             nonlocal text
             text = self.chase.pass_on(facts)
 
-        self._did(f"passed on to {facts['to']}", pass_on)
+        self.did(f"passed on to {facts['to']}", pass_on)
         self.console.print()
         self.print(Text(plain(text, lines=True)))
         self.console.print()
@@ -478,7 +484,7 @@ class _Session:
     def _defer(self) -> None:
         """End the case under the operator's own deferral procedure; refused before anything is asked twice."""
         chase = self.chase
-        channel = self._choice(
+        channel = self.choose(
             f"{deferral.ASKS[0].prompt}", [(c, f"channel {c}") for c in chase.fitted.channels]
         )
         if channel is None:
@@ -486,7 +492,7 @@ class _Session:
         deferral.checked_channel(chase, channel)
         facts = self._all_facts(deferral.ASKS[1:])
         if facts is not None and self._ends(deferral.TITLE):
-            self._did(f"{deferral.TITLE}: taken up", lambda: chase.defer({**facts, "channel": channel}))
+            self.did(f"{deferral.TITLE}: taken up", lambda: chase.defer({**facts, "channel": channel}))
 
     # -- what the other keys do ---------------------------------------------------------------------------
 
@@ -494,7 +500,7 @@ class _Session:
         bar = layout.bar(self.chase, [Key("Enter", "takes it", ""), Key("Esc", "or nothing: back", "")])
         return self.face.line(prompt, bar, self.interrupt, choices) or None
 
-    def _choice(self, prompt: str, items: Sequence[tuple[str, str]]) -> str | None:
+    def choose(self, prompt: str, items: Sequence[tuple[str, str]]) -> str | None:
         """Ask for one of several by digit, from the tenth on by letter; None for back. Items are (name, words)."""
         marks = _MARKS[: len(items)]
         self.print(layout.keyed([(m, says, "") for m, (_, says) in zip(marks, items, strict=True)], self.console.width))
@@ -505,6 +511,13 @@ class _Session:
         if pressed == k.LEAVE.key:
             raise _Left
         return None if pressed == k.BACK.key else items[marks.index(pressed)][0]
+
+    def pressed(self, prompt: str, keys: Sequence[Key], digits_do: str = "answer") -> str:
+        """Return a key; the one that leaves the case leaves it."""
+        pressed = self.face.key(prompt, keys, layout.bar(self.chase, keys, digits_do), self.interrupt)
+        if pressed == k.LEAVE.key:
+            raise _Left
+        return pressed
 
     def _note(self) -> None:
         note = self._line("Note:")
@@ -555,7 +568,7 @@ class _Session:
                 continue
             move, title = page[int(pressed) - 1], found[int(pressed) - 1][0]
             if move.kind != "end" or self._ends(title):
-                self._did(f"{title}: taken up", partial(self.chase.accept, move.kind, move.name))
+                self.did(f"{title}: taken up", partial(self.chase.accept, move.kind, move.name))
             return
 
     def _page(
@@ -587,7 +600,7 @@ class _Session:
         else:
             reason = self._line("Why can it not be done?")
         if reason:
-            self._did(f"{step.title}: cannot be done", lambda: self.chase.decline(plain(reason)))
+            self.did(f"{step.title}: cannot be done", lambda: self.chase.decline(plain(reason)))
 
     def _back(self) -> None:
         last = self._last_done()
@@ -600,7 +613,7 @@ class _Session:
                 nonlocal what
                 what = self.chase.take_back()
 
-            self._did("something taken back", take)
+            self.did("something taken back", take)
             self.last = f"taken back: {self._titled(what)}"
             self.say(f"Taken back: {self._titled(what)}. What was confirmed for safety is asked again.", "bold")
 
@@ -630,11 +643,11 @@ class _Session:
 
     def _condition(self) -> dict[str, Any] | None:
         """Ask how it is at the aircraft now, or in which condition the defect shows."""
-        which = self._choice("Which?", [("now", "how it is at the aircraft now"), ("shows", "when the defect shows")])
+        which = self.choose("Which?", [("now", "how it is at the aircraft now"), ("shows", "when the defect shows")])
         if which is None:
             return None
         named = words.NOW if which == "now" else words.CONDITIONS
-        told = self._choice("Which?", list(named.items()))
+        told = self.choose("Which?", list(named.items()))
         if told is None:
             return None
         if which == "shows":
@@ -652,7 +665,7 @@ class _Session:
     def _tell(self) -> None:
         intake, fitted = self.chase.intake, self.chase.fitted
         wearing = [ages.spoken(part) for part in parts(fitted)]
-        what = self._choice(
+        what = self.choose(
             "What is new?",
             [
                 ("people", "somebody came or went, or may do other things"),
@@ -700,7 +713,7 @@ class _Session:
                 # Kept as from the opening of the case.
                 changes = {"minutes_left": None if told == "none" else float(told) + self.chase.elapsed}
         elif what == "place":
-            told = self._choice("Which?", list(words.PLACES.items()))
+            told = self.choose("Which?", list(words.PLACES.items()))
             changes = None if told is None else {what: told}
         elif what == "condition":
             changes = self._condition()
@@ -721,7 +734,7 @@ class _Session:
         elif what == "plan":
             standing = (intake.objective, str(intake.hands))
             named = {**words.OBJECTIVES, **words.HANDS}
-            told = self._choice(
+            told = self.choose(
                 "How is it planned?", [(n, f"{says} (as now)" if n in standing else says) for n, says in named.items()]
             )
             if told is not None:
@@ -741,10 +754,10 @@ class _Session:
                 ]
             }
             if changes and changes["done"]:
-                other = self._choice(f"{reading.OTHER_ENGINE}?", list(words.OTHER_ENGINE.items()))
+                other = self.choose(f"{reading.OTHER_ENGINE}?", list(words.OTHER_ENGINE.items()))
                 changes |= {} if other is None else {"other_engine": "" if other == "unknown" else other}
         if changes:
-            self._did("something new was told", lambda: self.chase.tell(**changes))
+            self.did("something new was told", lambda: self.chase.tell(**changes))
             self.say("Taken in.")
             if what == "ages":
                 for line in ages.effect(fitted, self.chase.intake.ages):
@@ -761,9 +774,9 @@ class _Session:
             + (f" ({words.STRANGE})" if key in clash else "")
             for key in order[: len(_MARKS)]
         }
-        key = self._choice("Which is asked again?", list(said.items()))
+        key = self.choose("Which is asked again?", list(said.items()))
         if key is not None:
-            self._did(f"{said[key]}: doubted", lambda: chase.recheck(key))
+            self.did(f"{said[key]}: doubted", lambda: chase.recheck(key))
             self.say(words.ASKED_AGAIN)
 
     def _signs(self) -> dict[str, Any] | None:
@@ -783,7 +796,7 @@ class _Session:
             channel: str | None = ""
             if fitted.signs[name].asks_channel:
                 self.say(f"{fitted.signs[name].title}:")
-                channel = self._choice("Which channel?", [(c, f"channel {c}") for c in fitted.channels])
+                channel = self.choose("Which channel?", [(c, f"channel {c}") for c in fitted.channels])
             if channel is None:
                 return None
             seen.append(Seen(name, channel))
@@ -793,12 +806,12 @@ class _Session:
         """Ask which parts changed places, and tell it: since the case was opened, or before."""
         chase, fitted = self.chase, self.chase.fitted
         parts = swaps.movable(fitted)
-        part = self._choice("Which part?", [(name, swaps.called(name)) for name in parts])
+        part = self.choose("Which part?", [(name, swaps.called(name)) for name in parts])
         if part is None:
             return
         places = [(f"{a} {b}", f"between channels {a} and {b}") for a, b in combinations(parts[part], 2)]
         places += [(c, f"that of channel {c}, with one of another engine") for c in parts[part]]
-        place = self._choice("Which way?", places)
+        place = self.choose("Which way?", places)
         if place is None:
             return
         one, _, other = place.partition(" ")
@@ -809,7 +822,7 @@ class _Session:
                 self.say("Nothing was told; nothing changes.")
                 return
             said["where"] = plain(where)
-        when = self._choice(
+        when = self.choose(
             "When?", [("now", "since this case was opened"), ("before", "before this case was opened")]
         )
         numbers = None if when is None else self._all_facts(swaps.serials(part, one, other), checked_part_fact)
@@ -818,10 +831,10 @@ class _Session:
             return
         swap = swaps.told(fitted, {**said, **numbers})
         if when == "now":
-            self._did("parts changed places", lambda: chase.swapped(swap.as_dict()))
+            self.did("parts changed places", lambda: chase.swapped(swap.as_dict()))
         else:
             had = [s.as_dict() for s in chase.intake.swaps]
-            self._did("parts changed places", lambda: chase.tell(swaps=[*had, swap.as_dict()]))
+            self.did("parts changed places", lambda: chase.tell(swaps=[*had, swap.as_dict()]))
         self.say("Taken in. Which part sits where:")
         for line in swaps.where_lines(chase)[2:]:
             self.say(line)

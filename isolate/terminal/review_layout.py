@@ -23,6 +23,7 @@ PARTS = {
     "story": "The story",
     "belief": "What was believed, and what each answer says",
     "firm": "How firm the verdict is",
+    "readings": "What was measured",
     "rules": "Rules, cautions and gates",
     "minutes": "Minutes, by the book",
     "advice": "Advice, and what would have been cheaper",
@@ -65,6 +66,7 @@ def page(review: Review, width: int, only: str = "") -> Group:
         "story": _story,
         "belief": _belief,
         "firm": _firm,
+        "readings": _readings,
         "rules": _rules,
         "minutes": _minutes,
         "advice": _advice,
@@ -343,9 +345,25 @@ def _weight(grid: Table, a: Answered, r: Review, width: int) -> None:
     cell: RenderableType = said
     if not a.words.startswith("says nothing"):
         cell = Group(said, Padding(Text(f"-> {a.words}", style="bold"), (0, 0, 0, _UNDER)))
+    if a.reading:
+        cell = Group(cell, Padding(text(a.reading, "dim"), (0, 0, 0, _UNDER)))
     bits = [_weight_of(b) for b in a.bits]
     doubt = [Text("" if a.carried else _bits(a.moved), style="dim")] if width >= WIDE else []
     grid.add_row(Text(str(a.seq), style="dim"), cell, *bits, *doubt)
+
+
+def _readings(r: Review, width: int, alone: bool) -> Iterator[RenderableType]:
+    if not r.readings:
+        yield text("No reading was told with its figures.")
+        return
+    how = {"answered": "", "along": " (the record was read for another check)", "noted": " (noted, answers nothing)"}
+    for one in r.readings:
+        yield text(f"{one.seq}. {one.title}{how[one.how]}{' (taken back later)' if one.void else ''}", "bold")
+        for said in (*one.lines, *([f"Answered: {one.said}."] if one.said else [])):
+            yield Padding(text(said), (0, 0, 0, _UNDER))
+        if alone:
+            for file in one.files:
+                yield Padding(text(f"{file.name}: SHA-256 {file.sha256}", "dim"), (0, 0, 0, _UNDER))
 
 
 def _weight_of(bits: float) -> Text:

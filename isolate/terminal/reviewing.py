@@ -28,6 +28,7 @@ FIELDS: Mapping[str, tuple[str, ...]] = {
     "story": ("story",),
     "belief": ("suspects", "belief", "answers", "not_asked_at", "not_asked", "not_done"),
     "firm": ("firm",),
+    "readings": ("readings",),
     "rules": ("rules", "cautions"),
     "minutes": ("spent", "book", "clock", "isolated", "until"),
     "advice": ("advice", "cheaper", "hindsight"),

@@ -1,0 +1,653 @@
+"""A reading taken at a step: asked for input by input, worked out, shown with its verdict, and answered or noted.
+
+Nothing is on the trail before whoever took it has answered; Escape leaves with nothing lost.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import shlex
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Protocol
+from urllib.parse import unquote, urlsplit
+
+from rich.cells import cell_len
+from rich.console import Console, Group, RenderableType
+from rich.padding import Padding
+from rich.text import Text
+
+from isolate.calc import given as telling
+from isolate.case import measured
+from isolate.case.intake import Refused
+from isolate.case.measured import Lacking, Reading
+from isolate.case.steps import Ask, Mend, Offer, Step
+from isolate.terminal import calcs, layout, words
+from isolate.terminal import keys as k
+from isolate.terminal.kept_columns import keep, with_kept
+from isolate.terminal.keys import Choices, Face, Key, Search
+from isolate.terminal.words import plain, reason
+
+if TYPE_CHECKING:
+    from isolate.calc.shape import Calculation, Input
+    from isolate.case.chase import Chase
+    from isolate.kb.fit import FitCheck
+    from isolate.kb.model import Reads
+    from isolate.reasoning.belief import Belief
+    from isolate.reasoning.starts import Start
+
+ROOM = 12
+"""Columns that a question leaves at least for its answer on the same line."""
+MORE, ENOUGH, LEAST = "more", ".", "<"
+"""What is typed for the rest of the questions, for no more of them, and for the one before."""
+MOST_PATHS = 40
+"""So many names of files are put up to choose from."""
+SPEAKS = 0.3
+"""An answer of fewer bits says nothing either way."""
+MOST_SAID = 6
+"""Of so many suspects an answer is told what it says."""
+SUSPECT = 0.01
+"""From this probability on somebody is a suspect."""
+FEW_LIMITS = 2
+"""Limits of a calculation that are asked for without the step's naming them."""
+MOST_STARTS = 8
+"""So many of the starts told are put up to say which of them was recorded."""
+
+_Typed = dict[str, str | Sequence[str]]
+
+
+class Session(Protocol):
+    """What a session at the terminal lends to this: its case, its screen, and how it asks."""
+
+    chase: Chase
+    console: Console
+    face: Face
+    interrupt: str
+
+    def say(self, what: str, style: str = "") -> None: ...
+    def print(self, *parts: RenderableType) -> None: ...
+    def choose(self, prompt: str, items: Sequence[tuple[str, str]]) -> str | None:
+        """Return the name of one of (name, words); None for back."""
+
+    def did(self, what: str, do: Callable[[], Any]) -> None:
+        """Do something that is written to the trail."""
+
+    def pressed(self, prompt: str, keys: Sequence[Key], digits_do: str = "answer") -> str:
+        """Return a key; the one that leaves the case leaves it."""
+
+
+class _Back(Exception):
+    """The question before is wanted again."""
+
+
+class _Enough(Exception):
+    """What may be left out is left out."""
+
+
+class _More(Exception):
+    """The rest of the questions are wanted as well."""
+
+
+@dataclass
+class _Told(Exception):
+    """Another input was told by its name."""
+
+    name: str
+    value: str
+
+
+@dataclass
+class _Sheet:
+    """What was told so far of one reading."""
+
+    reads: Reads
+    calculation: Calculation
+    names: list[str]
+    typed: _Typed = field(default_factory=dict)
+    reference: str = ""
+
+
+def measure(session: Session, step: Step) -> None:
+    """Take a reading at a step, show what it comes to, and answer the step with it, note it, or leave it."""
+    _Measuring(session, step).run()
+
+
+class _Measuring:
+    def __init__(self, session: Session, step: Step) -> None:
+        self.s, self.step, self.chase = session, step, session.chase
+        assert isinstance(step, Ask | Offer | Mend)
+        self.key = step.key
+        self.check: FitCheck | None = None if isinstance(step, Mend) else self.chase.fitted.check(step.key)
+        self.answers: list[tuple[str, str]] = []
+        self.names: tuple[str, ...] = ()
+        if isinstance(step, Ask):
+            self.answers = [(name, said) for name, said, _ in step.outcomes]
+        elif self.check is not None:
+            self.answers = [(name, self.check.said(name)) for name in self.check.outcomes]
+
+    def run(self) -> None:
+        from isolate.calc import calculation
+
+        reads = self._which()
+        if reads is None:
+            return
+        one = calculation(reads.calc)
+        self.names = one.names
+        sheet = _Sheet(reads, one, _wanted(one, reads, self.check is not None))
+        self.s.print(layout.heading(f"{one.title[:1].upper()}{one.title[1:]}", self.s.console.width, "Reading"))
+        self.s.say(words.READING)
+        for name, told in reads.given.items():
+            self.s.say(f"{one.input(name).asks.rstrip('.?: ')}: {told}, as this step has it.")
+        while True:
+            reading = self._taken(sheet)
+            if reading is None:
+                self.s.say(words.NOTHING_READ)
+                return
+            again = self._decided(reading)
+            if not again:
+                return
+            # What came out is a reason to read once more: what was told stands as it is until told anew.
+            sheet.names = _wanted(one, reads, self.check is not None, sheet.typed)
+
+    def _which(self) -> Reads | None:
+        """Return the calculation of the step; where there are several, it is asked for."""
+        from isolate.calc import TITLES
+
+        entries = self.chase.fitted.checks if self.check is not None else self.chase.fitted.repairs
+        found = entries[self.key].entry.calculations(self.chase.fitted.profile.features)
+        if len(found) == 1:
+            return found[0]
+        named = [(str(i), re.split("[:,]", TITLES[one.calc])[0]) for i, one in enumerate(found)]
+        chosen = self.s.choose("Which reading?", named)
+        return None if chosen is None else found[int(chosen)]
+
+    # -- asking -----------------------------------------------------------------------------------------
+
+    def _taken(self, sheet: _Sheet) -> Reading | None:
+        """Ask for what is wanted until it can be worked out; None where it was left."""
+        names, at = sheet.names, 0
+        while True:
+            try:
+                if not self._all(sheet, names, at):
+                    return None
+            except _Back:
+                if names is sheet.names:
+                    return None
+                # One that was asked again by itself: back among all of them.
+                names, at = sheet.names, len(sheet.names) - 1
+                continue
+            reference = self._reference(sheet)
+            if reference is None:
+                return None
+            if reference == LEAST:
+                names, at = sheet.names, len(sheet.names) - 1
+                continue
+            sheet.reference = reference
+            try:
+                typed = with_kept(sheet.calculation, sheet.typed)
+                reading = measured.take(sheet.reads, typed, reference)
+                measured.body(reading)
+            except Lacking as error:
+                self.s.say(_sentence(str(error), error.of), "bold")
+                if error.of == measured.REFERENCE:
+                    names, at = [], 0
+                    continue
+                known = error.of in sheet.calculation.names and error.of not in sheet.reads.given
+                # What cannot be is asked again by itself; what is wrong between several, all of it.
+                names, at = ([error.of] if known else sheet.names), 0
+            except (OSError, ValueError) as error:
+                self.s.say(f"{reason(error)}.", "bold")
+                names, at = sheet.names, 0
+            else:
+                if kept := keep(sheet.calculation, typed, reading.found):
+                    self.s.say(kept)
+                return reading
+
+    def _all(self, sheet: _Sheet, names: list[str], at: int) -> bool:
+        """Ask for these inputs in turn from one on; False where it was left. Raises _Back from the first of them."""
+        one, been = sheet.calculation, list(range(at))
+        while at < len(names):
+            wanted = one.input(names[at])
+            if wanted.after and telling.blank(sheet.typed.get(wanted.after, "")):
+                sheet.typed.pop(wanted.name, None)
+                at += 1
+                continue
+            try:
+                typed = self._one(sheet, wanted, f"{at + 1}/{len(names)}")
+            except _Back:
+                if not been:
+                    raise
+                at = been.pop()
+                continue
+            except _Enough:
+                left = [n for n in names[at:] if one.input(n).default is None and n not in sheet.typed]
+                if not left:
+                    break
+                self.s.say(f"{one.input(left[0]).asks.rstrip('.?: ')}: this has still to be told.", "bold")
+                at = names.index(left[0])
+                continue
+            except _More:
+                rest = [i.name for i in one.inputs if i.name not in (*names, *sheet.reads.given)]
+                names += rest
+                if names is not sheet.names:
+                    sheet.names += [name for name in rest if name not in sheet.names]
+                self.s.say(f"{len(rest)} more are asked for." if rest else "There is nothing more to ask for.")
+                continue
+            except _Told as told:
+                self._named(sheet, told)
+                continue
+            if typed is None:
+                return False
+            sheet.typed = typed
+            self._understood(sheet, wanted)
+            been.append(at)
+            at += 1
+        return True
+
+    def _one(self, sheet: _Sheet, wanted: Input, number: str) -> _Typed | None:
+        """Ask for one input until it can be taken; None where it was left."""
+        had = sheet.typed.get(wanted.name)
+        before = ("; ".join(had) if not isinstance(had, str) else had) if had else ""
+
+        def line(asked: str) -> str | None:
+            if before:
+                asked = f"{asked.partition(' (')[0]} (Enter: {plain(before)})"
+            typed = self._line(f"{number} {asked}", wanted)
+            if typed == LEAST:
+                raise _Back
+            if typed == ENOUGH:
+                raise _Enough
+            if typed is not None and typed.casefold() == MORE:
+                raise _More
+            if (other := self._other(typed or "")) is not None:
+                raise other
+            if typed == "" and before:
+                return before
+            return typed
+
+        return calcs.ask(sheet.calculation, sheet.typed, line, lambda said: self.s.say(said, "bold"), [wanted.name])
+
+    def _line(self, asked: str, wanted: Input | None) -> str | None:
+        """Ask for a line under a question that may be long; None for Escape."""
+        keys = [Key("Enter", "takes", ""), Key("<", "back", ""), Key("Esc", "leaves it", "")]
+        if wanted is not None:
+            keys[2:2] = [Key(".", "no more", ""), Key("more", "asks the rest", "")]
+        bar = layout.bar(self.chase, keys)
+        prompt = f"{asked}:"
+        if cell_len(prompt) > self.s.console.width - ROOM:
+            # A line that is typed on breaks anywhere; a text breaks between words.
+            self.s.say(asked, "bold")
+            prompt = f"{asked.partition(' ')[0]}:" if wanted is not None else ">"
+        if wanted is None or wanted.kind != "file":
+            choices: Choices = wanted.choices if wanted is not None else ()
+            return self.s.face.line(prompt, bar, self.s.interrupt, choices)
+        while True:
+            typed = self.s.face.line(prompt, bar, self.s.interrupt, Search(paths, row=wanted.many))
+            if typed is None or typed in ("", LEAST, "?", ENOUGH) or typed.casefold() == MORE or self._other(typed):
+                return typed
+            found = files(typed, wanted)
+            if (odd := next(((path, why) for path in found if (why := unreadable(path))), None)) is None:
+                return ";".join(map(str, found))
+            self.s.say(f"{plain(str(odd[0]))}: {odd[1]}.", "bold")
+
+    def _other(self, typed: str) -> _Told | None:
+        """Return the input that was told by its name in place of an answer; None where none was."""
+        found = re.fullmatch(r"([a-z][a-z0-9-]*)\s*=\s*(.*)", typed)
+        return _Told(found[1], found[2]) if found and found[1] in self.names else None
+
+    def _named(self, sheet: _Sheet, told: _Told) -> None:
+        """Take an input that was told by its name, whatever was asked."""
+        wanted = sheet.calculation.input(told.name)
+        if told.name in sheet.reads.given:
+            self.s.say(f"{told.name} is settled by this step.", "bold")
+            return
+        if not told.value.strip():
+            sheet.typed.pop(told.name, None)
+            self.s.say(f"{told.name}: left out.")
+            return
+        value = told.value
+        if wanted.kind == "file":
+            found = files(value, wanted)
+            if (odd := next(((path, why) for path in found if (why := unreadable(path))), None)) is not None:
+                self.s.say(f"{plain(str(odd[0]))}: {odd[1]}.", "bold")
+                return
+            value = ";".join(map(str, found))
+        try:
+            telling.value(wanted, value)
+        except ValueError as error:
+            self.s.say(_sentence(str(error), told.name), "bold")
+            return
+        sheet.typed[told.name] = value
+        self._understood(sheet, wanted, told.name)
+
+    def _understood(self, sheet: _Sheet, wanted: Input, name: str = "") -> None:
+        """Say back at once what was understood."""
+        typed = sheet.typed.get(wanted.name, wanted.default or "")
+        if typed and wanted.kind not in ("text", "choice", "yes", "file"):
+            said = telling.said(telling.value(wanted, typed))
+            self.s.say(f"    {f'{name} ' if name else ''}= {said}")
+        elif wanted.kind == "file" and typed:
+            told = telling.value(wanted, typed)
+            self.s.say(f"    = {', '.join(plain(Path(p).name) for p in (told if wanted.many else (told,)))}")
+        elif name:
+            self.s.say(f"    {name} = {plain(str(typed))}")
+
+    def _reference(self, sheet: _Sheet) -> str | None:
+        """Ask where the limits stand, where any was told; ``<`` for the question before, None where it was left."""
+        told = [i for i in sheet.calculation.inputs if i.limit and not telling.blank(sheet.typed.get(i.name, ""))]
+        if not told:
+            return ""
+        asked = words.REFERENCE + (f" (Enter: {plain(sheet.reference)})" if sheet.reference else "")
+        while True:
+            typed = self._line(asked, None)
+            if typed is None or typed == LEAST:
+                return typed
+            if typed or sheet.reference:
+                return plain(typed) or sheet.reference
+            self.s.say("A limit is worth what its source is: this has to be told.", "bold")
+
+    # -- what came out -----------------------------------------------------------------------------------
+
+    def _decided(self, reading: Reading) -> bool:
+        """Show a reading and take what is done with it; True where it is read once more."""
+        left, drawn = self._show(reading)
+        proposed = next((i for i, (name, _) in enumerate(self.answers, 1) if name == reading.outcome), 0)
+        keys = self._keys(proposed, left, drawn)
+        enter = "Enter, " if any(not key.key for key in keys) else ""
+        digits = f"1-{len(self.answers)}, " if self.answers else ""
+        prompt = f"{enter}{digits}or another key:" if enter or digits else "A key:"
+        while True:
+            self._proposal(reading, proposed)
+            pressed = self.s.pressed(prompt, keys)
+            if pressed == k.MEASURE.key:
+                return True
+            if pressed == k.PICTURE.key:
+                self.s.print(Text("\n".join(drawn)))
+                continue
+            if pressed == k.LINES.key:
+                self.s.print(*left)
+                continue
+            if pressed == k.BACK.key:
+                self.s.say(words.NOTHING_READ)
+                return False
+            if pressed == k.KEEP.key or (pressed == "" and self.check is None):
+                self._note(reading)
+                return False
+            if pressed == "":
+                outcome: str | None = reading.outcome
+            elif pressed == k.UNSURE.key:
+                outcome = None
+            else:
+                outcome = self.answers[int(pressed) - 1][0]
+            if self._answered(reading, outcome):
+                return False
+
+    def _keys(self, proposed: int, left: Sequence[object], drawn: Sequence[str]) -> list[Key]:
+        keys: list[Key] = []
+        if self.check is not None:
+            if proposed:
+                keys.append(Key("", "take", f"Enter: answer {proposed}, {self.answers[proposed - 1][1]}", ("enter",)))
+            keys += [Key(str(i), name, said, (said,)) for i, (name, said) in enumerate(self.answers[:9], start=1)]
+            keys += [k.UNSURE, k.KEEP]
+        else:
+            keys.append(Key("", "keep", "Enter: keep it as a note with this repair", ("enter",)))
+        keys.append(Key(k.MEASURE.key, "again", "read once more"))
+        keys += [k.LINES] * bool(left) + [k.PICTURE] * bool(drawn)
+        return [*keys, Key(k.BACK.key, k.BACK.word, "leave it: nothing of it is kept"), k.LEAVE]
+
+    def _show(self, reading: Reading) -> tuple[list[RenderableType], list[str]]:
+        """Show what came out, verdict first; return what there was no room for: sentences, and the picture."""
+        console, one, found = self.s.console, reading.calculation, reading.found
+        judged = reading.judged
+        parts: list[RenderableType] = [layout.heading(reading.words or "Worked out", console.width, "Reading")]
+        if judged is not None and judged.why:
+            parts.append(layout.text(f"{judged.why[:1].upper()}{judged.why[1:].rstrip('.')}.", "bold"))
+        if judged is not None and judged.seconds is not None:
+            low, high = judged.seconds
+            parts.append(layout.text(f"From seconds {low:.1f} to {high:.1f} of the record."))
+        lines: list[RenderableType] = [Padding(layout.text(line), (0, 0, 0, 2)) for line in found.lines]
+        for what, other in found.judged.items():
+            if what != reading.reads.judge and (said := one.judges.get(what, {}).get(other.verdict)):
+                lines.append(Padding(layout.text(f"{said}{f': {other.why}' if other.why else ''}"), (0, 0, 0, 2)))
+        heed = [layout.text(f"Mind: {warning}", "bold yellow") for warning in found.warnings]
+        drawn: list[str] = []
+        if one.draw is not None:
+            ascii_only = not (console.encoding or "").casefold().startswith("utf")
+            drawn = [plain(line) for line in one.draw(found, console.width - 1, ascii_only)]
+        # Verdict, what to heed and the answers stay on the screen together; the rest is a key away.
+        spare = console.height - layout.tall(console, Group(*parts, *heed)) - len(self.answers) - 9
+        left: list[RenderableType] = []
+        for place, line in enumerate(lines):
+            spare -= layout.tall(console, line)
+            if console.is_terminal and place and spare < 0:
+                left = lines[place:]
+                break
+            parts.append(line)
+        if drawn and (not console.is_terminal or (not left and len(drawn) <= spare)):
+            parts.append(Text("\n".join(drawn)))
+            drawn = []
+        if left:
+            heed.append(layout.text(words.MORE_LINES.format(count=len(left))))
+        self.s.print(*parts, *heed)
+        return left, drawn
+
+    def _proposal(self, reading: Reading, proposed: int) -> None:
+        if self.check is None:
+            self.s.say(words.AT_A_REPAIR)
+            return
+        items = [(str(i), said, "") for i, (_, said) in enumerate(self.answers, 1)]
+        self.s.print(layout.keyed([*items, ("u", "could not tell", "")], self.s.console.width))
+        if proposed:
+            self.s.say(words.PROPOSED.format(number=proposed, said=self.answers[proposed - 1][1]), "bold")
+        elif reading.judged is not None and reading.judged.verdict == measured.CANNOT_TELL:
+            self.s.say(words.UNDECIDED, "bold")
+        else:
+            self.s.say(words.UNJUDGED, "bold")
+
+    def _note(self, reading: Reading) -> None:
+        self.s.did(
+            f"a reading at {words.small(self.step.title)}",
+            lambda: self.chase.note(measured.note_of(reading), self.key, measured.body(reading)),
+        )
+        self.s.say("Kept as a note, with the reading.")
+
+    def _answered(self, reading: Reading, outcome: str | None) -> bool:
+        """Answer the check with a reading; False where it was thought better of."""
+        assert self.check is not None
+        why = ""
+        undecided = reading.judged is not None and reading.judged.verdict == measured.CANNOT_TELL
+        if (reading.outcome and outcome != reading.outcome) or (undecided and outcome is not None):
+            told = self._line("Why, against the reading (it goes on the trail)", None)
+            if not told or told == LEAST:
+                self.s.say("Nothing was answered.")
+                return False
+            why = plain(told)
+        said = "could not tell" if outcome is None else self.check.said(outcome)
+        kept, before = measured.body(reading), self.chase.belief
+        try:
+            self.s.did(f"{self.step.title}: {said}", lambda: self.chase.answer(outcome, why, kept))
+        except Refused as error:
+            self.s.say(str(error), "bold")
+            return False
+        self.s.say(f"Answered: {said}{', with the reading' if outcome is not None else ''}.")
+        if reading.files and outcome is not None:
+            self._record(reading, outcome, before)
+        return True
+
+    # -- a record says more than one thing ---------------------------------------------------------------
+
+    def _record(self, reading: Reading, outcome: str, before: Belief) -> None:
+        """Offer what the same record answers of other checks, say what it weighs, and offer the start that it is of."""
+        check, chase = self.check, self.chase
+        assert check is not None
+        channel = measured.channel_of(reading)
+        taken = [(check.key, outcome, measured.body(reading))]
+        more = self._picked(chase.also(reading, check.key, channel))
+        if more:
+            said = [(other.key, of_it.outcome, measured.body(of_it)) for other, of_it in more]
+            self.s.did(f"{len(said)} more answers from the same record", lambda: chase.record(said))
+            self.s.say(f"Taken: {len(said)} more, each from the same record. b takes the last one back.")
+            taken += said
+        if rows := weighed(chase, before, taken):
+            self.s.print(layout.text("What this record says, for and against:", "bold"), *rows)
+        if (start := measured.start_of(reading, self.chase.fitted.channels)) is not None:
+            self._start(start)
+
+    def _picked(self, found: Sequence[tuple[FitCheck, Reading]]) -> list[tuple[FitCheck, Reading]]:
+        """Ask which of these are taken as well: all, none, or each by its digit."""
+        if not found:
+            return []
+        out: set[int] = set()
+        self.s.print(layout.text("The same record also says:", "bold"))
+        while True:
+            rows = []
+            for i, (check, reading) in enumerate(found[:9]):
+                judged = reading.judged
+                span = judged.seconds if judged is not None else None
+                at = f" (seconds {span[0]:.1f} to {span[1]:.1f})" if span else ""
+                left = " - left out" if i in out else ""
+                mark = "" if check.title.endswith("?") else ":"
+                rows.append((str(i + 1), f"{check.title}{mark} {check.said(reading.outcome)}{at}{left}", ""))
+            self.s.print(layout.keyed(rows, self.s.console.width))
+            keys = [Key("y", "yes", "take these as well"), Key("n", "none", "none of them: each is asked by itself")]
+            keys += [
+                Key(str(i + 1), c.key, f"leave out, or take after all: {c.key}") for i, (c, _) in enumerate(found[:9])
+            ]
+            pressed = self.s.pressed("Take these too? y, n, or a digit leaves one out:", [*keys, k.LEAVE], "leaves out")
+            if pressed == "n":
+                return []
+            if pressed == "y":
+                return [one for i, one in enumerate(found[:9]) if i not in out]
+            out ^= {int(pressed) - 1}
+
+    def _start(self, start: Start) -> None:
+        """Offer the start that a record is of for the history of starts, once."""
+        from isolate.case.record import start_words
+
+        chase = self.chase
+        told = list(chase.intake.starts)
+        self.s.say(f"The start that was recorded: {start_words(start)}.", "bold")
+        alike = [(str(i), f"it is this one, told already: {start_words(s)}") for i, s in enumerate(told)]
+        items = [("new", "it is not among the starts told: add it as the latest"), *alike[-MOST_STARTS:]]
+        chosen = self.s.choose("Is it among the starts told (b: leave them as they are)?", items)
+        if chosen is None:
+            return
+        starts = measured.with_start(told, start, None if chosen == "new" else int(chosen))
+        self.s.did("the recorded start", lambda: chase.tell(starts=[s.as_dict() for s in starts]))
+        self.s.say("Taken in with the starts.")
+
+
+def _wanted(one: Calculation, reads: Reads, judged: bool, had: Mapping[str, Any] = {}) -> list[str]:
+    """Return the inputs that are asked for at once: what has to be told, limits, and what the step names."""
+    rest = [i for i in one.inputs if i.name not in reads.given]
+    # Without its limit there is no verdict. Of one that takes many the step names those that matter at it.
+    limits = judged and bool(reads.gives) and sum(i.limit for i in rest) <= FEW_LIMITS
+    names = [i.name for i in rest if i.default is None or i.name in (*reads.asks, *had) or (i.limit and limits)]
+    needed = any(i.default is None or i.name in reads.asks for i in rest)
+    # One that takes what there is of several things is asked for all of it.
+    return names if needed else [i.name for i in rest]
+
+
+def weighed(chase: Chase, before: Belief, taken: Sequence[tuple[str, str, Mapping[str, Any]]]) -> list[RenderableType]:
+    """Return what each answer of a record says for and against what it looks at, in words and bits, with its seconds.
+
+    ``before``: the belief that they came upon; what was and is next to nothing in a zone is left out.
+    """
+    from isolate.reasoning.explain import strength
+
+    belief, fitted = chase.belief, chase.fitted
+    looked = {zone for key, _, _ in taken for zone in fitted.check(key).given}
+    suspects = {
+        (fault.zone, fault.state): layout.brief(fault)
+        for one in (before, belief)
+        for fault in one.faults(SUSPECT)
+        if fault.zone in looked
+    }
+    bits: dict[tuple[str, str], list[tuple[float, str]]] = {}
+    for (zone, state), name in suspects.items():
+        for told, weight in belief.weights({zone: state}):
+            if zone in fitted.check(told.check).given:
+                bits.setdefault((told.check, told.outcome), []).append((weight, name))
+    rows: list[RenderableType] = []
+    for key, outcome, body in taken:
+        check, weights = fitted.check(key), sorted(bits.get((key, outcome), []), key=lambda w: -abs(w[0]))
+        said = [f"{strength(w)} {name} ({w:+.1f} bits)" for w, name in weights[:MOST_SAID] if abs(w) >= SPEAKS]
+        at = body.get("seconds")
+        when = f" (seconds {at[0]:g} to {at[1]:g})" if at else ""
+        mark = "" if check.title.endswith("?") else ":"
+        rows.append(Padding(layout.text(f"{check.title}{mark} {check.said(outcome)}{when}"), (0, 0, 0, 2)))
+        rows.append(Padding(layout.text("; ".join(said) or "says nothing either way of any zone", "dim"), (0, 0, 0, 4)))
+    return rows
+
+
+def _sentence(said: str, of: str) -> str:
+    """Return an error as a sentence of its own; the name of the input before it is known from the question."""
+    said = said.removeprefix(f"{of}: ") if of else said
+    return f"{said[:1].upper()}{said[1:].rstrip('.')}."
+
+
+# -- files that are typed or pasted -------------------------------------------------------------------
+
+
+def named(typed: str) -> Path:
+    """Return the path that was typed, pasted or dropped: in quotes, with ~, with escaped spaces, as a file: address."""
+    text = typed.strip()
+    if text.startswith("file://"):
+        return Path(unquote(urlsplit(text).path))
+    if Path(text).expanduser().exists():
+        return Path(text).expanduser()
+    if len(text) > 1 and text[0] == text[-1] and text[0] in "'\"":
+        return Path(text[1:-1]).expanduser()
+    if "\\" in text and os.sep == "/":
+        try:
+            parts = shlex.split(text)
+        except ValueError:
+            parts = []
+        if len(parts) == 1:
+            return Path(parts[0]).expanduser()
+    return Path(text).expanduser()
+
+
+def files(typed: str, wanted: Input) -> list[Path]:
+    """Return the files that were typed for an input; several with a semicolon between, where it takes several."""
+    if not wanted.many or named(typed).exists():
+        return [named(typed)]
+    return [named(part) for part in typed.split(";") if part.strip()]
+
+
+def unreadable(path: Path) -> str:
+    """Return why a file cannot be read; empty where it can."""
+    try:
+        if path.is_dir():
+            return "that is a folder; name a file in it"
+        if not path.exists():
+            return "there is no such file"
+        if not path.is_file():
+            return "that is no ordinary file"
+        with path.open("rb"):
+            return ""
+    except (OSError, ValueError) as error:
+        return (getattr(error, "strerror", None) or "it cannot be read").lower()
+
+
+def paths(typed: str) -> list[tuple[str, str, str]]:
+    """Return the files and folders that what was typed may be the beginning of, to complete it from."""
+    text = typed.lstrip().lstrip("'\"")
+    folder, _, begun = text.rpartition("/")
+    place = Path(folder or ("/" if text.startswith("/") else ".")).expanduser()
+    found = []
+    try:
+        with os.scandir(place) as entries:
+            for entry in entries:
+                if entry.name.casefold().startswith(begun.casefold()) and (begun or not entry.name.startswith(".")):
+                    found.append((entry.name, entry.is_dir()))
+    except (OSError, ValueError):
+        return []
+    before = f"{folder}/" if folder or text.startswith("/") else ""
+    kinds = {True: "folder", False: ""}
+    return [
+        (f"{before}{name}{'/' if is_folder else ''}", plain(name), kinds[is_folder])
+        for name, is_folder in sorted(found)[:MOST_PATHS]
+    ]

@@ -1,0 +1,248 @@
+"""Readings read back: in the story, the report, the tables, the provenance; edited or odd, they are told or show.
+
+Sources: ``csv``, ``html.parser`` and ``prov`` read back what is written [reference libraries]; OWASP, *CSV Injection*
+[published]. The rest is the house's own.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from functools import cache
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+
+import prov.model
+import pytest
+from rich.console import Console
+
+from isolate.case import measured
+from isolate.case.case import Intake, Person
+from isolate.case.chase import Chase
+from isolate.case.events import Event
+from isolate.case.memory import Memory
+from isolate.case.play import Clock
+from isolate.review.named import Names
+from isolate.review.pages import case_page
+from isolate.review.provenance import prov_json
+from isolate.review.replay import replayed
+from isolate.review.review import review
+from isolate.review.shapes import Review
+from isolate.review.story import readings, story
+from isolate.review.tables import TABLES, rows, write_tables
+from isolate.terminal.review_layout import page
+from tests.bench.tampering import reseal
+from tests.review.test_tables import Shelf
+from tests.worked import shipped_kit
+
+NASTY = "=HYPERLINK(1) <script>document.title='ran'</script> \x1b[31m\u202e"
+SEAL = "ab" * 32
+
+
+@cache
+def worked() -> tuple[Event, ...]:
+    """A case with a reading that answers, one that is only noted, one taken back, one that cannot tell."""
+    kit = shipped_kit()
+    told = Intake(
+        aircraft="117", position="1", engine="halden-hf-3", complaint="no-light-off", place="hangar",
+        people=(Person("Quill", ("licensed", "motoring", "engine-run")), Person("Marrow"), Person("Teal")),
+    )  # fmt: skip
+    clock = Clock()
+    chase = Chase.begin(kit, Memory(), "read", told, clock)
+    low = reading({"volts": "28.1 V", "loaded": "22.1 V", "least": "24 V"})
+    chase.note(measured.note_of(low), "supply-read", measured.body(low))
+    chase.accept("check", "supply-read")
+    chase.answer("low", reading=measured.body(low))
+    chase.take_back()
+    clock.pass_minutes(5)
+    near = reading({"volts": "24.0 V", "least": "24 V"})
+    chase.answer(None, reading=measured.body(near))
+    chase.accept("check", "standby-read")
+    right = reading({"volts": "28.1 V", "loaded": "26.4 V", "least": "24 V"}, NASTY)
+    chase.answer("right", reading=measured.body(right))
+    return chase.log.events("read")
+
+
+def reading(typed: Mapping[str, str], where: str = "task 4") -> measured.Reading:
+    check = shipped_kit().fitted.check("standby-read")
+    return measured.take(next(one for one in check.entry.reads if one.calc == "volts"), typed, where)
+
+
+def changed(**more: Any) -> tuple[Event, ...]:
+    """The case with something else in the reading of its last answer, sealed anew."""
+    events = list(worked())
+    at = max(i for i, e in enumerate(events) if e.kind == "answered")
+    body = {**events[at].body, "reading": {**events[at].body["reading"], **more}}
+    events[at] = replace(events[at], body=body)
+    return tuple(reseal(events))
+
+
+def put(odd: Any) -> tuple[Event, ...]:
+    """The case with anything at all in place of the reading of its last answer, sealed anew."""
+    events = list(worked())
+    at = max(i for i, e in enumerate(events) if e.kind == "answered")
+    events[at] = replace(events[at], body={**events[at].body, "reading": odd})
+    return tuple(reseal(events))
+
+
+def kits(engine: str) -> Any:
+    return shipped_kit(engine)
+
+
+@cache
+def reviewed() -> Review:
+    return review(kits, worked(), without=["firm", "not asked", "record"])
+
+
+def again(events: Sequence[Event]) -> tuple[str, ...]:
+    found = replayed(lambda digest, engine: shipped_kit(engine), events)
+    assert not found.not_replayed
+    return found.differs
+
+
+# -- it replays, and what was edited shows -------------------------------------------------------------
+
+
+def test_a_case_with_readings_replays() -> None:
+    assert again(worked()) == ()
+
+
+@pytest.mark.parametrize(
+    "events",
+    [
+        changed(outcome="low"),
+        changed(verdict="low"),
+        changed(calc="lead"),
+        changed(reference=""),
+        changed(figures=[{}]),
+        changed(odd=1),
+        put(None),
+        put("28.1 V"),
+        put({}),
+        put([["x"] * 20] * 50),
+    ],
+    ids=["outcome", "verdict", "calc", "reference", "figures", "odd", "none", "text", "empty", "list"],
+)
+def test_a_reading_edited_and_sealed_anew_is_told(events: tuple[Event, ...]) -> None:
+    at = max(e.seq for e in events if e.kind == "answered")
+    differs = again(events)
+    assert differs and differs[0].startswith(f"Event {at} (answered: standby-read)"), differs
+    assert all(len(said) < 400 and "\n" not in said for said in differs)
+
+
+def test_a_note_about_a_step_is_not_taken_for_the_reason_of_an_answer() -> None:
+    kit, clock = shipped_kit(), Clock()
+    chase = Chase.begin(kit, Memory(), "read", Intake.from_dict(worked()[0].body["intake"]), clock)
+    chase.accept("check", "standby-read")
+    right = reading({"volts": "28.1 V", "loaded": "26.4 V", "least": "24 V"})
+    chase.answer("right", reading=measured.body(right))
+    chase.note("once more", "standby-read", measured.body(right))
+    assert again(chase.log.events("read")) == ()
+
+
+# -- read back -----------------------------------------------------------------------------------------
+
+
+def test_each_reading_is_told_with_what_became_of_it() -> None:
+    found = readings(worked(), Names(shipped_kit().fitted))
+    assert [(m.how, m.about, m.verdict, m.void) for m in found] == [
+        ("noted", "supply-read", "low", False),
+        ("answered", "supply-read", "low", True),
+        ("answered", "supply-read", "cannot-tell", False),
+        ("answered", "standby-read", "right", False),
+    ]
+    under = next(f for f in found[0].figures if f.says == "under load")
+    assert (under.value, under.low, under.high, under.unit) == (22.1, 22.0525, 22.1475, "V")
+    assert found[0].limits == (("The least that your approved data allows", "24 V"),) and found[0].reference == "task 4"
+    assert "\x1b" not in found[3].reference and "\u202e" not in found[3].reference
+
+
+def test_story_and_screen_tell_it_at_every_width() -> None:
+    said = "\n".join(line for moment in story(worked(), Names(None)) for line in moment.more)
+    assert "22.1 V (22.05 to 22.15 V)" in said and "24 V (task 4)" in said
+    for width in (40, 80, 120):
+        console = Console(
+            width=width, file=io.StringIO(), color_system=None, highlight=False, markup=False, emoji=False
+        )
+        console.print(page(reviewed(), width, "readings"))
+        text = console.file.getvalue()  # type: ignore[attr-defined]
+        assert all(len(line) <= width for line in text.splitlines())
+        flat = " ".join(text.split())
+        assert "Read: Volts at rest 28.1 ± 0.05 V" in flat and "(taken back later)" in flat and "\x1b" not in text
+
+
+def test_weights_and_json_have_it() -> None:
+    answer = next(a for a in reviewed().answers if a.check == "standby-read")
+    assert "28.1 V" in answer.reading
+    told = json.loads(json.dumps(reviewed().as_dict()))
+    assert told["readings"][0]["figures"][0]["unit"] == "V" and told["readings"][1]["void"] is True
+
+
+class _Tags(HTMLParser):
+    def __init__(self) -> None:
+        super().__init__()
+        self.tags: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: Any) -> None:
+        self.tags.append(tag)
+
+
+def test_the_page_shows_it_and_runs_nothing_of_it() -> None:
+    html = case_page(reviewed())
+    clean = case_page(replace(reviewed(), readings=(), answers=(), story=()))
+    assert "What was measured" in html and "What was measured" not in clean
+    assert "22.1 V (22.05 to 22.15 V)" in html and "\x1b" not in html and "\u202e" not in html
+    tags, fewer = _Tags(), _Tags()
+    tags.feed(html)
+    fewer.feed(clean)
+    assert tags.tags.count("script") == fewer.tags.count("script") == 1
+    assert "&lt;script&gt;" in html
+
+
+def test_tables_have_one_row_a_figure(tmp_path: Path) -> None:
+    found = rows(worked())
+    assert found is not None
+    names = [column.name for column in TABLES["readings"]]
+    told = [dict(zip(names, row, strict=True)) for row in found["readings"]]
+    assert [(r["step"], r["how"], r["figure"]) for r in told if not r["taken_back"]] == [
+        ("supply-read", "noted", "at rest"), ("supply-read", "noted", "under load"), ("supply-read", "noted", "sag"),
+        ("supply-read", "answered", "at rest"),
+        *(("standby-read", "answered", f) for f in ("at rest", "under load", "sag")),
+    ]  # fmt: skip
+    write_tables(Shelf([worked()]), tmp_path)
+    with (tmp_path / "readings.csv").open(encoding="utf-8", newline="") as file:
+        read = list(csv.DictReader(file))
+    assert len(read) == len(told) and read[-1]["reference"].startswith("'="), "nothing in a cell is a formula"
+    assert float(read[0]["low"]) < float(read[0]["value"]) < float(read[0]["high"])
+
+
+def test_provenance_derives_the_answer_from_the_reading_and_the_reading_from_its_file() -> None:
+    events = changed(files=[{"name": f"clip {NASTY}.wav", "sha256": SEAL, "bytes": 4}], seconds=[1.0, 2.5])
+    text = prov_json(events)
+    document = prov.model.ProvDocument.deserialize(content=text, format="json")
+    assert document.get_records()
+    at = max(e.seq for e in events if e.kind == "answered")
+    told = json.loads(text)
+    entity = told["entity"][f"case:event-{at}-reading"]
+    assert entity["isolate:verdict"] == "right" and entity["isolate:seconds"] == "1 to 2.5"
+    derived = {(d["prov:generatedEntity"], d["prov:usedEntity"]) for d in told["wasDerivedFrom"].values()}
+    assert (f"case:event-{at}", f"case:event-{at}-reading") in derived
+    assert (f"case:event-{at}-reading", f"isolate:file-{SEAL}") in derived
+    assert told["entity"][f"isolate:file-{SEAL}"]["isolate:sha256"] == SEAL
+
+
+@pytest.mark.parametrize(
+    "odd", [None, 5, "x", [], {}, {"calc": 5, "files": 7, "figures": [5], "seconds": "x", "limits": {"a": 1}}]
+)
+def test_whatever_stands_in_its_place_costs_no_more_than_its_own_line(odd: Any) -> None:
+    events = put(odd)
+    found = readings(events, Names(None))
+    assert len(found) == 4 and found[-1].calculation == "" and found[-1].lines
+    assert len(story(events, Names(None))) == len(story(worked(), Names(None)))
+    assert measured.UNREADABLE in prov_json(events)
+    html = case_page(review(kits, events, without=("firm", "least", "unasked")))  # type: ignore[arg-type]
+    assert "not in a form that can be told" in html

@@ -1,0 +1,340 @@
+"""A reading at the terminal: asked for, said back, refused and asked again, shown, answered, noted, left.
+
+Outside source: none; the words are the house's own. What the calculations give is for tests/calc and tests/published.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+from rich.cells import cell_len
+
+from isolate.calc import calculation
+from isolate.case.case import RECORD
+from isolate.case.chase import Chase, Kit
+from isolate.case.play import Clock
+from isolate.case.steps import Ask, Mend
+from isolate.case.store import open_store
+from isolate.reasoning.starts import Start
+from isolate.terminal import layout, live, words
+from isolate.terminal.keys import Bar, Choices, Search
+from isolate.terminal.measuring import _wanted as wanted
+from isolate.terminal.measuring import named, paths, unreadable
+from tests.case.test_measured import begun as told_case
+from tests.case.test_measured import log, recorder, same
+from tests.terminal.screen import Terminal
+from tests.terminal.test_live import Robot, begun, screen, shown
+from tests.terminal.test_session import FOOT, take
+from tests.terminal.test_session import Start as Starts
+
+pytestmark = pytest.mark.usefixtures("brief")
+__all__ = ["recorder"]
+VOLTS = ["28.1 V", "loaded=22.1 V", "least=24 V", ".", "the data's task 4"]
+"""What is typed at a supply; all but the first by its name, so that it is no matter what the check asks for."""
+
+
+class Hand(Robot):
+    """Presses and types what it is told; Escape is written ``<esc>``."""
+
+    def __init__(self, clock: Clock, *script: str) -> None:
+        super().__init__(clock)
+        self.script = list(script)
+        self.asked: list[tuple[str, Choices]] = []
+
+    def line(self, prompt: str, bar: Bar, interrupt: str, choices: Choices = ()) -> str | None:
+        for width in (40, 80, 160):
+            assert all(cell_len(text) <= width for _, text in bar(width))
+        self.asked.append((prompt, choices))
+        typed = self.script.pop(0)
+        return None if typed == "<esc>" else typed
+
+
+def at(kit: Kit, clock: Clock, check: str = "supply-read") -> Chase:
+    chase = begun(kit, clock)
+    chase.accept("check", check)
+    assert isinstance(chase.now(), Ask)
+    return chase
+
+
+def volts(kit: Kit) -> str:
+    """Return the digit of the voltmeter among the readings of the supply."""
+    entry = kit.fitted.check("supply-read").entry.calculations(kit.fitted.profile.features)
+    return str(next(i for i, one in enumerate(entry, 1) if one.calc == "volts"))
+
+
+def run(kit: Kit, *script: str, width: int = 80, chase: Chase | None = None) -> tuple[Chase, str, Hand]:
+    clock, console = Clock(), screen(width)
+    chase = chase or at(kit, clock)
+    hand = Hand(clock, "m", *script, "q")
+    assert live.run(chase, console, hand) == 0
+    text = shown(console)
+    assert all(cell_len(line) <= width for line in text.splitlines())
+    return chase, " ".join(text.split()), hand
+
+
+def answers(chase: Chase) -> list[dict[str, Any]]:
+    return [dict(e.body) for e in chase.state.events if e.kind == "answered" and e.seq not in chase.state.void]
+
+
+# -- with a meter ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("width", [40, 80, 120])
+def test_a_reading_answers_its_check(kit: Kit, width: int) -> None:
+    chase, text, hand = run(kit, volts(kit), *VOLTS, "", width=width)
+    (answer,) = answers(chase)
+    assert answer["outcome"] == "low" and answer["reading"]["reference"] == "the data's task 4"
+    assert "= 28.1 ± 0.05 V" in text, "what was understood is said back"
+    said = kit.fitted.check("supply-read").said("low")
+    assert words.PROPOSED.format(number=2, said=said) in text
+    assert text.index("Reading: Low") < text.index("22.05 to 22.15 V"), "the verdict first"
+    assert "your approved data allows" in " ".join([text, *(p for p, _ in hand.asked)]), "a limit is marked"
+    same(kit, chase)
+
+
+def test_what_is_ambiguous_is_refused_with_the_reason_and_asked_again(kit: Kit) -> None:
+    chase, text, _ = run(kit, volts(kit), "28.1", "", "OL", *VOLTS, "")
+    assert "The unit is missing" in text and "This has to be told." in text
+    assert answers(chase)[0]["reading"]["given"]["volts"] == "28.1 V"
+
+
+def test_what_does_not_fit_together_is_asked_again_by_itself(kit: Kit) -> None:
+    # Volts ten times what they should be: only those are asked for anew.
+    chase, text, _ = run(kit, volts(kit), "281 V", *VOLTS[1:], "28.1 V", VOLTS[-1], "")
+    assert "four times" in text
+    assert answers(chase)[0]["outcome"] == "low"
+    # Back from there is back among all of them.
+    back = ["<", "", "<", "<", "volts=28.1 V", ".", VOLTS[-1], ""]
+    chase, text, _ = run(kit, volts(kit), "281 V", *VOLTS[1:], *back)
+    assert answers(chase)[0]["reading"]["given"]["volts"] == "28.1 V"
+
+
+def test_a_limit_without_its_place_is_asked_for_it(kit: Kit) -> None:
+    _, text, _ = run(kit, volts(kit), *VOLTS[:-1], "", VOLTS[-1], "")
+    assert "has to be told" in text
+
+
+@pytest.mark.parametrize("script", [("b",), ("1", "<esc>"), ("1", "28.1 V", "<esc>"), ("1", *VOLTS[:-1], "<esc>"),
+                                    ("1", "<"), ("1", *VOLTS, "b")])  # fmt: skip
+def test_left_it_leaves_nothing(kit: Kit, script: Sequence[str]) -> None:
+    chase, text, _ = run(kit, *script)
+    assert not answers(chase) and not chase.state.notes and isinstance(chase.now(), Ask)
+    assert words.NOTHING_READ in text or script == ("b",)
+
+
+def test_one_goes_back_and_tells_by_name_and_asks_no_more(kit: Kit) -> None:
+    by_name = ["loaded=22.1 V", "volts=28.2 V", "most=", "most=30 V", "least = 24 V"]
+    chase, text, _ = run(kit, volts(kit), "28.1 V", "<", "", *by_name, ".", "task", "")
+    given = answers(chase)[0]["reading"]["given"]
+    assert given == {"volts": "28.2 V", "loaded": "22.1 V", "least": "24 V", "most": "30 V"}
+    assert "volts = 28.2 ± 0.05 V" in text and "most: left out." in text
+
+
+def test_no_more_is_not_taken_where_something_has_to_be_told(kit: Kit) -> None:
+    chase, text, _ = run(kit, volts(kit), ".", "28.1 V", ".", "24 V", ".", "task", "k")
+    assert "still to be told" in text
+    note = next(e for e in chase.state.events if e.kind == "noted")
+    assert note.body["reading"]["given"] == {"volts": "28.1 V", "least": "24 V"}
+
+
+def test_another_answer_says_why(kit: Kit) -> None:
+    chase, text, _ = run(kit, volts(kit), *VOLTS, "1", "", "1", "on the other bus")
+    assert "Nothing was answered." in text
+    assert answers(chase)[0]["outcome"] == "right" and chase.state.notes == ["on the other bus"]
+    same(kit, chase)
+
+
+def test_what_cannot_be_told_is_read_again_or_left_open(kit: Kit) -> None:
+    near = ["28.1 V", "loaded=24.0 V", "least=24 V", ".", "task"]
+    again = ["", "24.00 V ± 0.5", ".", ""]
+    chase, text, hand = run(kit, volts(kit), *near, "m", *again, "u")
+    assert words.UNDECIDED in text and any("(Enter: 24.0 V)" in asked for asked, _ in [*hand.asked, (text, ())])
+    assert answers(chase)[0]["outcome"] is None and "supply-read" in chase.state.unsure
+    assert answers(chase)[0]["reading"]["given"]["loaded"] == "24.00 V ± 0.5"
+    same(kit, chase)
+
+
+def test_it_is_kept_as_a_note(kit: Kit) -> None:
+    chase, _, _ = run(kit, volts(kit), *VOLTS, "k")
+    assert not answers(chase) and isinstance(chase.now(), Ask)
+    note = next(e for e in chase.state.events if e.kind == "noted")
+    assert note.body["about"] == "supply-read" and note.body["reading"]["verdict"] == "low"
+    same(kit, chase)
+
+
+def test_why_shows_what_was_read(kit: Kit) -> None:
+    chase, _, _ = run(kit, volts(kit), *VOLTS, "")
+    console = screen(80)
+    console.print(layout.why(chase, None, 80))
+    text = " ".join(shown(console).split())
+    assert "22.1 V (22.05 to 22.15 V)" in text and "24 V (the data's task 4)" in text
+
+
+def test_a_check_without_a_calculation_has_no_such_key(kit: Kit) -> None:
+    clock = Clock()
+    chase = begun(kit, clock)
+    chase.accept("check", "when-ask")
+    hand = Hand(clock, "q")
+    console = screen()
+    live.run(chase, console, hand)
+    assert layout.MEASURE not in shown(console)
+
+
+def test_a_reading_at_a_repair_is_a_note_with_it(kit: Kit) -> None:
+    clock = Clock()
+    chase = begun(kit, clock)
+    key = next(key for key, r in kit.fitted.repairs.items() if any(one.calc == "torque" for one in r.entry.reads))
+    step = Mend("A repair", key, (), (), (), "", 5.0)
+    assert layout.measures(chase, step)
+    hand = Hand(clock, "20 N·m", *[""] * 20)
+    console = screen()
+    session = live._Session(chase, console, hand)
+    from isolate.terminal.measuring import measure
+
+    entry = kit.fitted.repair(key).entry.calculations(kit.fitted.profile.features)[0]
+    hand.script = (
+        [{"wanted": "20 N·m", "handle": "300 mm"}.get(n, "") for n in entry.asks] if entry.asks else hand.script
+    )
+    hand.script.append("")
+    measure(session, step)
+    note = next(e for e in chase.state.events if e.kind == "noted")
+    assert note.body["about"] == key and note.body["reading"]["calc"] == "torque"
+    assert words.AT_A_REPAIR in " ".join(shown(console).split())
+
+
+def test_what_is_asked_at_once_gives_a_verdict(kit: Kit) -> None:
+    """At each check whose reading answers it, all that it takes is asked for; the rest is a word away."""
+    for key, check in kit.fitted.checks.items():
+        for one in check.entry.calculations(kit.fitted.profile.features):
+            calc = calculation(one.calc)
+            asked = wanted(calc, one, True)
+            assert asked and set(asked) <= {*calc.names} - {*one.given}
+            assert {i.name for i in calc.inputs if i.default is None} - {*one.given} <= {*asked}
+            assert {*one.asks} <= {*asked}
+            few = [i.name for i in calc.inputs if i.limit]
+            if one.gives and len(few) <= 2:
+                assert set(few) <= set(asked), f"{key}: without its limit there is no verdict"
+
+
+# -- with a record -----------------------------------------------------------------------------------
+
+
+def of_log(kit: Kit, path: Path, *script: str) -> tuple[Chase, str, Hand]:
+    clock = Clock()
+    chase = told_case(kit, starts=(Start("B", False), Start("A", True)))
+    chase.clock = clock
+    chase.accept("check", "recorded-start-read")
+    return run(kit, str(path), "", "", *script, chase=chase)
+
+
+def test_a_record_answers_more_and_its_start_is_told_once(kit: Kit, tmp_path: Path, recorder: None) -> None:
+    chase, text, hand = of_log(kit, log(tmp_path, name="a start.csv"), "y", "2")
+    within = [a["within"] for a in answers(chase)]
+    assert within.count(RECORD) == len(within) - 1 >= 1
+    assert "The same record also says:" in text and "(seconds 5.0 to 40.0)" in text
+    assert "What this record says, for and against:" in text and " bits)" in text
+    assert "seconds 3 to 40" in text, "what it weighs is told with where it comes from"
+    assert len(chase.intake.starts) == 2 and chase.intake.starts[0].at == "2026-11-27 05:58"
+    assert isinstance(hand.asked[0][1], Search), "names of files are completed"
+    same(kit, chase)
+
+
+def test_of_a_record_one_is_left_out_or_none_taken(kit: Kit, tmp_path: Path, recorder: None) -> None:
+    chase, text, _ = of_log(kit, log(tmp_path), "1", "y", "1")
+    assert "left out" in text
+    some = {a["check"] for a in answers(chase)}
+    assert "command-read/B" in some or "supply-read" in some
+    assert len(chase.intake.starts) == 3 and chase.intake.starts[-1].channel == "B"
+    chase, _, _ = of_log(kit, log(tmp_path), "n", "b")
+    assert [a["check"] for a in answers(chase)] == ["recorded-start-read"] and len(chase.intake.starts) == 2
+
+
+def test_a_file_that_cannot_be_read_is_said_and_asked_again(kit: Kit, tmp_path: Path, recorder: None) -> None:
+    clock = Clock()
+    chase = told_case(kit)
+    chase.clock = clock
+    chase.accept("check", "recorded-start-read")
+    bad = log(tmp_path, "no start here at all", "bad.csv")
+    _, text, _ = run(
+        kit,
+        str(tmp_path / "gone.csv"),
+        str(tmp_path),
+        str(bad),
+        "",
+        "",
+        f"'{log(tmp_path)}'",
+        "",
+        "n",
+        "b",
+        chase=chase,
+    )
+    assert "no such file" in text and "that is a folder" in text and "The log holds no start." in text
+    assert answers(chase)[0]["outcome"] == "spark-missing"
+
+
+def test_names_of_files_are_taken_as_they_are_pasted(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "it's a (start) 1.csv"
+    path.write_text("x", encoding="utf-8")
+    monkeypatch.setenv("HOME", str(tmp_path))
+    escaped = str(path).replace("'", "\\'").replace(" ", "\\ ").replace("(", "\\(").replace(")", "\\)")
+    for typed in (str(path), f'"{path}"', f" {path} ", escaped, path.as_uri(), f"~/{path.name}"):
+        assert named(typed) == path, typed
+    assert unreadable(path) == "" and "folder" in unreadable(tmp_path) and unreadable(Path("a\0b"))
+
+
+def test_names_of_files_are_completed(tmp_path: Path) -> None:
+    (tmp_path / "Logs").mkdir()
+    (tmp_path / "log 1.csv").write_text("x", encoding="utf-8")
+    (tmp_path / ".hidden").write_text("x", encoding="utf-8")
+    assert [found[0] for found in paths(f"{tmp_path}/lo")] == [f"{tmp_path}/Logs/", f"{tmp_path}/log 1.csv"]
+    assert all("hidden" not in found[0] for found in paths(f"{tmp_path}/"))
+    assert paths(f"{tmp_path}/nowhere/x") == [] and paths("a\0b") == []
+
+
+# -- at a real terminal --------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("columns", "colour"), [(80, True), (120, False)])
+def test_at_a_terminal_it_is_measured_kept_and_there_after_a_kill(
+    terminal: Starts, store: Path, kit: Kit, columns: int, colour: bool
+) -> None:
+    t: Terminal = terminal("opened", columns=columns, **({} if colour else {"NO_COLOR": "1"}))
+    t.until("Next:", FOOT)
+    take(t, kit.fitted.check("supply-read").title, layout.MEASURE[:20], "u unsure")
+    t.press("m", "Which reading?", "take one")
+    t.press(volts(kit), "Volts at rest", "Esc leaves it")
+    t.type("28,1", "The unit is missing", "Esc leaves it")
+    t.type("28,1 V", "= 28.1 ± 0.05 V", "Esc leaves it")
+    t.type("loaded=22.1 V", "loaded = 22.1 ± 0.05 V", "Esc leaves it")
+    t.type("least=24 V", "least = 24 V", "Esc leaves it")
+    t.type(".", "Where the limits stand", "Esc leaves it")
+    t.type("task 4", "This is answer 2", "m again")
+    assert "Reading: Low" in t.visible(), "verdict and answers stand on one screen"
+    t.press("\r", "Answered: ", FOOT)
+    assert colour or not t.colours()
+    t.child.kill(signal.SIGKILL)
+    with open_store(store) as found:
+        chase = Chase.resume(kit, found, "trial", lambda: datetime.now(UTC))
+        assert chase.state.answers["supply-read"] == ["low"]
+        assert answers(chase)[0]["reading"]["verdict"] == "low"
+    assert os.path.exists(store)
+
+
+def test_at_a_terminal_escape_leaves_it_and_the_answer_is_still_asked(terminal: Starts, store: Path, kit: Kit) -> None:
+    t: Terminal = terminal("opened", columns=40)
+    t.until("Next:", FOOT)
+    take(t, kit.fitted.check("supply-read").title[:30], "m measure", "u unsure")
+    t.press("m", "Which reading?", "take one")
+    t.press(volts(kit), "Volts at rest", "leaves it")
+    t.type("28.1 V", "= 28.1", "leaves it")
+    t.press("\x1b", words.NOTHING_READ[:20], "u unsure")
+    t.press("2", "Next:", FOOT)
+    with open_store(store) as found:
+        bodies = [dict(e.body) for e in found.events("trial") if e.kind == "answered"]
+    assert bodies[-1]["outcome"] == "low" and "reading" not in bodies[-1]
