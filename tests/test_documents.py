@@ -19,6 +19,7 @@ import pytest
 from rich.cells import cell_len
 
 from isolate import cli
+from isolate.calc import TITLES, calculation
 from isolate.case.advise import advise
 from isolate.case.case import Intake
 from isolate.case.chase import Chase, Kit
@@ -28,6 +29,7 @@ from isolate.case.written import Answers, read
 from isolate.kb.fit import Fitted, fit
 from isolate.kb.load import load, shipped, shipped_scenarios
 from isolate.reasoning.rules import RuleBook, fact
+from isolate.terminal import calcs
 
 ROOT = Path(__file__).parent.parent
 README, DEVELOPERS = ((ROOT / name).read_text(encoding="utf-8") for name in ("README.md", "DEVELOPERS.md"))
@@ -85,6 +87,10 @@ def problem_with(command: str) -> str:
     if ">" in words:
         words = words[: words.index(">")]
     said = io.StringIO()
+    if words[:1] == ["calc"] and len(words) > 2 and words[1] in TITLES:
+        return _problem_with_sum(words[1:])
+    if words == ["calc"]:
+        return ""
     try:
         with contextlib.redirect_stderr(said), contextlib.redirect_stdout(said):
             told = cli._parser().parse_args(cli._joined(words))
@@ -96,6 +102,20 @@ def problem_with(command: str) -> str:
     if name and not name.isupper() and not _scenario(name).is_file():
         return f"no scenario is called {told.name}"
     return ""
+
+
+def _problem_with_sum(words: list[str]) -> str:
+    """Return what is wrong with a calculation as shown: one that reads a file is parsed, any other is done."""
+    said = io.StringIO()
+    one = calculation(words[0])
+    with contextlib.redirect_stderr(said), contextlib.redirect_stdout(said):
+        try:
+            if any(wanted.kind == "file" for wanted in one.inputs):
+                calcs._parser(one).parsed(calcs._words(one, words[1:]))
+                return ""
+            return "" if cli.main(["calc", *words]) == 0 else said.getvalue()
+        except SystemExit:
+            return said.getvalue()
 
 
 def _scenario(name: str) -> Path:

@@ -1,16 +1,20 @@
 """Cases worked to their end on simulated aircraft of the invented world, for tests of what is done with cases.
 
 The trails in ``tests/trails`` were made with this and kept, so that trails of an older format stay readable: see
-``tests/trails/README`` for what each is. Everything in them is invented.
+``tests/trails/README`` for what each is. Everything in them is invented. The knowledge that they were worked with is
+kept beside them, as a station keeps it: the shipped one goes on, and a trail replays with its own.
 """
 
 from __future__ import annotations
 
+import tempfile
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from pathlib import Path
 from typing import Any
 
+from isolate.case.archive import unpack
 from isolate.case.case import Intake
 from isolate.case.chase import Chase, Kit
 from isolate.case.events import Event
@@ -20,8 +24,9 @@ from isolate.case.play import Clock, play
 from isolate.case.store import read_case
 from isolate.drill.simulate import Aircraft
 from isolate.kb.fit import fit
-from isolate.kb.load import load
+from isolate.kb.load import Loaded, load
 from isolate.kb.model import Ask
+from isolate.review.versions import Versions
 
 TRAILS = Path(__file__).parent / "trails"
 PEOPLE = (
@@ -75,9 +80,39 @@ def work(
     return log.events(case)
 
 
+@cache
+def _unpacked() -> tuple[Path, tempfile.TemporaryDirectory[str]]:
+    # Whoever holds the folder's name holds the folder: it goes when the process ends.
+    made = tempfile.TemporaryDirectory(prefix="isolate-trails-")
+    folder = Path(made.name) / "knowledge"
+    unpack((TRAILS / "knowledge.zip").read_bytes(), folder)
+    return folder, made
+
+
+def kept_folder() -> Path:
+    """Return the folder of the knowledge that the kept trails were worked with; unpacked once in a process."""
+    return _unpacked()[0]
+
+
+@cache
+def kept() -> Loaded:
+    """Return the knowledge that the kept trails were worked with, read once in a process."""
+    return load(kept_folder())
+
+
 def kit_of(engine: str = "halden-hf-3") -> Kit:
-    """Return a kit of the shipped knowledge."""
+    """Return a kit of the knowledge that the kept trails were worked with."""
+    return Kit(fit(kept().knowledge, engine))
+
+
+def shipped_kit(engine: str = "halden-hf-3") -> Kit:
+    """Return a kit of the shipped knowledge, for cases that go on from today."""
     return Kit(fit(load().knowledge, engine))
+
+
+def versions() -> Versions:
+    """Return what finds the knowledge of the kept trails as well as the shipped one."""
+    return Versions(kept_folder())
 
 
 def trail(name: str) -> tuple[Event, ...]:

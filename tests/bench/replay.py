@@ -5,20 +5,19 @@ from __future__ import annotations
 import time
 
 from isolate.review.replay import replayed
-from isolate.review.versions import Versions
-from tests.worked import TRAILS, trail
+from tests.worked import TRAILS, trail, versions
 
 
 def main() -> None:
-    versions = Versions()
+    known = versions()
     events = trail("taken-back")
-    replayed(versions, events[:3])  # the knowledge and the tables of the engine, once
-    replayed(versions, trail("turboprop")[:3])
+    replayed(known, events[:3])  # the knowledge and the tables of the engine, once
+    replayed(known, trail("turboprop")[:3])
     count, spent = 0, 0.0
     for path in sorted(TRAILS.glob("*.jsonl")):
         events = trail(path.stem)
         cpu, wall = time.process_time(), time.monotonic()
-        found = replayed(versions, events)
+        found = replayed(known, events)
         cpu, wall = time.process_time() - cpu, time.monotonic() - wall
         count, spent = count + len(events), spent + cpu
         print(

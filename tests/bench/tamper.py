@@ -17,9 +17,8 @@ from isolate.review import keys
 from isolate.review.reading import NotATrail, read_bytes
 from isolate.review.replay import replayed
 from isolate.review.trust import trust
-from isolate.review.versions import Versions
 from tests.bench.tampering import BYTES, EVENTS, SEALED, in_bytes, in_events, lines, sealed
-from tests.worked import trail
+from tests.worked import trail, versions
 
 NAMES = ("taken-back", "worn-plug", "declined")
 PINPOINTED = 300
@@ -65,7 +64,7 @@ def main(most: int, anew: int) -> None:
 
 def _sealed(rng: random.Random, anew: int) -> None:
     """Everything from the change on sealed anew, by somebody who has no key of the one who signed."""
-    versions, found = Versions(), Counter[tuple[str, str]]()
+    kits, found = versions(), Counter[tuple[str, str]]()
     private, public = keys.make("Robin Skerry")
     del public
     import tempfile
@@ -86,12 +85,10 @@ def _sealed(rng: random.Random, anew: int) -> None:
         found[how, "made"] += 1
         found[how, "chain"] += bool(verify(bad))
         found[how, "chain with the store's head"] += bool(verify(bad, head=log.events(events[0].case)[-1].hash))
-        found[how, "signature"] += trust(versions, bad, (), known, replay=False).signed != "signed"
-        again = replayed(versions, [e for e in bad if e.kind != "signed"])
+        found[how, "signature"] += trust(kits, bad, (), known, replay=False).signed != "signed"
+        again = replayed(kits, [e for e in bad if e.kind != "signed"])
         found[how, "replay"] += bool(again.differs or again.notes)
-        found[how, "any"] += (
-            bool(again.differs or again.notes) or trust(versions, bad, (), known, False).signed != "signed"
-        )
+        found[how, "any"] += bool(again.differs or again.notes) or trust(kits, bad, (), known, False).signed != "signed"
         if not again.differs and not again.notes:
             missed[events[seq - 1].kind if seq <= len(events) else "signed"] += 1
     print(f"{anew} changes with all seals made anew, {time.process_time() - begun:.0f} s of CPU; found by")
@@ -102,7 +99,7 @@ def _sealed(rng: random.Random, anew: int) -> None:
 
 def _cut() -> None:
     """Trails cut off at their end, at each event."""
-    versions, found = Versions(), Counter[str]()
+    kits, found = versions(), Counter[str]()
     for name in NAMES:
         events = trail(name)
         for count in range(1, len(events)):
@@ -115,7 +112,7 @@ def _cut() -> None:
     events = trail("taken-back")
     for count in range(1, len(events)):
         found["looked at by replay"] += 1
-        found["said by replay to stop short"] += bool(replayed(versions, events[:count]).notes)
+        found["said by replay to stop short"] += bool(replayed(kits, events[:count]).notes)
     print("Cut at the end, event by event:", dict(found))
 
 

@@ -19,7 +19,7 @@ from isolate.case.chain import seal
 from isolate.case.events import ZERO, Event, now_text, to_line
 from isolate.case.store import Merged, Store, StoreError, open_store
 from tests.services.cluster import Cluster
-from tests.worked import TRAILS, trail
+from tests.worked import TRAILS, kept, trail
 
 CASE = "104-2-0131-7f3a"
 OPENING = {"aircraft": "104", "position": 2, "engine": "halden-hf-3", "complaint": "one-channel-silent"}
@@ -356,14 +356,12 @@ def test_a_chain_that_is_not_whole_does_not_travel(filled: Store, place: Callabl
 
 
 def test_the_knowledge_is_kept_once_and_comes_back_as_it_was(filled: Store, place: Callable[[], str]) -> None:
-    from isolate.kb.load import load
-
-    loaded = load()
+    loaded = kept()
     digest = loaded.knowledge.digest
     assert filled.knowledge(digest) is None and [k.size for k in filled.knowledges()] == [0]
     assert filled.keep_knowledge(loaded) and filled.keep_knowledge(loaded)
-    (kept,) = filled.knowledges()
-    assert (kept.digest, kept.cases) == (digest, 7) and kept.size == len(filled.knowledge(digest) or b"") > 1000
+    (had,) = filled.knowledges()
+    assert (had.digest, had.cases) == (digest, 7) and had.size == len(filled.knowledge(digest) or b"") > 1000
     back = filled.load_knowledge(digest[:8])
     assert back is not None and back.knowledge == loaded.knowledge
     assert filled.knowledge("0" * 64) is None and filled.knowledge(digest[:7]) is None

@@ -23,7 +23,13 @@ from isolate.review.shapes import Firm, Weak
 from tests.published.test_firm import worked
 from tests.reasoning.test_belief import small
 from tests.review.read_back import read_back
-from tests.worked import told, trail
+from tests.worked import kit_of, told, trail
+
+
+@pytest.fixture(scope="module")
+def kit() -> Kit:
+    """The kit of the knowledge that the kept trails were worked with."""
+    return kit_of()
 
 
 @pytest.fixture(scope="module")

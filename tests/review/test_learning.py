@@ -35,7 +35,7 @@ from isolate.review.learning import (
 )
 from isolate.review.yaml_change import patch, sections
 from tests.learnt import BEGIN, Cases, closed, drawn, kit_with, replaced
-from tests.worked import told, trail
+from tests.worked import kit_of, told, trail
 
 CHAFED = "lead-chafed/B"
 WORD = {"replace-lead/B": "confirmed"}
@@ -135,7 +135,8 @@ def test_a_part_that_the_end_calls_good_and_the_shop_does_not_leaves_its_zone_in
     assert case.causes == {"channel/B": "lead-chafed", "shared": "control-inhibits"} and case.by_shop == {"shared"}
 
 
-def test_the_kept_trails_count_as_their_readme_says(kit: Kit) -> None:
+def test_the_kept_trails_count_as_their_readme_says() -> None:
+    kit = kit_of()
     for name, zone in (("worn-plug", "igniter-worn"), ("came-back", "lead-chafed")):
         assert confirmed(kit, trail(name)).causes == {"channel/B": zone}
     for name, reason in (

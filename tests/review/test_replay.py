@@ -21,12 +21,11 @@ from isolate.kb.load import load
 from isolate.review.drilled import is_drill
 from isolate.review.replay import MOST_BUDGET, MOST_IN_ALL, Replayed, _batch, _remarks, replayed
 from isolate.review.trust import trust
-from isolate.review.versions import Versions
 from tests.bench.tampering import SEALED, reseal, sealed
 from tests.learnt import closed
-from tests.worked import Worked, kit_of, told, trail
+from tests.worked import Worked, kit_of, shipped_kit, told, trail, versions
 
-VERSIONS = Versions()
+VERSIONS = versions()
 OPEN = trail("taken-back")
 SHORT = trail("declined")[:46]
 """With a departure told; it stops where the program would go on at once."""
@@ -63,7 +62,7 @@ class Ticking:
 
 def test_a_session_at_the_aircraft_replays() -> None:
     """With a departure, a tool on its way, a plan thought of ahead, breaks, a hand-over, doubts, and a parting word."""
-    kit, clock, log = kit_of(), Ticking(3), Memory()
+    kit, clock, log = shipped_kit(), Ticking(3), Memory()
     intake = told(place="gate", minutes_left=75, coming=[{"tool": "meter", "minutes": 4}], missing=["meter"])
     chase = Chase.begin(kit, log, "104-2-0110-a009", intake, clock)
     player = Worked(kit.model, ["igniter-worn/B"], None, "steady", None)
@@ -129,7 +128,7 @@ def test_a_drill_replays_in_beliefs_and_rules() -> None:
     from isolate.drill.scenario import Scenario
     from isolate.kb.load import shipped_scenarios
 
-    kit = kit_of()
+    kit = shipped_kit()
     scenario = read(shipped_scenarios() / "gate-intermittent.yaml", Scenario, kit.fitted)
     drive = Drive.begin(kit, Memory(), "drill-1", "gate-intermittent", scenario, "Ann", "2030-05-01T08:00:00.000Z")
     pilot.run(drive)

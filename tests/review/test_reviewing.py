@@ -21,7 +21,7 @@ from isolate.review.story import odds_words
 from isolate.terminal.review_layout import PARTS, _bar
 from isolate.terminal.reviewing import ALWAYS, FIELDS, as_text
 from tests.review.read_back import kits, more, read_back
-from tests.worked import TRAILS, trail
+from tests.worked import TRAILS, kept, kept_folder, trail
 
 CASE = "230-2-0312-a007"
 WHOLE = TRAILS / "taken-back.jsonl"
@@ -36,8 +36,8 @@ def _shipped() -> Loaded:
 
 
 def _load(folder: Path | None = None) -> Loaded:
-    """Load the shipped knowledge once for all."""
-    return _shipped() if folder is None else load(folder)
+    """Load the shipped knowledge, and that of the kept trails, once for all."""
+    return _shipped() if folder is None else kept() if folder == kept_folder() else load(folder)
 
 
 @pytest.fixture
@@ -54,7 +54,7 @@ def run(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp
     monkeypatch.setattr(reading, "load", _load)
 
     def ran(*arguments: str) -> tuple[int, str, str]:
-        code = main(["review", *arguments])
+        code = main(["review", *arguments, "--knowledge", str(kept_folder())])
         said = capsys.readouterr()
         return code, said.out, said.err
 
@@ -160,7 +160,7 @@ def test_output_that_takes_ascii_only_gets_that(
     out = tmp_path / "out"
     with open(out, "w", encoding="ascii") as stream:
         monkeypatch.setattr(sys, "stdout", stream)
-        assert main(["review", file, "--only", "story"]) == 0
+        assert main(["review", file, "--only", "story", "--knowledge", str(kept_folder())]) == 0
     assert "-- The story ---" in out.read_text(encoding="ascii")
 
 

@@ -8,16 +8,16 @@ from isolate.case.chain import seal, verify
 from isolate.case.events import now_text, parse_time
 from isolate.review.shapes import Trust
 from isolate.review.trust import MOST, is_open, trouble, trust
-from isolate.review.versions import Kits, Versions
+from isolate.review.versions import Kits
 from tests.bench.tampering import reseal
-from tests.worked import trail
+from tests.worked import trail, versions
 
 CASE = trail("declined")[:24]
 NOWHERE: Kits = lambda digest, engine: None  # noqa: E731
 
 
 def test_a_trail_that_is_well() -> None:
-    found = trust(Versions(), CASE)
+    found = trust(versions(), CASE)
     assert found == Trust(True, (), 24, (), "", "unsigned", (), found.said) and not trouble(found)
     assert found.said == (
         "Whole: 24 events, each sealed to the one before.",
@@ -30,7 +30,7 @@ def test_a_trail_that_is_well() -> None:
 
 def test_a_broken_one_is_not_replayed_and_says_what_is_whole() -> None:
     broken = [*CASE[:9], replace(CASE[9], body={**CASE[9].body, "outcome": "x"}), *CASE[10:]]
-    found = trust(Versions(), broken, verify(broken))
+    found = trust(versions(), broken, verify(broken))
     assert trouble(found) and not found.whole and found.not_replayed == "its chain is broken"
     assert found.said[:3] == (
         "NOT WHOLE.",
@@ -60,7 +60,7 @@ def test_no_line_of_it_is_made_by_what_a_trail_holds() -> None:
 
 def test_one_that_replays_otherwise_is_wrong_and_one_whose_knowledge_is_away_is_not() -> None:
     other = reseal([*CASE[:10], replace(CASE[10], body={**CASE[10].body, "none": 0.5}), *CASE[11:]])
-    found = trust(Versions(), other)
+    found = trust(versions(), other)
     assert trouble(found) and found.whole and len(found.differs) == 1
     assert "REPLAYED, AND NOT THE SAME: 1 difference from what would follow." in found.said
     away = trust(NOWHERE, other)

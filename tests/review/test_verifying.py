@@ -12,7 +12,7 @@ import pytest
 from isolate.case.events import to_line
 from isolate.case.memory import Memory
 from isolate.cli import main
-from tests.worked import TRAILS, kit_of, trail
+from tests.worked import TRAILS, kept_folder, shipped_kit, trail
 
 OPEN = "230-2-0312-a007"
 LAST = trail("taken-back")[-1].hash[:16]
@@ -37,7 +37,7 @@ def run(*words: str, typed: str = "", monkeypatch: pytest.MonkeyPatch | None = N
 
 
 def test_a_file_that_is_well(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert run("verify", "open.jsonl") == 0
+    assert run("verify", "open.jsonl", "--knowledge", str(kept_folder())) == 0
     out = capsys.readouterr()
     assert out.out.splitlines() == [
         f"open.jsonl (case {OPEN})",
@@ -223,11 +223,11 @@ def test_a_drill_is_counted_apart(here: Path, capsys: pytest.CaptureFixture[str]
     from isolate.drill.scenario import Scenario
     from isolate.kb.load import shipped_scenarios
 
-    kit, log = kit_of(), Memory()
+    kit, log = shipped_kit(), Memory()
     scenario = read(shipped_scenarios() / "gate-intermittent.yaml", Scenario, kit.fitted)
     Drive.begin(kit, log, "drill-1", "gate-intermittent", scenario, "Ann", "2030-05-01T08:00:00.000Z")
     (here / "drill.jsonl").write_bytes(b"".join(to_line(event) + b"\n" for event in log.events("drill-1")))
-    assert run("verify", "drill.jsonl", "open.jsonl") == 0
+    assert run("verify", "drill.jsonl", "open.jsonl", "--knowledge", str(kept_folder())) == 0
     out = " ".join(capsys.readouterr().out.split())
     assert "a drill: moves, cautions and verification not checked, beliefs and rules replayed the same" in out
     assert "2 trails: 2 whole, 1 replayed the same, 0 signed, 1 drill (moves, cautions and verification" in out

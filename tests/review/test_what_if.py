@@ -1,7 +1,7 @@
 """A case run on with something changed: what is not changed goes as it went, and what is changed tells.
 
-Most of it on the small knowledge of ``tests/review/desk.py``; two kept trails of the shipped one go the whole way. All
-of them were worked by the tool's own advice.
+Most of it on the small knowledge of ``tests/review/desk.py``; two kept trails go the whole way, with the knowledge that
+they were worked with. All of them were worked by the tool's own advice.
 """
 
 from __future__ import annotations
@@ -36,12 +36,18 @@ from isolate.review.what_if import (
     what_if,
 )
 from tests.review import desk
-from tests.worked import Worked, trail
+from tests.worked import Worked, kept, kit_of, trail
+
+
+@pytest.fixture(scope="module")
+def kit() -> Kit:
+    """The kit of the knowledge that the kept trails were worked with."""
+    return kit_of()
 
 
 def nowhere(name: str) -> Knowledge:
     if name == "same":
-        return load().knowledge
+        return kept().knowledge
     raise Refused(f"there is no knowledge called {name}")
 
 
@@ -309,7 +315,7 @@ def test_changes_are_read(kit: Kit) -> None:
         ["knowledge=same", "63 = cracked", "spark-test/B:snaps:igniter-worn=0.4", "igniter-worn/B=0,02", "12=unsure"],
         kit, events, nowhere,
     )  # fmt: skip
-    assert found[0] == KnowledgeChange("same", load().knowledge)
+    assert found[0] == KnowledgeChange("same", kept().knowledge)
     assert found[1] == AnswerChange(63, "plug-tip-look/B", "cracked")
     assert found[2] == FigureChange(
         Likelihood("spark-test", "snaps", "channel", "igniter-worn", "B"), 0.4, found[2].was

@@ -12,7 +12,7 @@ from isolate.case.chain import seal
 from isolate.case.events import ZERO, Event, to_line
 from isolate.case.store import open_store
 from isolate.cli import main
-from tests.worked import TRAILS
+from tests.worked import TRAILS, kept, kept_folder
 
 Run = Callable[..., tuple[int, str, str]]
 
@@ -114,13 +114,24 @@ def test_moving_house_and_making_the_lists_again(run: Run, tmp_path: Path) -> No
 
 def test_the_knowledge_is_listed_and_one_is_kept(run: Run, tmp_path: Path) -> None:
     assert "No version of the knowledge" in run("store", "knowledge")[1]
-    assert "Not kept here is the knowledge" not in run("store", "merge", TRAILS)[1]
     from isolate.kb.load import load, shipped
 
-    digest = load().knowledge.digest[:12]
+    older, digest = kept().knowledge.digest[:12], load().knowledge.digest
+    out = " ".join(run("store", "merge", TRAILS)[1].split())
+    assert f"Not kept here is the knowledge {older}, which some cases were worked with; they cannot be replayed" in out
+    out = " ".join(run("store", "knowledge")[1].split())
+    assert f"{older}: 7 cases, 2030-01-10 to 2030-03-12; not kept here A trail whose version is not kept" in out
+    code, out, _ = run("store", "knowledge", "--keep", kept_folder())
+    assert code == 0 and f"{older} is kept" in out and "shipped" not in out
+    assert f"{older}: 7 cases, 2030-01-10 to 2030-03-12; kept, 1" in " ".join(out.split())
+    assert "Not kept here is the knowledge" not in run("store", "merge", TRAILS)[1]
+    # A case worked with the shipped one brings that along.
+    own = put(tmp_path / "b.jsonl", told(case="own", knowledge=digest))
+    assert "Not kept here is the knowledge" not in run("store", "merge", own)[1]
     code, out, _ = run("store", "knowledge", "--keep", shipped())
-    assert code == 0 and f"{digest} is kept" in out
-    assert f"{digest}: 7 cases, 2030-01-10 to 2030-03-12; kept, 1" in " ".join(out.split())
+    assert code == 0 and f"{digest[:12]} is kept" in out
+    assert f"{digest[:12]}: 1 case, 2030-01-31 to 2030-01-31; kept, 1" in " ".join(out.split())
+    assert "; the one shipped with this program" in " ".join(out.split())
     told_ = run("store", "merge", put(tmp_path / "a.jsonl", told(case="odd", knowledge="ab" * 32)))[1]
     assert "Not kept here is the knowledge abababababab," in " ".join(told_.split())
     code, _, err = run("store", "knowledge", "--keep", tmp_path)
