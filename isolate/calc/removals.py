@@ -106,6 +106,9 @@ def _text(path: str) -> tuple[str, list[str]]:
     try:
         if file.is_dir():
             raise Unfit(f"{path}: that is a folder; a file of removals is asked for", "file")
+        if file.exists() and not file.is_file():
+            # A pipe or a device may never end.
+            raise Unfit(f"{path}: that is no plain file; a file of removals is asked for", "file")
         if file.stat().st_size > LARGEST:
             raise Unfit(f"{path}: more than {LARGEST // 2**20} MB; that is no list of removals", "file")
         raw = file.read_bytes()

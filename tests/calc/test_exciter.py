@@ -97,7 +97,8 @@ GOOD = {
     [
         ({}, {"": "within", "beat": "even", "outputs": "alike"}),
         ({"slowest": "2.5 /s"}, {"": "slow", "beat": "slow", "outputs": "both-poor"}),
-        ({"fastest": "1.5 /s"}, {"": "fast", "beat": "even", "outputs": "alike"}),
+        # Faster than the data allow is neither even nor alike "within your data".
+        ({"fastest": "1.5 /s"}, {"": "fast", "beat": CANNOT_TELL, "outputs": CANNOT_TELL}),
         ({"slowest": "2.02 /s"}, {"": CANNOT_TELL, "beat": CANNOT_TELL, "outputs": CANNOT_TELL}),
         ({"count": "24"}, {"": "within", "beat": "slow", "outputs": "one-poor"}),
         ({"other_count": "24"}, {"": "within", "beat": "even", "outputs": "one-poor"}),
@@ -140,6 +141,22 @@ def test_too_short_a_count_cannot_tell_two_channels_apart() -> None:
 def test_silence_has_to_last_longer_than_the_slowest_beat(seconds: str, slowest: str, verdict: str) -> None:
     found = work(count="0", seconds=seconds, slowest=slowest)
     assert verdicts(found) == {"": verdict, "beat": verdict}
+
+
+def test_the_snaps_that_start_and_stop_a_watch_are_said_which_of_them_counts() -> None:
+    """By hand: started on a snap at 0 s, not counted, and stopped on the 20th after it at 10 s, there are 20 beats."""
+    asked = CALCULATION.input("watch").asks
+    assert "starts it is not counted, one that stops it is" in asked
+    assert counted(20, 10.0, 0.0, BETWEEN).value == pytest.approx(2.0)
+
+
+def test_the_example_comes_to_a_verdict() -> None:
+    told = {i.name: i.hint for i in CALCULATION.inputs if i.name in CALCULATION.shows}
+    assert work(**told).judged[""].verdict == "within"
+
+
+def test_one_spark_is_one() -> None:
+    assert "Pace: 1 spark a second" in work(count="20", seconds="20 s").lines[0]
 
 
 def test_how_far_apart_is_the_users() -> None:

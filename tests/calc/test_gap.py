@@ -62,7 +62,7 @@ def test_bench_and_engine() -> None:
     assert told["ratio"][0] == pytest.approx(told["engine"][0] / told["bench"][0], rel=1e-6)
     # What the plug differs by is the same in both places: the ratio is the surer of the three.
     assert told["ratio"][2] / told["ratio"][1] < 1.25 < told["bench"][2] / told["bench"][1]
-    assert any(f"{KIND:.0%}" in line and f"{PLACE:.0%}" in line for line in found.lines)
+    assert any(f"{100 * KIND:.0f} %" in line and f"{100 * PLACE:.0f} %" in line for line in found.lines)
     assert not found.judged
     assert "nobody measures the high-voltage side" in found.warnings[0]
 

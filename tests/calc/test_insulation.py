@@ -27,8 +27,16 @@ def test_a_warm_lead_is_brought_to_the_limits_temperature() -> None:
     """By hand: 80 MΩ at 40 °C halved twice on its way up from 20 °C, so it had 320 MΩ there."""
     found = work("80.0 MΩ", temperature="40.0 °C", **LEAST)
     assert found.figures[0].value == pytest.approx(320e6)
-    assert verdict(found) == "within"
     assert verdict(work("80.0 MΩ", **LEAST)) == "below", "taken at its word it would have been a breach"
+    # The rule is of windings: by it alone no lead is cleared, and none condemned.
+    assert verdict(found) == CANNOT_TELL and "passes by the correction alone" in found.judged[""].why
+    cold = work("150 MΩ", temperature="0 °C", **LEAST)
+    assert cold.figures[0].value == pytest.approx(37.5e6)
+    assert verdict(cold) == CANNOT_TELL and "fails by the correction alone" in cold.judged[""].why
+    # Where both say the same it is judged.
+    assert verdict(work("450 MΩ", temperature="40 °C", **LEAST)) == "within"
+    assert verdict(work("5 MΩ", temperature="40 °C", **LEAST)) == "below"
+    assert any("cold, a bad one high" in w for w in work("80.0 MΩ", **LEAST).warnings)
     assert any("warm, a sound lead reads low" in w for w in work("80.0 MΩ", **LEAST).warnings)
 
 
@@ -105,6 +113,12 @@ def test_a_few_volts_or_too_few_clear_nothing_and_still_condemn() -> None:
     assert verdict(work("1.00 MΩ", voltage="3 V", **LEAST)) == "below"
     assert verdict(work("1.00 GΩ", voltage="250 V", asked_voltage="500 V", **LEAST)) == CANNOT_TELL
     assert verdict(work("1.00 GΩ", voltage="500 V", asked_voltage="500 V", **LEAST)) == "within"
+
+
+def test_the_testers_own_error_is_asked_for_where_it_was_not_told() -> None:
+    assert any("±" in line for line in work("450 MΩ").lines)
+    assert not any("±" in line for line in work("450 MΩ ± 5 %").lines)
+    assert not any("±" in line for line in work(">550 MΩ").lines)
 
 
 def test_what_a_low_voltage_cannot_see_and_what_has_to_be_off_is_said() -> None:

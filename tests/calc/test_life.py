@@ -333,7 +333,7 @@ def early(n: int = 40) -> str:
 def test_no_interval_pays_where_plugs_do_not_wear() -> None:
     found = work(failed=early(), misfire="9")
     assert "interval" not in figures(found)
-    assert any(line.startswith("No interval pays: the shape is not above 1") for line in found.lines)
+    assert any(line.startswith("By cost alone no interval pays: the shape is not above 1") for line in found.lines)
 
 
 def test_no_interval_pays_where_a_misfire_costs_no_more() -> None:
@@ -342,9 +342,16 @@ def test_no_interval_pays_where_a_misfire_costs_no_more() -> None:
     assert "interval" not in figures(found)
 
 
+@pytest.mark.parametrize("told", [{"failed": early(), "misfire": "9"}, {"failed": FAILED, "misfire": "1"}])
+def test_no_cost_tells_anybody_to_run_a_plug_beyond_its_schedule(told: dict[str, str]) -> None:
+    found = work(running=RUNNING, **told)
+    assert not any("Run to failure" in line for line in found.lines)
+    assert any("your approved data stands" in w for w in found.warnings)
+
+
 def test_hardly_pays() -> None:
     found = work(failed=FAILED, running=RUNNING, planned="45", misfire="50")
-    assert any("No interval pays" in line for line in found.lines)
+    assert any("no interval pays" in line for line in found.lines)
 
 
 def test_an_interval_that_may_be_never_has_no_upper_end() -> None:
@@ -377,7 +384,10 @@ def test_a_dearer_misfire_asks_for_a_shorter_interval(shape: float, misfire: flo
         ("2700 starts", "300 starts", "due"),
         ("2800 starts", "300 starts", "due"),
         ("3000 starts", "", "due"),
-        ("2999 starts", "", "young"),
+        # Nobody would call a plug with one start left well inside its life.
+        ("2999 starts", "", "due"),
+        ("2999 starts", "0.5 starts", "due"),
+        ("2699 starts", "", "young"),
         ("3500 starts", "", "due"),
         ("2600 ± 200 starts", "300 starts", CANNOT_TELL),
         ("2000 ± 200 starts", "300 starts", "young"),
