@@ -9,6 +9,7 @@ log may have a million rows.
 from __future__ import annotations
 
 import csv
+import os
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -32,6 +33,13 @@ HEADER_WITHIN: Final = 60
 """Filled lines in which the first row of figures has to stand."""
 LEAST_ROWS: Final = 20
 LINES_NAMED: Final = 5
+MANY_BEYOND: Final = 4
+"""More different figures than so many, beyond what a unit can mean, are no recorder's sign for nothing."""
+CLOCK_S: Final = 600.0
+SHORTEST_S: Final = 3.0
+"""A log that lasts less has its times in another unit, or holds no start."""
+LONGEST_CELL: Final = 20
+"""Lines that a quoted cell may run over."""
 ROLES: Final = ("time", "speed", "temperature", "fuel", "ignition", "channel", "volts")
 NEEDED: Final = ("time", "speed", "temperature")
 SAYS: Final = {
@@ -43,6 +51,8 @@ SAYS: Final = {
     "channel": "ignition channel",
     "volts": "bus voltage",
 }
+TAKEN: Final = "Taken from the log"
+"""How the note begins that says which column is which."""
 WIDEST: Final = 48
 """Letters of a cell that is read as a figure."""
 CHUNK: Final = 1 << 16
@@ -184,7 +194,12 @@ def header(path: str) -> tuple[str, ...]:
 def read_file(path: str, columns: str = "") -> Log:
     """Read a log. ``columns``: which is which, as ``time=Time, speed=N2 [%]``; "" where names tell. Raises Unfit."""
     data, notes = _bytes(path)
-    return read(data, columns, notes)
+    try:
+        return read(data, columns, notes)
+    except Unfit as error:
+        if found := re.match(r"line ([\d,]+): ", str(error)):
+            raise Unfit(f"{path}:{found[1].replace(',', '')}: {str(error)[found.end() :]}", error.of) from None
+        raise
 
 
 def read(data: bytes, columns: str = "", notes: Sequence[str] = ()) -> Log:
@@ -201,7 +216,8 @@ def spelled(log: Log) -> str:
     for one in log.columns:
         own = _split_name(one.name)[1]
         unit = f"[{one.unit}]" if one.unit and not own and one.role in ("time", "speed", "temperature", "fuel") else ""
-        told.setdefault(one.role, []).append(one.name + unit)
+        name = one.name if log.headers.count(one.name) == 1 else f"column {one.at + 1}"
+        told.setdefault(one.role, []).append(name + unit)
     return ", ".join(f"{role}={' + '.join(names)}" for role, names in told.items())
 
 
@@ -214,7 +230,7 @@ def unit_named(text: str) -> str:
 
 
 def _bytes(path: str, most: int | None = None) -> tuple[bytes, list[str]]:
-    file = Path(path).expanduser()
+    file = Path(os.path.expanduser(path))
     try:
         if file.is_dir():
             raise Unfit(f"{path} is a folder, not a log", "log")
@@ -237,6 +253,11 @@ def _bytes(path: str, most: int | None = None) -> tuple[bytes, list[str]]:
         data = data[: len(data) // 2 * 2].decode("utf-16", errors="replace").encode()
         notes.append("Read as UTF-16.")
     data = data.removeprefix(b"\xef\xbb\xbf")
+    if data.endswith(b"\0"):
+        # A recorder that lost its supply leaves a file filled up with nothing.
+        whole = len(data)
+        data = data.rstrip(b"\0")
+        notes.append(f"The last {_count(whole - len(data), 'byte')} of the file hold nothing, and are left out.")
     if b"\0" in data[:4096]:
         raise Unfit(f"{path} holds no text but a form of its own; have the recorder's software write it as CSV", "log")
     try:
@@ -317,10 +338,24 @@ def _sheet(data: bytes) -> _Sheet:
         # Quoted cells may hold the mark itself: the reader of the language does it, slower.
         text = data.decode("utf-8", errors="replace")
         rows = csv.reader(text.split("\n"), delimiter=mark)
+        told: list[str] = []
+        line_of: list[int] = []
         try:
-            data = "\n".join("\x1f".join(c.replace("\n", " ").strip() for c in row) for row in rows).encode()
+            for row in rows:
+                begun = line_of[-1] if line_of else 0
+                if rows.line_num - begun > LONGEST_CELL:
+                    raise Unfit(
+                        f"line {begun + 1:,}: a quotation mark opens there and is not closed within "
+                        f"{LONGEST_CELL} lines, so what follows cannot be told apart; mend that line",
+                        "log",
+                    )
+                # Lines that a cell runs over are kept, empty, so that those after it keep their numbers.
+                told += [""] * (rows.line_num - begun - 1)
+                told.append("\x1f".join(c.replace("\n", " ").strip() for c in row))
+                line_of.append(rows.line_num)
         except csv.Error as error:
-            raise Unfit(f"the log is no table: {error}", "log") from None
+            raise Unfit(f"line {rows.line_num:,}: the log is no table: {error}", "log") from None
+        data = "\n".join(told).encode()
         between = 0x1F
     else:
         between = ord(mark)
@@ -399,7 +434,7 @@ def _suggested(sheet: _Sheet) -> tuple[Column, ...]:
     doubtful = [r for r in ROLES if len(found[r]) > 1 and not (r == "ignition" and _one_a_channel(sheet, found[r]))]
     missing = [role for role in NEEDED if not found[role]]
     if doubtful or missing:
-        said = [f"{SAYS[r]} may be {' or '.join(sheet.headers[i] for i in found[r])}" for r in doubtful]
+        said = [f"{SAYS[r]} may be {' or '.join(_called(sheet, i, both=True) for i in found[r])}" for r in doubtful]
         if missing:
             said.append(f"no column is named like {' or '.join(SAYS[r] for r in missing)}")
         sample = ", ".join(f"{r}={_sample(sheet, r, found[r])}" for r in ROLES if found[r] or r in NEEDED)
@@ -411,8 +446,16 @@ def _suggested(sheet: _Sheet) -> tuple[Column, ...]:
     return tuple(_column(sheet, role, i) for role in ROLES for i in found[role])
 
 
+def _called(sheet: _Sheet, at: int, both: bool = False) -> str:
+    """Return what a column is called by: its name, its place where another has that name too."""
+    name = sheet.headers[at]
+    if sheet.headers.count(name) == 1:
+        return name
+    return f"{name} (column {at + 1})" if both else f"column {at + 1}"
+
+
 def _sample(sheet: _Sheet, role: str, at: Sequence[int]) -> str:
-    names = [sheet.headers[i] for i in at]
+    names = [_called(sheet, i) for i in at]
     whole = role == "ignition" and len(names) > 1 and _one_a_channel(sheet, at)
     return " + ".join(names) if whole else names[0] if names else "..."
 
@@ -480,13 +523,19 @@ def _named(sheet: _Sheet, role: str, name: str) -> Column:
         exact = [i for i, h in enumerate(sheet.headers) if h.casefold() == bare.casefold()] or [
             i for i, h in enumerate(sheet.headers) if _split_name(h)[0].casefold() == bare.casefold()
         ]
+    if not exact and (place := re.fullmatch(r"column (\d{1,4})(?:\s*\[([^\]]*)\])?", name.casefold())):
+        exact = [int(place[1]) - 1] if 0 < int(place[1]) <= len(sheet.headers) else []
+        unit = unit_named(place[2] or "")
     if not exact:
         raise Unfit(
             f"columns: the log has no column {name!r}; it has {', '.join(h for h in sheet.headers if h)}", "columns"
         )
     if len(exact) > 1:
         places = " and ".join(str(i + 1) for i in exact)
-        raise Unfit(f"columns: {name!r} stands over columns {places}; rename one of them in the log", "columns")
+        raise Unfit(
+            f"columns: {name!r} stands over columns {places}; tell it by its place, as {role}=column {exact[0] + 1}",
+            "columns",
+        )
     own = _column(sheet, role, exact[0])
     if unit and own.unit and unit != own.unit:
         raise Unfit(f"columns: {role} is told in {unit}, and the log says {own.unit} for {own.name}", "columns")
@@ -521,13 +570,24 @@ def _read(sheet: _Sheet, columns: tuple[Column, ...]) -> Log:
         raise Unfit(f"the log has {rows.size} different times; that is no record of a start", "log")
     steps = np.diff(time_s)
     step = float(np.median(steps))
+    if time_s[-1] < SHORTEST_S:
+        raise Unfit(
+            f"by {clock.name} the whole log lasts {time_s[-1]:.2g} s, too short for a start. Where its times are in "
+            + (
+                f"another unit than {clock.unit}, put that right in the log's header"
+                if _column(sheet, "time", clock.at).unit
+                else f'another unit, type it behind the name in columns, as "time={clock.name}[min]"'
+            ),
+            "columns",
+        )
     wide = np.flatnonzero(steps > max(4 * step, step + 1.0))
     gaps = tuple((float(time_s[i]), float(time_s[i + 1])) for i in wide)
     if gaps:
         largest = sorted(gaps, key=lambda g: g[0] - g[1])[:LINES_NAMED]
         told = ", ".join(f"{a:.1f} to {b:.1f} s" for a, b in sorted(largest))
         warnings.append(
-            f"{_count(len(gaps), 'gap')} in the log{', the longest' if len(gaps) > LINES_NAMED else ''}: {told}."
+            f"{_count(len(gaps), 'gap')} in the log{', the longest' if len(gaps) > LINES_NAMED else ''}: {told}"
+            f"{'; so long a gap may be the clock that jumped' if largest[0][1] - largest[0][0] > CLOCK_S else ''}."
         )
     values: dict[str, Any] = {}
     words: dict[str, tuple[str, ...]] = {}
@@ -545,7 +605,7 @@ def _read(sheet: _Sheet, columns: tuple[Column, ...]) -> Log:
         for r in ROLES
         if any(c.role == r for c in columns)
     )
-    notes.append(f"Taken from the log, {rows.size:,} rows: {taken}.")
+    notes.append(f"{TAKEN}, {rows.size:,} rows: {taken}.")
     if said:
         notes.append(said)
     return Log(
@@ -572,10 +632,21 @@ def _figures_of(sheet: _Sheet, column: Column, rows: Whole, warnings: list[str])
     figures = _numbers(sheet.data, sheet.begins[rows, column.at], sheet.ends[rows, column.at])
     low, high = _ODD.get(column.unit, (-_LARGEST_MEANT, _LARGEST_MEANT))
     beyond = np.isfinite(figures) & ((figures < low) | (figures > high))
+    kinds = np.unique(figures[beyond])
+    if kinds.size > MANY_BEYOND and beyond.sum() > 0.02 * np.isfinite(figures).sum():
+        # A recorder has one or two ways to say that it has no figure; so many are another quantity or unit.
+        at = int(np.flatnonzero(beyond)[0])
+        raise Unfit(
+            f"{column.name} is taken for {SAYS[column.role]}{f' in {column.unit}' if column.unit else ''} and holds "
+            f"{_count(int(beyond.sum()), 'figure')} that cannot be, such as {sheet.cell(int(rows[at]), column.at)} in "
+            f"line {sheet.lines[rows[at]]:,}: another column is the {SAYS[column.role]}, or its unit is another",
+            "columns",
+        )
     figures[beyond] = np.nan
     missing = ~np.isfinite(figures)
     if missing.all():
-        seen = sorted({sheet.cell(int(r), column.at) or "nothing" for r in rows[:: max(1, rows.size // 50)]})[:3]
+        some = rows[:: max(1, rows.size // 50)]
+        seen = sorted({sheet.cell(int(r), column.at)[:WIDEST] or "nothing" for r in some})[:3]
         raise Unfit(
             f"{column.name} is told for {SAYS[column.role]} and holds no figure; there stands {', '.join(seen)}",
             "columns",
@@ -583,7 +654,7 @@ def _figures_of(sheet: _Sheet, column: Column, rows: Whole, warnings: list[str])
     blank = sheet.begins[rows, column.at] == sheet.ends[rows, column.at]
     told = missing & ~blank
     if told.any():
-        stood = sorted({sheet.cell(int(r), column.at) for r in rows[told][:200]})[:3]
+        stood = sorted({sheet.cell(int(r), column.at)[:WIDEST] for r in rows[told][:200]})[:3]
         warnings.append(
             f"{column.name}: {_count(int(told.sum()), 'cell')} with no figure that can be meant "
             f"({', '.join(repr(s) for s in stood)}), left out: {_lines(sheet.lines[rows[told]])}."
@@ -656,6 +727,8 @@ def _chunk(data: Bytes, begins: Whole, ends: Whole) -> Floats:
     sound &= (digits > 0) & (digits <= 17)
     found = np.where(sound, np.where(minus, -1.0, 1.0) * whole / 10.0 ** np.minimum(decimals, 22), np.nan)
     for i in np.flatnonzero(~sound & (digits > 0)):
+        if sizes[i] > WIDEST:
+            continue
         told = data[begins[i] : ends[i]].tobytes().decode("utf-8", errors="replace").replace("\u2212", "-")
         if _FIGURE.fullmatch(told):
             found[i] = float(told.replace(",", "."))
@@ -754,12 +827,20 @@ def _times(sheet: _Sheet, column: Column) -> tuple[Floats, float | None, str, st
     figures = _numbers(sheet.data, sheet.begins[:, column.at], sheet.ends[:, column.at])
     finite = figures[np.isfinite(figures)]
     if finite.size < LEAST_ROWS:
-        raise Unfit(f"{column.name} is taken for time and holds no times; there stands {sample!r}", "columns")
+        if re.fullmatch(r".*\d\s*[ap]\.?m\.?", sample, re.IGNORECASE):
+            raise Unfit(
+                f"{column.name}: {sample!r} is a clock of twelve hours; write the log with one of 24", "columns"
+            )
+        raise Unfit(f"{column.name} is taken for time and holds no times; there stands {sample[:WIDEST]!r}", "columns")
     steps = np.diff(finite)
     rising = steps[steps > 0]
     step = float(np.median(rising)) if rising.size else 0.0
     size = float(np.median(np.abs(finite)))
     if step <= 0:
+        if (steps < 0).any():
+            raise Unfit(
+                f"{column.name} goes down from row to row: the newest stands first. Put its rows in order", "log"
+            )
         raise Unfit(f"{column.name} is taken for time and does not go on", "columns")
     unit = column.unit if column.unit in _IN_SECONDS else ""
     for least, factor, name in ((1e17, 1e-9, "ns"), (1e14, 1e-6, "µs"), (1e11, 1e-3, "ms"), (1e9, 1.0, "s")):
@@ -878,10 +959,12 @@ def _straight(raw: Floats, lines: Whole) -> tuple[Floats, list[float], list[str]
     if not back.size:
         return raw - raw[0], [], []
     if back.size > raw.size // 20:
+        if back.size > 0.9 * (raw.size - 1):
+            raise Unfit("its times go down from row to row: the newest stands first. Put its rows in order", "log")
         raise Unfit(
             "its times go back again and again: it is not in the order of time, or that column is no time", "log"
         )
-    told = ", ".join(f"line {lines[i + 1]:,} by {raw[i] - raw[i + 1]:.3g} s" for i in back[:LINES_NAMED])
+    told = ", ".join(f"line {lines[i + 1]:,} by {raw[i] - raw[i + 1]:,.1f} s" for i in back[:LINES_NAMED])
     said = (
         f"The clock goes back {_count(int(back.size), 'time')} ({told}). Rows are taken in the order they stand, the "
         "first one after it one step on; nothing is measured across it."

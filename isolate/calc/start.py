@@ -16,11 +16,13 @@ from typing import Any, Final
 from isolate.calc import recorder, start_draw
 from isolate.calc.recorder import Log
 from isolate.calc.shape import Calculation, Figure, Found, Given, Input, Unfit
-from isolate.calc.start_find import Facts, Level, all_starts, facts, flow_after, peak, settled
-from isolate.calc.start_judge import FLOW_S, Good, Limits, channel_word, judged, said
+from isolate.calc.start_find import Facts, Level, all_starts, facts, flow_after, held, level, peak, settled
+from isolate.calc.start_judge import FLOW_S, LEAST_FLOW_S, LEAST_S, Good, Limits, channel_word, judged, said
 from isolate.calc.start_onset import Onset
 from isolate.calc.units import figure
 
+IN_KELVIN: Final = (250.0, 325.0)
+"""Weather, in kelvin."""
 MOST_STARTS: Final = 40
 """Starts of one log that are looked at, newest first."""
 _UNITS: Final = {"speed": ("%", "rpm"), "fuel": ("kg/h", "lb/h", "l/h", "gal/h")}
@@ -73,9 +75,9 @@ def _work(given: Given) -> Found:
     log = recorder.read_file(given["log"], given.get("columns", ""))
     starts = look(log)
     one = chosen(starts, given.get("which"))
-    flow = flow_after(log, one, *_flow_span(one))
     top, rising = peak(log, one)
-    goods = _goods(given, log, one, starts)
+    goods, until_s = _goods(given, log, one, starts)
+    flow = flow_after(log, one, *_flow_span(one, until_s))
     limits = _limits(given, log)
     units = {role: log.unit(role) for role in ("speed", "temperature", "fuel", "volts")}
     verdicts = judged(one, flow, top, rising, goods, limits, units)
@@ -85,14 +87,15 @@ def _work(given: Given) -> Found:
         lines.append("Starts in this log: " + "; ".join(_brief(log, s) for s in starts[-8:]) + ".")
     if goods:
         lines.append(f"Compared with: {'; '.join(g.said for g in goods)}.")
-    lines += log.notes
-    lines.append(f'Columns as understood: "{recorder.spelled(log)}"')
+    # Which column is which stands once, as it can be typed.
+    lines += [n for n in log.notes if not n.startswith(recorder.TAKEN)]
+    lines.append(f'{log.time_s.size:,} rows read. Columns as understood: "{recorder.spelled(log)}"')
     letter = channel_word(one.channel) if one.channel else channel_word(limits.channel)
     took = one.to_light()
     start = {
         "channel": "both" if letter == "BOTH" else letter if re.fullmatch(r"[A-Z0-9]{1,2}", letter) else "unknown",
-        "lit": None if one.doubtful else one.light is not None,
-        "seconds": round(took.value, 2) if took and "clock" not in one.over_gap else None,
+        "lit": None if _unsure(one) else one.light is not None,
+        "seconds": round(took.value, 2) if took and "clock" not in one.over_gap and not one.disorder else None,
         "at": log.began if log.day_s is None else log.clock(one.begins_s),
     }
     return Found(
@@ -104,15 +107,18 @@ def _work(given: Given) -> Found:
     )
 
 
-def _flow_span(one: Facts) -> tuple[float, float]:
-    until = FLOW_S[1]
+def _flow_span(one: Facts, until: float) -> tuple[float, float]:
     if one.fuel is not None and one.fuel_off_s is not None:
         until = min(until, one.fuel_off_s - one.fuel.value - 1.5)
-    return FLOW_S[0], until
+    return min(FLOW_S[0], 0.5 * until), until
 
 
-def _goods(given: Given, log: Log, one: Facts, starts: Sequence[Facts]) -> list[Good]:
-    found: list[Good] = []
+def _goods(given: Given, log: Log, one: Facts, starts: Sequence[Facts]) -> tuple[list[Good], float]:
+    """Return the good starts, and until how many seconds after fuel on flows are compared.
+
+    An engine that has lit runs up and is fed more, so flows are compared before any of them lit.
+    """
+    read: list[tuple[Log, Facts, str]] = []
     for path in given.get("good", ()):
         same = path == given["log"]
         try:
@@ -134,8 +140,11 @@ def _goods(given: Given, log: Log, one: Facts, starts: Sequence[Facts]) -> list[
             raise Unfit(f"good: {path} holds no start that lit, so it is nothing to compare with", "good")
         for s in lit:
             name = path.replace("\\", "/").rsplit("/", 1)[-1] + (f", start {s.number}" if len(lit) > 1 else "")
-            found.append(Good(s, flow_after(other, s, *FLOW_S), peak(other, s)[0], name))
-    return found
+            read.append((other, s, name))
+    to_light = [took.value for s in (one, *(s for _, s, _ in read)) if read and (took := s.to_light())]
+    until = max(min([FLOW_S[1], *to_light]), LEAST_FLOW_S)
+    found = [Good(s, flow_after(other, s, *_flow_span(s, until)), peak(other, s)[0], name) for other, s, name in read]
+    return found, until
 
 
 def _limits(given: Given, log: Log) -> Limits:
@@ -199,27 +208,54 @@ def _in_unit(text: str, name: str, role: str, unit: str) -> float:
 
 
 def _at(log: Log, one: Onset | Level) -> str:
-    clock = f" ({log.clock(one.value)})" if log.day_s is not None else ""
-    return f"{one.value:.2f} s{clock}, between {one.low:.2f} and {one.high:.2f} s"
+    clock = f", {log.clock(one.value)}" if log.day_s is not None else ""
+    return f"{one.value:.2f} s ({one.low:.2f} to {one.high:.2f}{clock})"
+
+
+def _short(one: Facts) -> bool:
+    """Say whether fuel was on, or is recorded, for too short a time to call it a failed light."""
+    return one.light is None and one.fuel is not None and (one.ended_s or one.last_s) - one.fuel.value < LEAST_S
+
+
+def _unfed(one: Facts) -> bool:
+    """Say whether it rose as if it lit while fuel flow is recorded and none shows: one of the two is wrong."""
+    return (
+        one.light is not None
+        and "fuel" in one.has
+        and one.fuel is None
+        and not one.fuel_before
+        and ("fuel on" not in one.over_gap and not one.turned_before)
+    )
+
+
+def _unsure(one: Facts) -> bool:
+    """Say whether it cannot be told if it lit."""
+    return one.doubtful or bool(one.disorder) or one.hole is not None or _short(one) or _unfed(one)
 
 
 def _headline(log: Log, one: Facts, starts: Sequence[Facts]) -> str:
     which = f"Start {one.number} of {starts[-1].number}" if len(starts) > 1 else "One start"
     at = f" at {log.clock(one.begins_s)}"
-    if one.light is not None:
-        took = one.to_light()
+    if one.disorder:
+        told = f"{one.disorder}; the columns cannot be as taken"
+    elif _unfed(one):
+        told = "the temperature rose as if it lit, and no fuel flow shows"
+    elif one.light is not None:
+        took = one.to_light() if "clock" not in one.over_gap else None
         told = f"it lit{f', {said(took, chr(115))} after fuel on' if took else ''}"
-    elif one.doubtful:
+    elif one.doubtful or one.hole is not None:
         told = "whether it lit is not sure"
     elif one.dry:
         told = "turned without fuel and without ignition, as in a dry motor"
+    elif _short(one) and one.fuel is not None:
+        told = f"no light in the {(one.ended_s or one.last_s) - one.fuel.value:.1f} s of fuel that are recorded"
     else:
         told = "it did not light"
     return f"{which}{at}: {told}."
 
 
 def _brief(log: Log, one: Facts) -> str:
-    told = "lit" if one.light else "not sure" if one.doubtful else "dry motor" if one.dry else "not lit"
+    told = "not sure" if _unsure(one) else "lit" if one.light else "dry motor" if one.dry else "not lit"
     return f"{one.number} at {log.clock(one.begins_s)}, {told}"
 
 
@@ -250,18 +286,19 @@ def _story(log: Log, one: Facts, flow: Level | None, top: Level | None, rising: 
     if one.light and one.rise:
         lines.append(
             f"Light-off at {_at(log, one.light)}: there the exhaust temperature begins to rise, by "
-            f"{figure(one.rise.value)} {hot or 'of its unit'} in all. A probe's lag shapes the rise and does not shift "
-            "its beginning; a pure delay on the way to the recorder would."
+            f"{figure(one.rise.value)} {hot or 'of its unit'} in all. A delay on the way to the recorder is not seen."
         )
+        if one.small_from:
+            lines.append(
+                f"A smaller rise may stand before it, from about {one.small_from.value:.1f} s on: a small flame that "
+                "went round later, or warm air. The light-off's interval takes it in."
+            )
         if one.pick_up:
             apart = one.pick_up.value - one.light.value
             agree = (
                 "agrees" if one.pick_up.low - 2 < one.light.high and one.light.low - 2 < one.pick_up.high else "differs"
             )
-            lines.append(
-                f"The speed picks up at about {one.pick_up.value:.1f} s, a second witness without an interval; "
-                f"{agree} ({apart:+.1f} s)."
-            )
+            lines.append(f"The speed picks up at about {one.pick_up.value:.1f} s, which {agree} ({apart:+.1f} s).")
         else:
             lines.append("No pick-up of the speed can be told apart from cranking about there.")
         if top:
@@ -282,7 +319,7 @@ def _story(log: Log, one: Facts, flow: Level | None, top: Level | None, rising: 
     if one.volts_least:
         rest = f", at rest {said(one.volts_rest, 'V')}" if one.volts_rest else ""
         then = f", once ignition was commanded {said(one.volts_ignition, 'V')}" if one.volts_ignition else ""
-        lines.append(f"Bus: lowest second while it cranks {said(one.volts_least, 'V')}{rest}{then}.")
+        lines.append(f"Bus: while it cranks down to {said(one.volts_least, 'V')}{rest}{then}.")
     return lines
 
 
@@ -317,6 +354,21 @@ def _heed(log: Log, one: Facts, goods: Sequence[Good]) -> list[str]:
             found.append("The clock jumps within this start; seconds across the jump are not to be relied on.")
         else:
             found.append(f"A gap in the log lies over {what}: it may have been at any time of the gap.")
+    if one.disorder:
+        found.append(
+            f"{one.disorder[0].upper()}{one.disorder[1:]}: look at which column is which, and whether they share "
+            "a clock."
+        )
+    if one.hole is not None:
+        found.append(
+            f"A gap in the log, {one.hole[0]:.1f} to {one.hole[1]:.1f} s, is long enough for a light to have come "
+            "and gone."
+        )
+    rest = _still(log, one)
+    if rest is not None and log.unit("temperature") == "°C" and IN_KELVIN[0] < rest < IN_KELVIN[1]:
+        found.append(
+            f"The exhaust temperature stands still at {rest:.0f} °C before it cranks: hot, or is the column in K?"
+        )
     missing = [recorder.SAYS[r] for r in ("fuel", "ignition", "channel", "volts") if r not in one.has]
     if missing:
         lost = {
@@ -337,6 +389,17 @@ def _heed(log: Log, one: Facts, goods: Sequence[Good]) -> list[str]:
     if 0 < len(goods) < 2:
         found.append("One good start says little of how much good starts differ; two, one on each channel, are better.")
     return [*log.warnings, *found]
+
+
+def _still(log: Log, one: Facts) -> float | None:
+    """Return the temperature before cranking, None where it goes up or down or too little is recorded."""
+    if one.crank is None:
+        return None
+    halves = [(one.first_s, (one.first_s + one.crank.low) / 2), ((one.first_s + one.crank.low) / 2, one.crank.low)]
+    first, second = (level(*held(log.time_s, log.values["temperature"]), a, b) for a, b in halves)
+    if first is None or second is None or abs(first.value - second.value) > 1.0:
+        return None
+    return second.value
 
 
 def _verdicts() -> dict[str, dict[str, str]]:

@@ -69,7 +69,7 @@ def draw(detail: Detail, width: int, ascii_only: bool) -> Sequence[str]:
         if not np.isfinite(means).any():
             continue
         unit = log.unit(role)
-        title = f"{TITLES[role]}{f', {unit}' if unit else ''}, {figure(low)} to {figure(high)}"
+        title = f"{TITLES[role]}{f', {unit}' if unit else ''}, {_end(low, high)} to {figure(high)}"
         lines.append((spelt(title) if ascii_only else title)[:broad])
         lines += _bars(means, low, max(high, low + LEAST_SPAN.get(role, 0.0)), rows, ascii_only)
     marks = list(marked(one))
@@ -82,6 +82,11 @@ def draw(detail: Detail, width: int, ascii_only: bool) -> Sequence[str]:
     lines += ["".join(row).rstrip(), _axis(begins, ends, broad, ascii_only)]
     lines += _wrapped([f"{letter} {words} {at:.1f} s" for letter, words, at, _ in marks], broad)
     return lines
+
+
+def _end(low: float, high: float) -> str:
+    """Return the lower end of a course; what is noise about nought beside its upper end is nought."""
+    return "0" if abs(low) < 0.02 * abs(high) else figure(low)
 
 
 def _binned(t: Floats, y: Floats, edges: Floats) -> tuple[Floats, float, float]:
@@ -177,7 +182,7 @@ def _figure(detail: Detail) -> Any:
     for letter, words, at, (low, high) in sorted(marks, key=lambda m: m[2]):
         lifted = (lifted + 1) % 3 if at - last < 0.16 * (ends - begins) else 0
         last = at
-        off = f" ±{(high - low) / 2:.2f}" if high > low else ""
+        off = f" ({low:.2f} to {high:.2f})" if high > low else ""
         panels[0].annotate(
             f"{words} {at:.2f}{off} s",
             (at, 1.0),

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
-from isolate.calc.start_onset import PROBE_S, SOURCE_S, STEP_S, Onset, onset, rise_shapes
+from isolate.calc.start_onset import PROBE_S, SOURCE_S, SPREAD_S, STEP_S, Onset, onset, rise_shapes
 
 if TYPE_CHECKING:
     import numpy as np
@@ -30,12 +30,18 @@ LEAST_RISE: Final = {"°C": 40.0, "K": 40.0, "°F": 72.0, "": 72.0}
 too. Our judgement; a light makes hundreds of degrees."""
 SURE_GAIN = 30.0
 """Twice the log-likelihood ratio from which a rise counts: of noise alone, with all that is tried, it is not seen."""
+SMALL_GAIN = 24.0
+"""The same for a small rise before it, which only makes an interval wider."""
 UNLIKE = 8.0
 """Standard deviations that a rise has to have."""
-import os
-UPTO = float(os.environ.get("UPTO", "0.5"))
-MODEL_OFF = float(os.environ.get("OFF", "0.002"))
+UPTO: Final = 0.12
+"""Share of the rise over which its beginning is fitted: the later course depends on more than the lags."""
+CRANK_UPTO: Final = 0.15
+"""The same for the speed."""
+MODEL_OFF = 0.003
 """Share of the rise that the shapes tried may be off by: what they miss in a start, by our simulations."""
+FLOW_OFF = 0.02
+"""The same for a fuel flow, which may overshoot while a manifold fills."""
 BLIND_S: Final = 0.005
 BLIND_ROWS: Final = 0.02
 BLIND_ROWS_STEP: Final = 0.05
@@ -45,8 +51,23 @@ there are few rows to tell its lag by. By our simulations."""
 
 PICKED: Final = 0.3
 """Share of half the interval that the highest of a course is too high by, since the highest of many was picked."""
-PICKED_WIDER: Final = 1.15
+PICKED_WIDER: Final = 1.3
 """What that makes the interval wider by. Both by our simulations."""
+
+
+SLOW: Final = (0.04, 0.08)
+"""Seconds, and share of a row, that a rise may have begun earlier on average than any shape tried has it."""
+CRANK_SLOW: Final = (0.07, 0.07)
+"""The same for cranking; :data:`FUEL_SLOW` for fuel. All by simulations of two generators, on draws that the bench does
+not take up."""
+FUEL_SLOW: Final = (0.01, 0.03)
+CREST: Final = 0.3
+"""Share of the step down to the lower neighbour that a crest may stand above the highest reading."""
+HOLE_S: Final = 3.0
+"""A light that came and went in a gap so long may leave no rise. Our judgement, by what probes lag."""
+BEFORE_IT_TURNS_S: Final = 3.0
+PICKED_LEVEL: Final = 0.8
+"""Standard deviations of its mean that the lowest or highest level of a course is off by, since it was picked."""
 
 
 class Level(NamedTuple):
@@ -68,7 +89,8 @@ class Facts:
     by less than a light makes; ``rise``: by how much. ``pick_up``: when the speed
     began to rise faster, more or less: its interval is not one of 95 %. ``commands``:
     (on, off) of the ignition command, each as the last row before and the first row of it. ``stalled``: the speed that
-    it stayed at before the end. ``over_gap``: what was measured over a gap or a jump of the clock.
+    it stayed at before the end. ``over_gap``: what was measured over a gap or a jump of the clock; ``hole``: a gap
+    that a light could have come and gone in. ``disorder``: why the columns cannot be what they are taken for.
     """
 
     number: int
@@ -88,6 +110,8 @@ class Facts:
     light: Onset | None = None
     doubtful: bool = False
     rise: Level | None = None
+    small_from: Onset | None = None
+    """Where a small rise stands before the main one: when that began."""
     unlit_rise: float = 0.0
     pick_up: Onset | None = None
     speed_at_fuel: Level | None = None
@@ -102,6 +126,8 @@ class Facts:
     volts_fuel: Level | None = None
     volts_ignition: Level | None = None
     over_gap: tuple[str, ...] = ()
+    hole: tuple[float, float] | None = None
+    disorder: str = ""
 
     @property
     def dry(self) -> bool:
@@ -125,8 +151,9 @@ def _between(first: Onset, second: Onset) -> Level:
 
     # Two separate readings: drawn apart, the one mixed.
     mixed = np.random.default_rng(1).permutation(first.draws)
-    low, value, high = np.quantile(second.draws - mixed, [0.025, 0.5, 0.975])
-    return Level(float(value), float(low), float(high), first.value, second.value)
+    low, high = np.quantile(second.draws - mixed, [0.025, 0.975])
+    value = second.value - first.value
+    return Level(value, min(float(low), value), max(float(high), value), first.value, second.value)
 
 
 def held(time_s: Floats, values: Floats) -> tuple[Floats, Floats]:
@@ -143,7 +170,31 @@ def held(time_s: Floats, values: Floats) -> tuple[Floats, Floats]:
     every = int(np.gcd.reduce(apart))
     if every > 1 and np.median(apart) == every:
         return t[changes[0] % every :: every], y[changes[0] % every :: every]
+    if (apart == 1).mean() < 0.2 and np.median(apart) > 1:
+        # Held as well, with rows missing: each change is a reading, and where none shows they are as far apart as else.
+        between = np.diff(t[changes])
+        usual = float(np.median(between[between <= 1.5 * np.quantile(between, 0.25)]))
+        kept = [int(changes[0])]
+        for i in changes[1:].tolist():
+            while t[i] - t[kept[-1]] > 1.5 * usual:
+                after = int(np.searchsorted(t, t[kept[-1]] + usual - 1e-9))
+                if after >= i or after <= kept[-1]:
+                    break
+                kept.append(after)
+            kept.append(i)
+        return t[kept], y[kept]
     return t, y
+
+
+def without_sparks(values: Floats, rows: int) -> Floats:
+    """Return the running median over so many rows, an odd number: sparks heard on a reading's wires fall out of it."""
+    import numpy as np
+
+    if values.size < rows:
+        return values.copy()
+    around = np.pad(values, rows // 2, mode="edge")
+    found: Floats = np.median(np.lib.stride_tricks.sliding_window_view(around, rows), axis=1)
+    return found
 
 
 def noise(values: Floats) -> float:
@@ -168,6 +219,14 @@ def resolution(values: Floats) -> float:
         return float(steps.min()) if steps.size else 0.0
     least = float(np.quantile(steps, 0.02))
     return least if some.size < 0.5 * min(values.size, 20_000) or least >= 0.5 * float(np.median(steps)) else 0.0
+
+
+def rounding(values: Floats, some: Floats) -> float:
+    """Return what a mean may be off by since readings are rounded: where they hardly waver, more do not help."""
+    import numpy as np
+
+    step = resolution(values)
+    return 0.475 * step if step and float(np.std(some)) < 0.45 * step else 0.0
 
 
 def smooth(time_s: Floats, values: Floats, over_s: float = 1.0) -> Floats:
@@ -200,7 +259,7 @@ def level(time_s: Floats, values: Floats, first_s: float, last_s: float) -> Leve
     like = float(off[1:] @ off[:-1]) / total if total > 0 and some.size > 6 else 0.0
     count = max(2.0, some.size * (1 - like) / (1 + like)) if like > 1.6 / np.sqrt(some.size) else float(some.size)
     spread = max(np.sqrt(total / (some.size - 1)), resolution(values) / np.sqrt(12))
-    half = float(stdtrit(count - 1, 0.975) * spread / np.sqrt(count))
+    half = float(np.hypot(stdtrit(count - 1, 0.975) * spread / np.sqrt(count), rounding(values, some)))
     return Level(mean, mean - half, mean + half, float(time_s[here][0]), float(time_s[here][-1]))
 
 
@@ -269,6 +328,8 @@ def facts(log: Log, number: int, span: tuple[float, float, float]) -> Facts:
     columns = {role: held(log.time_s, v) for role, v in log.values.items()}
     cut = {role: _within(t, y, first, until) for role, (t, y) in columns.items()}
     t, y = cut["speed"]
+    # Where the log breaks off nothing is known of what came after.
+    until = min(until, float(t[-1]))
     found = Facts(number, first, until, frozenset((*log.values, *log.said)))
     crank, before = _crank(t, y, first, rises, log.tick_s)
     found = replace(found, crank=crank, turned_before=before)
@@ -277,8 +338,10 @@ def facts(log: Log, number: int, span: tuple[float, float, float]) -> Facts:
     if "fuel" in cut:
         found = _fuel(found, *cut["fuel"], log.tick_s)
     ended = found.fuel_off_s
-    after = np.flatnonzero((t > rises) & (np.maximum.accumulate(even) - even > 0.12 * (even.max() - even.min())))
-    fell = float(t[after[0]]) if after.size and even[after[0]] < 0.75 * even.max() else None
+    crest = np.maximum.accumulate(even)
+    falls = (t > rises) & (crest - even > 0.12 * (even.max() - even.min())) & (even < 0.75 * crest)
+    after = np.flatnonzero(falls)
+    fell = float(t[after[0]]) if after.size else None
     if fell is not None and (ended is None or fell < ended):
         # The speed falls some while after it is let go.
         ended = float(t[: after[0]][int(np.argmax(even[: after[0]]))])
@@ -294,7 +357,30 @@ def facts(log: Log, number: int, span: tuple[float, float, float]) -> Facts:
             over.append(name)
     if any(begins - 1 < b < (found.light.high if found.light else until) for b in log.breaks):
         over.append("clock")
-    return replace(found, over_gap=tuple(over))
+    since = found.fuel.value if found.fuel else begins
+    ends = found.ended_s if found.ended_s is not None else until
+    holes = [(a, b) for a, b in log.gaps if b > since and a < ends and b - a > HOLE_S]
+    hole = holes[0] if holes and found.light is None else None
+    return replace(found, over_gap=tuple(over), hole=hole, disorder=_disorder(found, *cut["temperature"]))
+
+
+def _disorder(found: Facts, t: Floats, y: Floats) -> str:
+    """Return why speed and temperature cannot be what they are taken for, "" where they can."""
+    import numpy as np
+
+    if found.crank is None:
+        return ""
+    if found.fuel is not None and found.fuel.high < found.crank.low - BEFORE_IT_TURNS_S:
+        early = found.crank.value - found.fuel.value
+        return f"fuel comes on {early:.0f} s before the shaft turns"
+    before = y[t < found.crank.low - BEFORE_IT_TURNS_S]
+    if before.size >= 8:
+        even = np.convolve(before, np.ones(3) / 3, "valid")
+        # Up from its lowest, not down to it: an engine that cools falls.
+        up = float((even - np.minimum.accumulate(even)).max())
+        if up > 0.3 * float(np.ptp(y)) and up > 12 * noise(y) + 5 * resolution(y):
+            return "the temperature rises before the shaft turns"
+    return ""
 
 
 def _within(t: Floats, y: Floats, first: float, last: float) -> tuple[Floats, Floats]:
@@ -304,19 +390,31 @@ def _within(t: Floats, y: Floats, first: float, last: float) -> tuple[Floats, Fl
     return t[a:b], y[a:b]
 
 
-def _widened(found: Onset | None, t: Floats, rows: float = BLIND_ROWS) -> Onset | None:
-    """Return an onset that no gap is hidden in: where it touches one, all of the gap may be it."""
+def _widened(
+    found: Onset | None,
+    t: Floats,
+    rows: float = BLIND_ROWS,
+    slow: tuple[float, float] = (0.0, 0.0),
+    risen_s: float = -1e9,
+) -> Onset | None:
+    """Return an onset that no gap is hidden in: where it touches one, all of the gap may be it.
+
+    ``risen_s``: when some of the rise is seen; a gap on the way there may be it as well.
+    """
     import numpy as np
 
     if found is None or t.size < 3:
         return found
     steps = np.diff(t)
     usual = float(np.median(steps))
-    blur = np.random.default_rng(7).normal(0, rows * usual + BLIND_S, found.draws.size)
+    chance = np.random.default_rng(7)
+    blur = chance.normal(0, rows * usual + BLIND_S, found.draws.size)
+    # What begins more slowly than any shape tried began earlier, never later.
+    blur -= chance.exponential(slow[0] + slow[1] * usual, found.draws.size) * (chance.random(found.draws.size) < 0.5)
     draws = np.sort(found.draws + blur)
     low, value, high = np.quantile(draws, [0.025, 0.5, 0.975])
     for i in np.flatnonzero(steps > max(4 * usual, usual + 1.0)):
-        if t[i] < high and t[i + 1] > low:
+        if t[i] < max(high, risen_s) and t[i + 1] > low:
             low, high = min(low, t[i]), max(high, t[i + 1])
             draws = np.sort(np.concatenate((draws[::2], np.linspace(low, high, draws.size // 2))))
             value = np.quantile(draws, 0.5)
@@ -331,7 +429,7 @@ def _crank(t: Floats, y: Floats, first: float, rises: float, tick_s: float) -> t
     i = int(np.searchsorted(t, rises))
     floor = float(even[: i + 1].min())
     high = float(even.max())
-    to = int(np.argmax((even >= floor + 0.35 * (high - floor)) & (t >= rises - 1e-9)))
+    to = int(np.argmax((even >= floor + CRANK_UPTO * (high - floor)) & (t >= rises - 1e-9)))
     to = min(max(to, i + 4), t.size - 1)
     # Back to where it leaves its rest, then some of the rest.
     still = np.flatnonzero(even[: i + 1] <= floor + max(3 * rough, 0.02 * (high - floor)))
@@ -344,13 +442,13 @@ def _crank(t: Floats, y: Floats, first: float, rises: float, tick_s: float) -> t
     to = min(to, int(np.searchsorted(t, t[leaves] + 8.0)) + 4, t.size - 1)
     if leaves - a < 3:
         return None, True
-    shapes = tuple((p, s, False) for p in PROBE_S[3:] for s in STARTER_S)
+    shapes = tuple((p, s, twice) for p in PROBE_S[3:] for s in STARTER_S for twice in (False, True) if s or not twice)
     level_before = float(np.ptp(even[a : leaves + 1])) < max(4 * rough, 0.02 * (high - floor))
     orders = (0,) if level_before else (1,)
     found = onset(
         t[a : to + 1], y[a : to + 1], t[a], t[min(i + 1, to)], shapes, orders, resolution(y), tick_s, off=MODEL_OFF
     )
-    return _widened(found, t[a : to + 1], BLIND_ROWS_STEP), False
+    return _widened(found, t[a : to + 1], BLIND_ROWS_STEP, CRANK_SLOW), False
 
 
 def _fuel(found: Facts, t: Floats, y: Floats, tick_s: float) -> Facts:
@@ -379,15 +477,15 @@ def _fuel(found: Facts, t: Floats, y: Floats, tick_s: float) -> Facts:
     i = int(risen[0])
     step = float(np.median(np.diff(t)))
     a = int(np.searchsorted(t, t[i] - max(8.0, 12 * step)))
-    b = min(int(np.searchsorted(t, t[i] + max(2.5, 5 * step))), t.size - 1)
+    b = min(int(np.searchsorted(t, t[i] + max(1.2, 4 * step))), t.size - 1)
     if i - a < 3:
         return replace(found, fuel_before=True)
     shapes = tuple((p, 0.0, False) for p in STEP_S)
     # What is smoothed rises a little before it does.
     last = min(float(t[b]), float(t[i]) + 0.5 + 2 * step)
     step_of = resolution(y)
-    on = onset(t[a : b + 1], y[a : b + 1], t[a], last, shapes, (0,), step_of, tick_s, off=MODEL_OFF)
-    on = _widened(on, t[a : b + 1], BLIND_ROWS_STEP)
+    on = onset(t[a : b + 1], y[a : b + 1], t[a], last, shapes, (0,), step_of, tick_s, off=FLOW_OFF)
+    on = _widened(on, t[a : b + 1], BLIND_ROWS_STEP, FUEL_SLOW)
     if on is None:
         return found
     gone = np.flatnonzero((t > on.value + 1) & (even < rest + 0.15 * (float(np.median(even[i : i + 8])) - rest)))
@@ -399,7 +497,20 @@ def flow_after(log: Log, one: Facts, first_s: float, last_s: float) -> Level | N
     """Return the mean fuel flow so many seconds after fuel came on."""
     if one.fuel is None or "fuel" not in log.values:
         return None
-    return level(*held(log.time_s, log.values["fuel"]), one.fuel.value + first_s, one.fuel.value + last_s)
+    import numpy as np
+
+    t, y = held(log.time_s, log.values["fuel"])
+    x, z = _within(t, y, one.fuel.value + first_s, one.fuel.value + last_s)
+    at_rest = smear(t, y, one)
+    if x.size < 8:
+        return _no_less(level(t, y, one.fuel.value + first_s, one.fuel.value + last_s), t, y, at_rest)
+    # How it settles while a manifold fills is no noise of its mean.
+    course = np.polyval(np.polyfit(x - x.mean(), z, 2), x - x.mean())
+    found = level(x, z - course + float(z.mean()), float(x[0]), float(x[-1]))
+    if found is None:
+        return None
+    half = float(np.hypot((found.high - found.low) / 2, rounding(y, z - course)))
+    return _no_less(found._replace(low=found.value - half, high=found.value + half), t, y, at_rest)
 
 
 def _ignition(found: Facts, log: Log, first: float, until: float) -> Facts:
@@ -460,7 +571,8 @@ def _light(found: Facts, t: Floats, y: Floats, tick_s: float) -> Facts:
     if at.size < 8:
         return found
     step = float(np.median(np.diff(t)))
-    even = smooth(t, y, 0.75)
+    bare = without_sparks(y, 5 if step <= 0.5 else 3)
+    even = smooth(t, bare, 0.75)
     rough = noise(y[at])
     a, b = int(at[0]), int(at[-1])
     top = a + int(np.argmax(even[a : b + 1]))
@@ -476,8 +588,14 @@ def _light(found: Facts, t: Floats, y: Floats, tick_s: float) -> Facts:
     if rise < max(UNLIKE * rough, 3 * resolution(y)) or top - foot < 2:
         return found
     some = foot + int(np.argmax(even[foot : top + 1] >= even[foot] + 0.25 * rise))
+    if rise < UNLIKE * _bursts(y[a:some]):
+        return found
+    # A light stays for some rows; sparks heard on the wires come and go.
+    stays = (t > t[some]) & (t <= t[some] + max(3.0, 5.5 * step))
+    if stays.sum() >= 3 and float(np.median(y[stays])) < even[foot] + 0.2 * rise:
+        return found
     half = foot + int(np.argmax(even[foot : top + 1] >= even[foot] + UPTO * rise))
-    end = min(max(half, (some if UPTO >= 0.25 else half) + 6), max(top, half))
+    end = min(max(half, half + 6), max(top, half))
     start = max(a, int(np.searchsorted(t, t[some] - min(20.0, max(8.0, 120 * step)))))
     if some - start < 4:
         start = max(0, some - 8)
@@ -493,12 +611,55 @@ def _light(found: Facts, t: Floats, y: Floats, tick_s: float) -> Facts:
         ramp=True,
         off=MODEL_OFF,
     )
-    on = _widened(on, t[start : end + 1])
+    on = _widened(on, t[start : end + 1], slow=SLOW, risen_s=float(t[min(half + int(0.75 / step / 2) + 1, b)]))
     if on is None or on.gain < SURE_GAIN:
         return found
     error = 2 * rough
+    small = _small_flame(found, t, y, start, on, rise, tick_s)
+    if small is not None:
+        found = replace(found, small_from=small)
+        draws = np.sort(np.concatenate((on.draws[::2], small.draws[::2])))
+        on = replace(on, low=min(on.low, small.low), draws=draws)
     made = Level(rise, rise - error, rise + error, on.value, float(t[top]))
     return replace(found, light=on, rise=made)
+
+
+def _bursts(values: Floats) -> float:
+    """Return the noise of a reading by its larger second differences: sparks on its wires come in some rows only."""
+    import numpy as np
+
+    if values.size < 10:
+        return 0.0
+    second = np.abs(values[2:] - 2 * values[1:-1] + values[:-2])
+    return float(np.quantile(second, 0.9)) / (1.645 * 6**0.5)
+
+
+def _small_flame(
+    found: Facts, t: Floats, y: Floats, start: int, main: Onset, rise: float, tick_s: float
+) -> Onset | None:
+    """Return when a rise begins that stands before the main one, as where a small flame goes round only later."""
+    import numpy as np
+
+    start = max(0, int(np.searchsorted(t, t[start] - 6.0)))
+    to = int(np.searchsorted(t, main.value + 0.3))
+    if to - start < 14:
+        return None
+    x, z = t[start:to], y[start:to]
+    shapes = tuple((p, s, True) for p in PROBE_S[1:] for s in SPREAD_S[1::2])
+    first = x[3] if found.fuel is None else max(float(x[3]), found.fuel.low)
+    last = min(main.low - 0.3, float(x[-3]))
+    if last - first < 0.5:
+        return None
+    early = onset(x, z, first, last, shapes, (1, 2), resolution(y), tick_s, off=MODEL_OFF, finer=False)
+    early = _widened(early, x)
+    if early is None or early.gain < SMALL_GAIN:
+        return None
+    before = x < early.value
+    if before.sum() < 6:
+        return None
+    line = np.polyfit(x[before], z[before], 1)
+    grown = float(np.mean(z[-3:] - np.polyval(line, x[-3:])))
+    return early if max(0.01 * rise, 2.5 * early.noise) < grown < 0.5 * rise else None
 
 
 def settled(found: Facts, unit: str) -> Facts:
@@ -519,15 +680,17 @@ def _speeds(found: Facts, t: Floats, y: Floats, even: Floats, tick_s: float) -> 
     turning = np.flatnonzero((t > found.begins_s) & (t < turned_to))
     if turning.size > 4:
         i = turning[int(np.argmax(even[turning]))]
-        found = replace(
-            found, crank_speed=level(t, y, t[i] - max(0.75, 2.1 * step), min(t[i] + max(0.75, 2.1 * step), turned_to))
-        )
+        most = level(t, y, t[i] - max(0.75, 2.1 * step), min(t[i] + max(0.75, 2.1 * step), turned_to))
+        most = _no_less(_picked(most, t, y, lowest=False), t, y, smear(t, y, found))
+        found = replace(found, crank_speed=most)
     if lit:
         a, b = np.searchsorted(t, [lit.value - max(8.0, 10 * step), lit.value + max(8.0, 8 * step)])
         a = max(a, int(np.searchsorted(t, found.begins_s + 1)))
         if b - a > 12 and (found.ended_s is None or found.ended_s > lit.value + 4):
             shapes = tuple((p, s, False) for p in PROBE_S[4:] for s in SOURCE_S if s <= p)
-            one = onset(t[a:b], y[a:b], t[a], t[b - 1], shapes, (1, 2), resolution(y), tick_s, off=MODEL_OFF)
+            one = onset(
+                t[a:b], y[a:b], t[a], t[b - 1], shapes, (1, 2), resolution(y), tick_s, off=MODEL_OFF, finer=False
+            )
             one = _widened(one, t[a:b])
             if one is not None and one.gain > SURE_GAIN and one.high - one.low < 10:
                 found = replace(found, pick_up=one)
@@ -589,7 +752,23 @@ def value_at(t: Floats, y: Floats, instant: Onset, at_rest: tuple[float, float] 
     error = spread * np.sqrt(np.einsum("ij,jk,ik->i", places, inverse, places))
     drawn = places @ fit + error * chance.standard_t(free, instant.draws.size)
     low, high = np.quantile(drawn, [0.025, 0.975])
+    if more := rounding(y, off):
+        low, high = fit[0] - np.hypot(fit[0] - low, more), fit[0] + np.hypot(high - fit[0], more)
     return Level(float(fit[0]), float(low), float(high), float(x[0]), float(x[-1]))
+
+
+def _crest(t: Floats, y: Floats, rough: float) -> Level:
+    """Return the highest of a course that turns too sharply for a parabola: its highest reading, what it may lack
+    since the crest stood between rows, and no more than its neighbours bear out, since a single reading may be a spark.
+    """
+    import numpy as np
+
+    i = int(np.argmax(y))
+    beside = np.sort(y[max(i - 2, 0) : i + 3])
+    falls = max(float(y[i] - y[max(i - 1, 0)]), float(y[i] - y[min(i + 1, y.size - 1)]))
+    low = min(float(y[i]) - 2 * rough, float(beside[-2]) - rough)
+    high = float(y[i]) + 2 * rough + CREST * falls
+    return Level(float(y[i]), low, high, float(t[max(i - 1, 0)]), float(t[min(i + 1, t.size - 1)]))
 
 
 def peak(log: Log, found: Facts) -> tuple[Level | None, bool]:
@@ -618,6 +797,8 @@ def peak(log: Log, found: Facts) -> tuple[Level | None, bool]:
         left = float(np.sqrt(off @ off / free))
         if left < 1.1 * rough:
             break
+    else:
+        return _crest(t, y, rough), bool(np.argmax(y) >= t.size - 2 - int(1.0 / step))
     spread = max(left, resolution(y) / np.sqrt(12), 0.5 * rough)
     if at_rest[1] > 1:
         spread = max(spread, at_rest[0]) * at_rest[1]
@@ -636,6 +817,33 @@ def peak(log: Log, found: Facts) -> tuple[Level | None, bool]:
     return Level(value, value - wide, value + wide, float(x[0]), float(x[-1])), rising
 
 
+def _no_less(found: Level | None, t: Floats, y: Floats, at_rest: tuple[float, float]) -> Level | None:
+    """Return a level no surer than its rows allow where each takes after the one before, which few do not show.
+
+    ``at_rest``: noise and widening (:func:`smear`).
+    """
+    sigma, wider = at_rest
+    if found is None or wider <= 1:
+        return found
+    count = int(((t >= found.first_s) & (t <= found.last_s)).sum())
+    half = max((found.high - found.low) / 2, 2 * sigma * min(wider, count**0.5) / max(count, 1) ** 0.5)
+    return found._replace(low=found.value - half, high=found.value + half)
+
+
+def _picked(found: Level | None, t: Floats, y: Floats, lowest: bool) -> Level | None:
+    """Return the lowest or highest level of a course with what picking it among many adds: its noise was picked too."""
+    if found is None:
+        return None
+    count = int(((t >= found.first_s) & (t <= found.last_s)).sum())
+    wavers = noise(y) / max(count, 1) ** 0.5
+    shift = PICKED_LEVEL * wavers * (1 if lowest else -1)
+    half = (found.high - found.low) / 2
+    # What slopes over its rows is no noise, as Student's interval takes it for.
+    half = min(half, max(2.2 * wavers, 0.75 * half)) + 0.5 * abs(shift)
+    value = found.value + shift
+    return found._replace(value=value, low=value - half, high=value + half)
+
+
 def _volts(found: Facts, t: Floats, y: Floats) -> Facts:
     import numpy as np
 
@@ -649,9 +857,12 @@ def _volts(found: Facts, t: Floats, y: Floats) -> Facts:
     if turning.size > 3:
         i = turning[int(np.argmin(even[turning]))]
         least = level(t, y, max(float(t[i]) - half, float(t[turning[0]])), float(t[i]) + half)
+        least = _picked(least, t, y, lowest=True)
     at_fuel = level(t, y, found.fuel.value - half, found.fuel.value + half) if found.fuel else None
     on = found.commands[0][0].value if found.commands else None
     at_on = level(t, y, on, on + max(1.0, 3.01 * step)) if on is not None else None
+    at_rest = smear(t, y, found)
+    least, at_fuel, at_on = (_no_less(one, t, y, at_rest) for one in (least, at_fuel, at_on))
     return replace(found, volts_rest=rest, volts_least=least, volts_fuel=at_fuel, volts_ignition=at_on)
 
 

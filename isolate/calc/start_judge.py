@@ -21,8 +21,12 @@ LATER: Final = 0.25
 """Fuel, light and volts' dip: so much more than the good starts' most is later, or deeper."""
 SECONDS_MORE: Final = 1.0
 """Seconds that are added to that, since people move levers."""
+LEAST_S: Final = 5.0
+"""Fuel for less than this is no failed light, where neither a limit nor a good start says. Our judgement."""
 FLOW_S: Final = (1.0, 6.0)
 """Seconds after fuel on over which flows are compared."""
+LEAST_FLOW_S: Final = 1.2
+"""Seconds after fuel on that flows are compared over at least, even where a good start lit sooner."""
 GONE: Final = 0.1
 """A supply under this share of its limit is not there."""
 DEAD_VOLTS: Final = 1.0
@@ -77,6 +81,10 @@ def judged(
         found["after"] = _after(one, goods, limits, units.get("speed", ""))
         if limits.hottest is not None:
             found["heat"] = _heat(peak, rising, limits.hottest, units.get("temperature", ""))
+    if one.disorder:
+        for what in ("", "speed", "light", "after", "heat"):
+            if what in found:
+                found[what] = Judged(CANNOT_TELL, f"{one.disorder}, so two columns are swapped or their clocks differ")
     if "clock" in one.over_gap:
         # Seconds across a jump of the clock are no seconds.
         for what in ("light",):
@@ -92,6 +100,8 @@ class _Side:
     seconds: tuple[float, float] | None = None
     odd: bool = False
     """It can be told, and it is not as it should be, whichever way."""
+    asks: str = ""
+    """The limit that would judge it, where none was told."""
 
 
 def _named(side: _Side, within: str, below: str, above: str) -> Judged:
@@ -126,7 +136,7 @@ def _beside_good(reading: Level, goods: Sequence[Level], what: str, unit: str, o
         told += f", and {ALIKE:.0%} less, which is where it would count as less, lies within what it may be off by"
     elif side == "within":
         told += f", within {ALIKE:.0%}"
-    return _Side(side, told, (reading.first_s, reading.last_s), side != "within")
+    return _Side(side, told, (reading.first_s, reading.last_s), side in ("below", "above"))
 
 
 def _good(goods: Sequence[object]) -> str:
@@ -145,9 +155,10 @@ def _speed(one: Facts, goods: Sequence[Good], limits: Limits, unit: str) -> _Sid
         return _beside_good(reading, theirs, what, unit)
     return _Side(
         "cannot-tell",
-        f"{what} was {said(reading, unit)}; whether that is enough, the least speed of your data (speed-least) or "
-        "good starts of this engine (good) would say",
+        f"{what} was {said(reading, unit)}; the least speed of your data (speed-least) or good starts (good) "
+        "would judge it",
         (reading.first_s, reading.last_s),
+        asks="speed-least",
     )
 
 
@@ -163,8 +174,8 @@ def _fuel(one: Facts, flow: Level | None, goods: Sequence[Good], limits: Limits,
     if late is not None and late.odd:
         return late
     if flow is None:
-        return _Side("cannot-tell", "fuel was on for too short a time to read its flow")
-    what = f"fuel flow {FLOW_S[0]:.0f} s and more after it came on"
+        return _Side("cannot-tell", "too few readings of the fuel flow stand before a light to compare it")
+    what = f"fuel flow {flow.first_s - one.fuel.value:.1f} to {flow.last_s - one.fuel.value:.1f} s after it came on"
     if limits.fuel_least is not None:
         return _least(flow, what, limits.fuel_least, unit)
     theirs = [g.flow for g in goods if g.flow]
@@ -172,9 +183,10 @@ def _fuel(one: Facts, flow: Level | None, goods: Sequence[Good], limits: Limits,
         return _beside_good(flow, theirs, what, unit)
     return _Side(
         "cannot-tell",
-        f"{what} was {said(flow, unit)}; whether that is enough, your data's least flow at light-up (fuel-least) or "
-        "good starts (good) would say",
+        f"{what} was {said(flow, unit)}; your data's least flow at light-up (fuel-least) or good starts (good) "
+        "would judge it",
         (flow.first_s, flow.last_s),
+        asks="fuel-least",
     )
 
 
@@ -219,11 +231,13 @@ def _start(one: Facts, speed: _Side, fuel: _Side, goods: Sequence[Good], limits:
     if "light-off" in one.over_gap or "fuel on" in one.over_gap or "clock" in one.over_gap:
         return Judged(CANNOT_TELL, "the log has a gap or a jump of its clock just where it matters")
     span = (one.begins_s, end)
+    if one.hole is not None:
+        return Judged(CANNOT_TELL, f"a gap from {one.hole[0]:.1f} to {one.hole[1]:.1f} s may hide a light", one.hole)
     if one.fuel is None and fuel.odd:
         return Judged("fuel", fuel.why, fuel.seconds)
     if one.fuel is not None and fuel.side != CANNOT_TELL:
         burning = end - one.fuel.value
-        wanted = limits.light_within_s or max((t.high for g in goods if (t := g.facts.to_light())), default=0.0)
+        wanted = limits.light_within_s or max((t.high for g in goods if (t := g.facts.to_light())), default=LEAST_S)
         if burning < wanted:
             return Judged(
                 CANNOT_TELL, f"fuel was on for {burning:.1f} s only, less than a light may take ({wanted:.1f} s)", span
@@ -234,8 +248,12 @@ def _start(one: Facts, speed: _Side, fuel: _Side, goods: Sequence[Good], limits:
         return Judged("fuel", fuel.why, fuel.seconds)
     if speed.side == "within" and fuel.side == "within":
         return Judged("unlit", f"no rise of the temperature; {speed.why}; {fuel.why}", span)
-    why = "; ".join(s.why for s in (speed, fuel) if s.side == CANNOT_TELL)
-    return Judged(CANNOT_TELL, f"the temperature did not rise, but: {why}", span)
+    open_ = [s for s in (speed, fuel) if s.side == CANNOT_TELL]
+    why = "; ".join(s.why for s in open_ if not s.asks)
+    if asks := ", ".join(s.asks for s in open_ if s.asks):
+        why += f"{'; ' if why else ''}whether it turned and was fed as it should, limits ({asks}) or good starts "
+        why += "(good) would say"
+    return Judged(CANNOT_TELL, f"the temperature did not rise; {why}", span)
 
 
 def _took_off(one: Facts) -> bool:
@@ -261,7 +279,7 @@ def _light(one: Facts, goods: Sequence[Good], limits: Limits) -> Judged:
         if most is None:
             return Judged(
                 CANNOT_TELL,
-                f"{told}; whether that is late, the time that your data allows (light-within) or good starts would say",
+                f"{told}; the time that your data allows (light-within) or good starts (good) would judge it",
                 span,
             )
         side = beside(took.low, took.high, None, most)
@@ -277,12 +295,14 @@ def _light(one: Facts, goods: Sequence[Good], limits: Limits) -> Judged:
         return Judged(
             CANNOT_TELL, "there was no fuel flow to light" if one.fuel is None else "whether it lit is not sure"
         )
+    if one.hole is not None:
+        return Judged(CANNOT_TELL, f"a gap from {one.hole[0]:.1f} to {one.hole[1]:.1f} s may hide a light", one.hole)
     end = one.ended_s or one.last_s
     told = f"no light in {end - one.fuel.value:.1f} s of fuel"
     if most is None:
         return Judged(
             CANNOT_TELL,
-            f"{told}; the time that your data allows (light-within) or good starts would settle it",
+            f"{told}; the time that your data allows (light-within) or good starts (good) would judge it",
             (one.fuel.value, end),
         )
     if end - one.fuel.high >= most:
@@ -295,7 +315,7 @@ def _volts(one: Facts, goods: Sequence[Good], limits: Limits) -> Judged:
     if low is None:
         return Judged(CANNOT_TELL, "no volts could be read while it cranked")
     span = (low.first_s, low.last_s)
-    told = f"lowest second while it cranked {said(low, 'V')}"
+    told = f"while it cranked down to {said(low, 'V')}"
     if rest:
         told += f", at rest {said(rest, 'V')}"
     if limits.volts_least is not None:
@@ -386,7 +406,7 @@ def _after(one: Facts, goods: Sequence[Good], limits: Limits, unit: str) -> Judg
     told = f"its highest speed was {said(most, unit)}"
     if idle is None:
         told += f"; at the end it stayed at {said(held_at, unit)}" if held_at else ""
-        return Judged(CANNOT_TELL, f"{told}; whether that is idle, your data (idle) or good starts would say", span)
+        return Judged(CANNOT_TELL, f"{told}; your data's idle (idle) or good starts (good) would judge it", span)
     told += f", and {whose} {figure(idle, 4)}{f' {unit}' if unit else ''}"
     if most.high >= idle * 0.99:
         return Judged("reaches-idle", told, span)

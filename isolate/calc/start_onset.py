@@ -1,7 +1,8 @@
 """The instant at which a recorded reading begins to rise: a change-point with its interval, no threshold on noise.
 
 What stands before is a level, a straight line or a parabola; from the instant on a rise is added that two lags shape,
-one of what is measured and one of its probe: 1 − (T₁e^(−t/T₁) − T₂e^(−t/T₂))/(T₁ − T₂). Instant, lags and the order of
+one of what is measured and one of its probe: 1 − (T₁e^(−t/T₁) − T₂e^(−t/T₂))/(T₁ − T₂), or three where a flame spreads
+or a valve opens and the second lag counts twice, since that begins more slowly. Instant, lags and the order of
 what stands before are tried on a grid. Height and noise are not known either: with Zellner's prior on the height and
 Jeffreys' on the noise a point of the grid weighs RSS^(−ν/2)·n^(−p/2). The interval holds 95 % of the weight of the
 instants, summed over all else, so that what is not known of the lags widens it.
@@ -267,9 +268,7 @@ def _ramped(since_s: Any, probe_s: float) -> Any:
     return np.maximum(since_s, 0.0) - probe_s * response(since_s, probe_s, 0.0)
 
 
-def _clumped(
-    time_s: Floats, instant: float, shape: Shape, slope: float, basis: Floats, rest: Floats
-) -> float:
+def _clumped(time_s: Floats, instant: float, shape: Shape, slope: float, basis: Floats, rest: Floats) -> float:
     """Return the share of the readings that are news, where each takes after the one before; 1: all of them."""
     import numpy as np
 

@@ -84,6 +84,36 @@ def test_a_figure_that_cannot_be_meant_is_none() -> None:
     assert np.isnan(log.values["temperature"][3]) and any("'-9999'" in w for w in log.warnings)
 
 
+def test_a_file_filled_up_with_nothing(tmp_path: Path) -> None:
+    """What a recorder leaves that lost its supply: said, and neither slow nor spelt out."""
+    (tmp_path / "cut.csv").write_bytes(table(rows()) + b"\0" * 5_000_000)
+    log = read_file(str(tmp_path / "cut.csv"))
+    assert log.time_s.size == 40 and log.warnings == () and "last 5,000,000 bytes" in log.notes[0]
+
+
+def test_a_long_cell_is_not_spelt_out() -> None:
+    some = rows()
+    some[5] = "1.25,2.5," + "x" * 5000 + ",0"
+    assert max(map(len, read(table(some)).warnings)) < 300
+
+
+def test_a_cell_over_two_lines_does_not_shift_the_numbers() -> None:
+    some = [f'{i},{i},{i},"a\nb"' if i == 4 else f"{i},{i},{i if i != 9 else '---'},5" for i in range(40)]
+    log = read(table(some))
+    assert log.time_s.size == 40 and any("line 12." in w for w in log.warnings)
+
+
+def test_two_columns_of_one_name_are_told_by_their_place() -> None:
+    top = "Time [s],N2 [%],EGT [°C],EGT [°C]"
+    with pytest.raises(Unfit, match=r"EGT \[°C\] \(column 3\) or .*temperature=column 3"):
+        read(table(rows(), top))
+    with pytest.raises(Unfit, match="temperature=column 3"):
+        read(table(rows(), top), "time=Time, speed=N2, temperature=EGT [°C]")
+    log = read(table(rows(), top), "time=Time, speed=N2, temperature=column 4")
+    assert log.values["temperature"][1] == 1.5 and log.unit("temperature") == "°C"
+    assert read(table(rows(), top), spelled(log)).columns == log.columns
+
+
 def test_rows_of_another_width_are_named() -> None:
     some = rows()
     some[10] += ",77"
@@ -177,6 +207,16 @@ def test_a_clock_slower_than_the_rows() -> None:
         (table([f"5,{i},{i},{i}" for i in range(30)], "Time,N2,EGT,FF"), "does not go on"),
         (table([f"{(i * 37) % 101},{i},{i},{i}" for i in range(100)], "Time [s],N2,EGT,FF"), "back again and again"),
         (table([f"{i},x,{i},{i}" for i in range(30)], "Time,N2,EGT,FF"), "holds no figure; there stands x"),
+        (table(rows()[::-1]), "the newest stands first"),
+        (table([f"{39 - i + (i == 3) * 2},{i},{i},{i}" for i in range(40)]), "the newest stands first"),
+        (table([f"9:12:{i:02} AM,{i},{i},{i}" for i in range(40)], "Time,N2,EGT,FF"), "clock of twelve hours"),
+        (table(rows(step=0.01), "Time,N2,EGT,FF"), r"lasts 0\.39 s, too short.*time=Time\[min\]"),
+        (table(rows(), HEADER.replace("[s]", "[ms]")), "another unit than ms, put that right"),
+        (
+            table([f"{i},{20 + 9 * i},{i / 2},0" for i in range(40)]),
+            "line 23: another column is the shaft speed",
+        ),
+        (table([*rows()[:9], '"2.25,4.5,29,1', *rows()[10:], *rows()[10:]]), "line 11: a quotation mark opens"),
     ],
 )
 def test_what_cannot_be_read_is_a_sentence(content: bytes, said: str) -> None:
@@ -204,8 +244,8 @@ def test_columns_that_do_not_fit(columns: str, said: str) -> None:
 
 def test_columns_by_any_name_in_any_case() -> None:
     top = "Reihe 1,Welle (schnell),Gas, hinten".replace(", hinten", " hinten,x")
-    log = read(table(rows(), top), "TIME=reihe 1[ms]; speed=Welle (schnell); temperature=Gas hinten[°F]")
-    assert log.unit("speed") == "" and log.unit("temperature") == "°F" and log.time_s[1] == pytest.approx(0.00025)
+    log = read(table(rows(step=250), top), "TIME=reihe 1[ms]; speed=Welle (schnell); temperature=Gas hinten[°F]")
+    assert log.unit("speed") == "" and log.unit("temperature") == "°F" and log.time_s[1] == pytest.approx(0.25)
 
 
 def test_one_ignition_column_a_channel() -> None:

@@ -37,7 +37,7 @@ def test_fuel_on_beside_ruptures(seed: int) -> None:
     here = (made.time_s > made.fuel_s - 10) & (made.time_s < made.fuel_s + 5)
     t, y = made.time_s[here], made.fuel[here]
     theirs = ruptures.Dynp(model="l2", min_size=2, jump=1).fit(y).predict(n_bkps=1)[0]
-    ours = onset(t, y, float(t[2]), float(t[-3]), [(p, 0.0) for p in STEP_S], (0,), finer=False)
+    ours = onset(t, y, float(t[2]), float(t[-3]), [(p, 0.0, False) for p in STEP_S], (0,), finer=False)
     assert ours and t[theirs - 1] - 0.25 <= ours.value <= t[theirs]
 
 
@@ -75,7 +75,7 @@ def test_a_reading_at_an_instant_is_least_squares() -> None:
     """[reference library] At an instant known exactly, value and interval are numpy's parabola with scipy's t."""
     t = np.arange(-2, 2.01, 0.25) + 50
     y = 20 + 0.5 * (t - 50) - 0.1 * (t - 50) ** 2 + np.random.default_rng(5).normal(0, 0.05, t.size)
-    sharp = onset(t, np.where(t > 50, 1.0, 0.0), 49.0, 51.0, [(0.0, 0.0)], (0,))
+    sharp = onset(t, np.where(t > 50, 1.0, 0.0), 49.0, 51.0, [(0.0, 0.0, False)], (0,))
     assert sharp
     from dataclasses import replace
 
