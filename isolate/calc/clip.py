@@ -23,6 +23,9 @@ LEAST_RATE: Final = 8000
 MOST_RATE: Final = 384_000
 MOST_CHANNELS: Final = 8
 BLOCK_SECONDS: Final = 10.0
+MOST_SIZE: Final = 1e10
+MOST_PARTS: Final = 10_000
+"""Chunks of a file that are gone through before the sound has to come."""
 HOW: Final = (
     "save it as WAV (uncompressed, PCM): in the phone's recorder choose WAV, lossless or uncompressed before "
     "recording, or open the file in any sound editor and export it as WAV"
@@ -79,6 +82,7 @@ def opened(path: str, of: str = "clip") -> Clip:
 def blocks(clip: Clip, first: int = 0, last: int | None = None, of: str = "clip") -> Iterator[NDArray[np.float32]]:
     """Yield the samples from one to another, shape (n, channels), between -1 and 1, a few seconds at a time.
 
+    Floating samples may go beyond, where the file's own scale is another.
     What is no number in a floating file reads as nought. Raises Unfit where the file cannot be read any more.
     """
     import numpy as np
@@ -105,8 +109,10 @@ def _samples(clip: Clip, raw: bytes) -> NDArray[np.float32]:
 
     if clip.floating:
         found = np.frombuffer(raw, dtype=f"<f{clip.bits // 8}").astype(np.float32)
-        # What is no number, or past all bounds, is noise of the file, not of the ramp.
-        return np.clip(np.nan_to_num(found, nan=0.0, posinf=1.0, neginf=-1.0), -8, 8).astype(np.float32)
+        # What is no number, or past all bounds, is noise of the file, not of the ramp. Some editors write floats on the
+        # scale of sixteen bits or more: nothing that is counted depends on the scale.
+        held = np.float32(MOST_SIZE)
+        return np.clip(np.nan_to_num(found, nan=0.0, posinf=1.0, neginf=-1.0), -held, held).astype(np.float32)
     if clip.bits == 8:
         return (np.frombuffer(raw, dtype="u1").astype(np.float32) - np.float32(128)) / np.float32(128)
     if clip.bits == 24:
@@ -126,8 +132,11 @@ def _read_header(path: str, file: BinaryIO, size: int, of: str) -> Clip:
         said = f"it holds {kind}" if kind else "it is no recording that can be read here"
         named = ", though its name says WAV" if kind and path.lower().endswith(".wav") else ""
         raise Unfit(f"{path}: {said}{named}; {HOW}", of)
-    about, data, notes = None, None, []
+    about, data, notes, parts = None, None, list[str](), 0
     while len(title := file.read(8)) == 8:
+        parts += 1
+        if parts > MOST_PARTS:
+            raise Unfit(f"{path}: a WAV of more parts than any recorder makes; {HOW}", of)
         name, long = title[:4], struct.unpack("<I", title[4:])[0]
         here = file.tell()
         if name == b"fmt " and about is None:
@@ -163,9 +172,9 @@ def _made(path: str, about: bytes, data: tuple[int, int], notes: list[str], of: 
     if not 1 <= channels <= MOST_CHANNELS:
         raise Unfit(f"{path}: its header says {channels} channels; one to {MOST_CHANNELS} can be read", of)
     if rate < LEAST_RATE or rate > MOST_RATE:
+        more = ". A click needs its high notes: record with a higher rate" if 1000 <= rate < LEAST_RATE else ""
         raise Unfit(
-            f"{path}: its header says {rate} samples a second; from {LEAST_RATE} up to {MOST_RATE} can be read. "
-            "A click needs its high notes: record with a higher rate",
+            f"{path}: its header says {rate} samples a second; from {LEAST_RATE} up to {MOST_RATE} can be read{more}",
             of,
         )
     # Samples of 20 bits, say, sit in three bytes, at the upper end.
@@ -190,7 +199,9 @@ def _kind(head: bytes) -> str:
         (b"caff", "a CAF recording"),
         (b"FORM", "an AIFF recording"),
         (b".snd", "an AU recording"),
-        (b"RF64", "a RF64 recording, the long form of WAV"),
+        (b"RF64", "an RF64 recording, the long form of WAV"),
+        (b"BW64", "a BW64 recording, the long form of WAV"),
+        (b"riff", "a W64 recording, another long form of WAV"),
         (b"RIFX", "a WAV with its bytes the other way round"),
         (b"wvpk", "a packed recording"),
         (b"\x1aE\xdf\xa3", "WebM or Matroska"),

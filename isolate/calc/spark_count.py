@@ -10,6 +10,8 @@ from isolate.calc.spark_hearing import BIN, Heard, binned, groups, level_of, sum
 from isolate.calc.spark_pace import Pace, missing, pace
 from isolate.calc.spark_train import (
     FASTEST,
+    LOOSE,
+    MISSED,
     SLOWEST,
     Track,
     best,
@@ -31,11 +33,18 @@ if TYPE_CHECKING:
 
 NEEDED: Final = 3.0
 """How far the evidence for a beat has to lie over what chance reaches; tests.bench.sparks says what that lets by."""
+FAINT: Final = 12.0
+"""How far it has to lie over that before a pace is told of beats that do not stand out by themselves: among those with
+less, some are every other beat of twice the pace (tests/bench/sparks.py)."""
+STANDS_OUT: Final = 0.9
+"""Share of its beats that stand out by themselves, from which a train is no faint one."""
 LEAST_BEATS: Final = 5
 LEAST_HEARD: Final = 0.5
 """Share of a train's beats that have to be heard, or it is no train."""
 PRESENT: Final = 0.5
 CERTAIN: Final = 0.95
+BEFOREHAND: Final = 40
+"""How many beats' worth it is believed, before anything is heard, that so many are missed (MISSED)."""
 
 
 @dataclass(frozen=True)
@@ -56,6 +65,8 @@ class Train:
     pauses: tuple[tuple[float, float, float], ...]
     loudness: float
     sound: Floats
+    faint: bool = False
+    """It may as well be every other one of a faster beat: then it has no pace, and no count of its gaps."""
 
     @property
     def present(self) -> NDArray[np.bool_]:
@@ -115,11 +126,33 @@ def count(heard: Heard, most: int = 2) -> Counted:
         )
         if train is None:
             break
+        if _between(loud, train):
+            # Beats that are as plain as the others stand halfway: it was every other one that was followed.
+            half = replace(track, period=track.period / 2, spread=LOOSE)
+            twice = _train(heard, rise, ways[half.way if half.way < len(ways) else 0], half, over, None)
+            train = twice if twice is not None and twice.present.mean() > 0.7 else train
+        if over < FAINT and _plain(loud, train) < STANDS_OUT:
+            train = replace(train, faint=True, pace=None)
         trains.append(train)
         for at in train.instants:
             i = round(at / step)
             blind[max(0, i - 3) : i + 8] = True
     return Counted(heard.seconds, tuple(trains), loud, first)
+
+
+def _between(loud: Floats, train: Train) -> bool:
+    """Return whether sounds that stand out lie halfway between most beats, and not as well a quarter on."""
+    import numpy as np
+
+    steps = np.diff(train.instants)
+    start, steps = train.instants[:-1][np.diff(train.numbers) == 1], steps[np.diff(train.numbers) == 1]
+    if not loud.size or start.size < LEAST_BEATS:
+        return False
+    there = [
+        float((np.abs(loud[:, None] - (start + share * steps)) < 0.1 * train.period).any(axis=0).mean())
+        for share in (0.5, 0.25, 0.75)
+    ]
+    return there[0] >= 0.6 and there[0] - max(there[1:]) >= 0.4
 
 
 def _train(
@@ -216,12 +249,17 @@ def _settled(
         return None
     if present.sum() < LEAST_BEATS or present.mean() < LEAST_HEARD:
         return None
-    pauses, lost = [], list(sure)
+    # A beat may be missing where something else is as loud as the softer ones: as seldom as that is between beats.
+    rises = plainly[0][cut][present]
+    softer = min(float(np.quantile(rises, 0.1)), (float(np.median(rises)) + 1) / 2) if rises.size else np.inf
+    masked = (float((plainly[1] >= softer).sum()) + 0.5) / (places.size + 1)
+    share = (float((1 - sure).sum()) + MISSED * BEFOREHAND) / (sure.size + BEFOREHAND)
+    pauses, lost = [], np.minimum(sure, 1 - share * masked)
     for i in np.flatnonzero(np.diff(instants) > 1.4 * here[cut.start : cut.stop - 1] * heard.hop * BIN):
         would = float(np.diff(instants)[i] / (here[cut.start + i] * heard.hop * BIN)) - 1
         pauses.append((float(instants[i]), float(instants[i + 1]), would))
     return Train(
-        instants, sure, numbers, over, _pace(instants, numbers, sure), missing(np.array(lost)), tuple(pauses),
+        instants, sure, numbers, over, _pace(instants, numbers, sure), missing(lost), tuple(pauses),
         loudness, weights,
     )  # fmt: skip
 
@@ -287,11 +325,15 @@ def plain(counted: Counted, train: Train) -> float:
 
     The others are where the beat has them: their number and the rate hold, their scatter is that of the noise.
     """
+    return _plain(counted.loud, train)
+
+
+def _plain(loud: Floats, train: Train) -> float:
     import numpy as np
 
-    if not counted.loud.size or not train.heard.size:
+    if not loud.size or not train.heard.size:
         return 0.0
-    return float((np.abs(counted.loud[:, None] - train.heard[None, :]).min(axis=0) < 0.02).mean())
+    return float((np.abs(loud[:, None] - train.heard[None, :]).min(axis=0) < 0.02).mean())
 
 
 def clicks(heard: Heard, train: Train) -> NDArray[np.float32]:

@@ -151,12 +151,12 @@ def best(weights: Floats, bin_seconds: float, only: Callable[[float], bool] | No
         cost = -0.5 * ((steps - period) / deviation) ** 2
         cost = (cost - np.log(np.exp(cost).sum())).astype(np.float32)
         best_to = np.full((ways, high + bins), -1e9, dtype=np.float32)
+        # One view of it all, which what is written below shows through; steps before bins, since maxima are then quick.
+        view = np.lib.stride_tricks.sliding_window_view(best_to, high - low + 1, axis=1).swapaxes(1, 2)
         # What a bin builds on lies at least ``low`` before it: so many can be worked out at once.
         for at in range(0, bins, low):
             stop = min(at + low, bins)
-            before = best_to[:, at : stop + high - low]
-            windows = np.lib.stride_tricks.sliding_window_view(before, high - low + 1, axis=1)
-            step = (windows + cost).max(axis=2)
+            step = np.add(view[:, :, at:stop], cost[:, None], order="C").max(axis=1)
             best_to[:, high + at : high + stop] = weights[:, at:stop] + np.maximum(step, 0)
         reached = best_to[:, high:]
         place = int(reached.argmax())

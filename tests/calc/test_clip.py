@@ -95,6 +95,9 @@ def test_a_recorder_that_never_wrote_the_length(tmp_path: Path, long: int) -> No
         (b"OggS" + bytes(200), "Ogg"),
         (b"fLaC" + bytes(200), "FLAC"),
         (b"#!AMR\n" + bytes(200), "AMR"),
+        (b"BW64" + bytes(200), "BW64"),
+        (b"riff\x2e\x91\xcf\x11" + bytes(200), "W64"),
+        (b"RIFF\0\0\0\0WAVE" + b"JUNK\0\0\0\0" * 10_001, "more parts"),
         (b"RIFX" + bytes(200), "other way round"),
         (b"RIFF\x10\0\0\0AVI " + bytes(200), "something else"),
         (b"a few words of text, and no sound", "no recording"),
@@ -145,6 +148,12 @@ def test_no_file_a_folder_and_a_name_that_cannot_be(tmp_path: Path) -> None:
 def test_floats_that_are_no_numbers_read_as_nought(tmp_path: Path) -> None:
     odd = np.array([0.5, np.nan, np.inf, -np.inf, 0.25])
     assert read(put(tmp_path, wav(odd, RATE, 32, True)))[:, 0].tolist() == [0.5, 0, 1, -1, 0.25]
+
+
+def test_floats_on_another_scale_are_not_cut(tmp_path: Path) -> None:
+    # As some editors write them: on the scale of sixteen bits.
+    path = put(tmp_path, wav(TONE * 32767, RATE, 32, True))
+    assert np.abs(read(path)[:, 0] - TONE * 32767).max() < 0.01
 
 
 def test_any_bytes_give_a_sentence_or_samples(tmp_path: Path) -> None:
