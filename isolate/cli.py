@@ -45,14 +45,16 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run a command; return its exit status."""
     # The tables are small: a second thread of the numeric library only spins beside the first.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    _opened()
     parser = _parser()
     words = _joined(sys.argv[1:] if argv is None else argv)
     # What a calculation asks for stands with the calculation, and is read only where it is called.
     if words[:1] == ["calc"] and (len(words) == 1 or words[1] in ("-h", "--help") or words[1] not in _CALC):
-        return _calc_alone(words[1:])
-    summing = len(words) > 1 and words[0] == "calc" and words[1] in CALCULATIONS
-    arguments = parser.parse_args(words[:2] if summing else words)
-    arguments.rest = list(words[2:])
+        arguments = argparse.Namespace(run=_calc_alone, rest=list(words[1:]))
+    else:
+        summing = len(words) > 1 and words[0] == "calc" and words[1] in CALCULATIONS
+        arguments = parser.parse_args(words[:2] if summing else words)
+        arguments.rest = list(words[2:])
     if arguments.run is None:
         parser.print_help()
         return 2
@@ -76,6 +78,13 @@ def main(argv: Sequence[str] | None = None) -> int:
             )
         _complain(f"isolate: {_plain(sentence, lines=True)}")
         return 1
+
+
+def _opened() -> None:
+    """Open what was closed before it came to us, so that a file of ours does not take its place."""
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115
 
 
 def _complain(sentence: str) -> None:
@@ -732,10 +741,11 @@ def _drill(arguments: argparse.Namespace) -> int:
 _CALC = ("starts", *CALCULATIONS)
 
 
-def _calc_alone(words: Sequence[str]) -> int:
+def _calc_alone(arguments: argparse.Namespace) -> int:
     """List what can be worked out, or say that there is no such calculation."""
     from isolate.terminal import calcs
 
+    words = arguments.rest
     if words and words[0] not in ("-h", "--help"):
         return calcs.unknown(words[0])
     calcs.listing()

@@ -122,6 +122,9 @@ def _train(given: Given, count: str, missed: str, seconds: str, seed: int) -> Ra
         raise Unfit(f"{seconds}: a count takes time", seconds)
     if not heard and given.get(missed):
         raise Unfit(f"{missed}: with nothing heard there is no beat that one could be missing from", missed)
+    if given.get(missed, 0) > heard:
+        # More gaps than snaps: which of them were gaps is then a guess, and so is the pace.
+        raise Unfit(f"{missed}: more missing than were heard leaves no beat to tell the pace by", missed)
     if (heard + given.get(missed, 0)) / time.value > FASTEST:
         raise Unfit(f"{heard} in {time.said()} is no rate that an exciter has, or anybody counts", count)
     try:
@@ -168,6 +171,9 @@ def _work(given: Given) -> Found:
 def _limits(given: Given) -> tuple[float | None, float | None]:
     ends = tuple(given[name].value if name in given else None for name in ("slowest", "fastest"))
     slowest, fastest = ends
+    for name in ("slowest", "fastest"):
+        if name in given and given[name].value == 0:
+            raise Unfit(f"{name}: a rate of nought is no limit; leave it out where your data gives none", name)
     if slowest is not None and fastest is not None and slowest > fastest:
         raise Unfit("the slowest rate allowed is above the fastest; they may be the wrong way round", "slowest")
     return slowest, fastest

@@ -114,6 +114,7 @@ class Kit:
         self.fitted = fitted
         self.model = Model(fitted)
         self._posers: dict[tuple[Place, Condition, Objective, int], Poser] = {}
+        self._posers_apart: dict[tuple[Place, Condition, Objective, int], Poser] = {}
         self.turn = Lock()
         """A rule book has one engine: who thinks ahead takes turns at it with whoever is answered."""
         self.plans: OrderedDict[Any, Decision] = OrderedDict()
@@ -130,12 +131,22 @@ class Kit:
         return RuleBook({n: r for n, r in self.fitted.rules.items() if asks(r, "about-to")})
 
     def poser(
-        self, place: Place, condition: Condition = "steady", objective: Objective = "minutes", hands: int = 1
+        self,
+        place: Place,
+        condition: Condition = "steady",
+        objective: Objective = "minutes",
+        hands: int = 1,
+        apart: bool = False,
     ) -> Poser:
+        """Return what poses problems there, kept. ``apart``: another one, for who thinks beside whoever is answered.
+
+        It fills its tables as it is asked, which two may not do at once.
+        """
         key = (place, condition, objective, hands)
-        if key not in self._posers:
-            self._posers[key] = Poser(self.model, place, condition, objective, hands)
-        return self._posers[key]
+        posers = self._posers_apart if apart else self._posers
+        if key not in posers:
+            posers[key] = Poser(self.model, place, condition, objective, hands)
+        return posers[key]
 
     def keep(self, key: Any, decision: Decision) -> None:
         """Keep what was decided; the oldest goes when there are too many."""
@@ -192,6 +203,7 @@ class Chase:
         self._memo = _Memo()
         self._at_once = BUDGET
         self._stopped: Callable[[], bool] = lambda: False
+        self._apart = False
         self.news: list[Firing] = []
         """Rules that fired since the caller last emptied this list."""
 
@@ -416,9 +428,12 @@ class Chase:
             return f"not at hand: {', '.join(without)}"
         return f"takes {entry.people} people" if entry.people > max(1, len(intake.people)) else ""
 
-    def think(self, budget: int, stopped: Callable[[], bool] = lambda: False) -> None:
-        """Look so many expansions ahead from now on at each offer, until stopped (then an offer is not kept)."""
-        self._at_once, self._stopped = budget, stopped
+    def think(self, budget: int, stopped: Callable[[], bool] = lambda: False, apart: bool = False) -> None:
+        """Look so many expansions ahead from now on at each offer, until stopped (then an offer is not kept).
+
+        ``apart``: in a thread of its own, beside a chase of the same kit that somebody works on.
+        """
+        self._at_once, self._stopped, self._apart = budget, stopped, apart
 
     def ranked(self) -> Ranked:
         """Return the moves that may be made now, best first.
@@ -475,7 +490,7 @@ class Chase:
     def poser(self) -> Poser:
         """What poses the problems of this case."""
         intake = self.intake
-        return self.kit.poser(intake.place, condition_now(intake), intake.objective, intake.hands)
+        return self.kit.poser(intake.place, condition_now(intake), intake.objective, intake.hands, self._apart)
 
     def _question(self, barred: Mapping[str, str], left: float | None) -> tuple[Any, ...]:
         """Return all that a decision depends on."""
@@ -1333,8 +1348,14 @@ class Chase:
             self._settle()
 
     def also(self, reading: measured.Reading, check: str, channel: str = "") -> list[tuple[FitCheck, measured.Reading]]:
-        """Return what a record read for one check may answer of others now; see :func:`isolate.case.measured.also`."""
-        if self.state.ended or self.state.move is not None or self._worked():
+        """Return what a record read for one check may answer of others; see :func:`isolate.case.measured.also`.
+
+        That check may be the one in hand, so that all of it can be asked before any of it is on the trail.
+        """
+        move = self.state.move
+        in_hand = move is not None and (move.kind, move.key) != ("check", check)
+        if self.state.ended or in_hand or self._worked() or self.fitted.check(check).entry.starts:
+            # A start made for a check is not the one of the complaint: what it answers is that check.
             return []
         events, void, body = self.state.events, self.state.void, measured.body(reading)
         had = [key for key in self.fitted.checks if not self._unasked(key)]

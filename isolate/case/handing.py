@@ -141,17 +141,22 @@ def _told(chase: Chase) -> list[str]:
         check = fitted.check(told.check)
         line = f"{check.title}{'' if check.title.endswith('?') else ':'} {check.said(told.outcome)}"
         if reading := readings.get((told.check, told.outcome)):
-            line += f" [{measured.line(reading)}]"
+            line += f" [{reading}]"
         found.append(line)
     found += [f"Done: {fitted.repair(key).title}" for key in chase.state.repairs]
     found += [line.strip() for line in (*swaps.done_lines(chase), *swaps.where_lines(chase)[2:])]
     return list(dict.fromkeys(found))
 
 
-def _readings(chase: Chase) -> dict[tuple[str, str], Any]:
-    """Return the last reading behind each answer, by (check, outcome)."""
-    by_seq = measured.behind(chase.state.events, chase.state.void)
-    return {(i.key, i.outcome): by_seq[i.seq] for i in chase.state.evidence if i.seq in by_seq}
+def _readings(chase: Chase) -> dict[tuple[str, str], str]:
+    """Return the last reading behind each answer, in a line, by (check, outcome)."""
+    events = chase.state.events
+    by_seq = measured.behind(events, chase.state.void)
+    return {
+        (i.key, i.outcome): measured.line_of(events, i.seq, by_seq[i.seq])
+        for i in chase.state.evidence
+        if i.seq in by_seq
+    }
 
 
 def text(chase: Chase, found: Mapping[str, Any]) -> str:

@@ -7,6 +7,7 @@ answers the check.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from hashlib import sha256
@@ -35,7 +36,10 @@ LARGEST = 100_000
 """Letters of a whole reading on the trail."""
 CANNOT_TELL = "cannot-tell"
 """As :data:`isolate.calc.shape.CANNOT_TELL`, which is not loaded for it."""
+BOTH = "both"
+"""As :data:`isolate.reasoning.starts.BOTH`, likewise."""
 CANNOT = "It cannot be told from this"
+NOT_TOLD = " (taken, not told)"
 SEAL = 12
 """Digits of a file's SHA-256 that are shown; all of them are on the trail."""
 SHOWN = 4
@@ -97,10 +101,13 @@ REFERENCE = "(where the limit stands)"
 """What a Lacking is of that is about that; no input can be called so."""
 
 
-def take(reads: Reads, typed: Mapping[str, str | Sequence[str]], reference: str = "") -> Reading:
+def take(
+    reads: Reads, typed: Mapping[str, str | Sequence[str]], reference: str = "", others: Collection[str] = ()
+) -> Reading:
     """Do the calculation of a step. ``reference``: where in the approved data its limits stand, needed where any is.
 
-    Raises Lacking with a sentence for what cannot be taken, OSError for a file that cannot be read.
+    ``others``: channels that the step is not about, as :func:`others` gives them. Raises Lacking with a sentence for
+    what cannot be taken, a record of one of those among it, and OSError for a file that cannot be read.
     """
     from isolate.calc.given import read
     from isolate.calc.shape import Unfit
@@ -122,7 +129,18 @@ def take(reads: Reads, typed: Mapping[str, str | Sequence[str]], reference: str 
         found = one.work(given)
     except Unfit as error:
         raise Lacking(str(error), error.of) from None
-    return Reading(reads, one, told, given, found, plain(reference.strip()), _outcome(reads, found))
+    reading = Reading(reads, one, told, given, found, plain(reference.strip()), _outcome(reads, found))
+    # A step that asks which channel was selected is there to find that another one was commanded.
+    if reading.files and "channel" not in reads.asks and (seen := channel_of(reading)) in others:
+        record = next((i.name for i in one.inputs if i.kind == "file" and not i.many), "")
+        which = "both channels together" if seen == BOTH else f"channel {seen}"
+        raise Lacking(f"This record is of {which}, which is not what this step is about.", record)
+    return reading
+
+
+def others(fitted: Fitted, check: FitCheck) -> frozenset[str]:
+    """Return the channels that a check of one channel is not about, both together among them; none for the rest."""
+    return frozenset((*fitted.channels, BOTH)) - {check.channel} if check.channel else frozenset()
 
 
 def limits(one: Calculation, given: Mapping[str, Any]) -> tuple[Input, ...]:
@@ -147,7 +165,8 @@ def body(reading: Reading) -> dict[str, Any]:
             ((asked, told),) = understood(replace(one, inputs=(wanted,)), reading.given)
             if wanted.name in files:
                 told = ", ".join(Path(path).name for path in _several(reading.given[wanted.name]))
-            said[wanted.limit].append([plain(asked), plain(told)])
+            # What stood in because nothing was told is nobody's reading, and is not to look like one.
+            said[wanted.limit].append([plain(asked), plain(told) + ("" if wanted.name in reading.typed else NOT_TOLD)])
     kept: dict[str, Any] = {
         "calc": one.name,
         "judge": reading.reads.judge,
@@ -179,7 +198,7 @@ def _several(told: Any) -> Sequence[str]:
 
 def _sealed(path: Path) -> dict[str, Any]:
     seal, size = sha256(), 0
-    with path.expanduser().open("rb") as file:
+    with open(os.path.expanduser(path), "rb") as file:
         while part := file.read(1 << 20):
             seal.update(part)
             size += len(part)
@@ -205,8 +224,8 @@ def kept(
     Raises Refused for one that is none, for one that comes to another outcome than the check has it, and for an outcome
     against what it comes to, or where it could not tell, without a note that says why.
     """
-    if odd := _odd(reading):
-        raise Refused(f"the reading cannot be taken: {odd}")
+    if wrong := odd(reading):
+        raise Refused(f"the reading cannot be taken: {wrong}")
     if check is not None:
         proposed = reading["outcome"]
         meant = [one for one in check.entry.reads if (one.calc, one.judge) == (reading["calc"], reading["judge"])]
@@ -237,8 +256,8 @@ def _given(reads: Reads, verdict: str) -> str:
     return "" if outcome == NOTHING else outcome
 
 
-def _odd(reading: object) -> str:
-    """Return what is wrong with the form of a reading; empty where nothing is."""
+def odd(reading: object) -> str:
+    """Return what is wrong with the form of a reading of a trail; empty where nothing is."""
     if not isinstance(reading, Mapping):
         return "it is no object"
     if lacking := [key for key in _KEYS if key not in reading]:
@@ -318,10 +337,13 @@ def _texts(value: object) -> Iterable[str]:
             yield from _texts(more)
 
 
-def seals(reading: object) -> frozenset[str]:
-    """Return the SHA-256 of each file that a reading of a trail came from."""
+def seal(reading: object) -> str:
+    """Return the SHA-256 of the record that a reading of a trail came from; empty where it came from none.
+
+    What it was compared with, such as good starts, follows the record in the list, and may be used again.
+    """
     files = reading.get("files") if isinstance(reading, Mapping) else None
-    return frozenset(str(f["sha256"]) for f in files if _is_sealed(f)) if isinstance(files, list) else frozenset()
+    return str(files[0]["sha256"]) if isinstance(files, list) and files and _is_sealed(files[0]) else ""
 
 
 def said_before(events: Iterable[Event], void: Collection[int], check: FitCheck, reading: Mapping[str, Any]) -> str:
@@ -329,8 +351,8 @@ def said_before(events: Iterable[Event], void: Collection[int], check: FitCheck,
 
     ``events``: those of the case; ``void``: the ones taken back.
     """
-    files = seals(reading)
-    if not files:
+    record = seal(reading)
+    if not record:
         return ""
     unless = {
         name
@@ -342,7 +364,7 @@ def said_before(events: Iterable[Event], void: Collection[int], check: FitCheck,
         if event.kind != "answered" or event.seq in void or not event.body.get("outcome"):
             continue
         key = str(event.body["check"])
-        if (key == check.key or split(key)[0] in unless) and files & seals(event.body.get("reading")):
+        if (key == check.key or split(key)[0] in unless) and seal(event.body.get("reading")) == record:
             return "this record has answered it" if key == check.key else f"this record said it at {key}"
     return ""
 
@@ -381,8 +403,13 @@ def start_of(reading: Reading, channels: Collection[str]) -> Start | None:
     """Return the start that a record is of; None where it is of none, or whether it lit is not sure.
 
     ``channels``: of the engine; a channel that is none of them is not known.
+
+    That it did not light stands in the history and weighs on every zone: P(no light | channels, engine). What its
+    record shows answers a check whose rows are of failed starts: P(record | engine, no light). One times the other is
+    P(no light, record | channels, engine), so a start that was told and recorded weighs once. See :func:`disagrees`
+    for the one answer that says otherwise of the light itself, and ``Chase.also`` for starts made for a check.
     """
-    from isolate.reasoning.starts import BOTH, UNKNOWN, Start
+    from isolate.reasoning.starts import UNKNOWN, Start
 
     told = getattr(reading.found.detail, "start", None)
     if not isinstance(told, Mapping) or not isinstance(told.get("lit"), bool):
@@ -397,16 +424,31 @@ def start_of(reading: Reading, channels: Collection[str]) -> Start | None:
     )
 
 
-def with_start(told: Sequence[Start], start: Start, place: int | None) -> list[Start]:
+LIT = "lit"
+"""The verdict of a record in which a start that was told not to have lit did light."""
+
+
+def disagrees(reading: Reading) -> bool:
+    """Return whether what a record answers is that it lit, against what was told of the start.
+
+    That answer weighs what is recorded given that no light was told. So the start stays in the history as it was told:
+    taken in as one that lit it would weigh twice, and the second time against what the answer says.
+    """
+    return reading.judged is not None and reading.judged.verdict == LIT and bool(reading.outcome)
+
+
+def with_start(told: Sequence[Start], start: Start, place: int | None, lit_stands: bool = False) -> list[Start]:
     """Return the starts told with a recorded one: as the latest, or in the place of one of them, never twice.
 
-    What was told of that one stands where the record does not say it.
+    What was told of that one stands where the record does not say it; ``lit_stands``: whether it lit stands as well.
     """
     from isolate.reasoning.starts import UNKNOWN
 
     if place is None:
         return [*told, start]
     had = told[place]
+    if lit_stands:
+        start = replace(start, lit=had.lit)
     both = replace(
         had,
         lit=start.lit,
@@ -423,10 +465,57 @@ def note_of(reading: Reading) -> str:
     return f"{reading.calculation.title[:1].upper()}{reading.calculation.title[1:]}: {line(body(reading))}"
 
 
+def told_before(
+    events: Sequence[Event], void: Collection[int], fitted: Fitted, reads: Reads, key: str, since: int
+) -> tuple[dict[str, str | list[str]], str]:
+    """Return what was told at an earlier reading and holds at a step too, as typed, and where its limits stand.
+
+    ``key``: the step; ``since``: seq from which on the work in hand is. Limits of the same step hold, of whichever
+    channel. What was measured holds for another step of the same work on the same channel, such as a repair that begins
+    with measuring, or one that was noted; a check that is done again is measured again.
+    """
+    one, told, reference = calculation(reads.calc), dict[str, str | list[str]](), ""
+    base, channel = split(key)
+    for event in events:
+        reading = event.body.get("reading") if event.seq not in void else None
+        if not isinstance(reading, Mapping) or reading.get("calc") != one.name or odd(reading):
+            continue
+        at = str(event.body.get("check") or event.body.get("about") or "")
+        here = event.seq > since and split(at)[1] == channel and (at != key or event.kind == "noted")
+        if not here and split(at)[0] != base:
+            continue
+        for name, value in reading["given"].items():
+            if name in one.names and name not in reads.given and (here or one.input(name).limit):
+                told[name] = value
+        reference = reading["reference"] or reference
+    return told, reference if any(one.input(name).limit for name in told) else ""
+
+
 def behind(events: Iterable[Event], void: Collection[int]) -> dict[int, Any]:
     """Return the readings behind the answers that were not taken back, by the seq of the answer."""
     answers = (event for event in events if event.kind == "answered" and event.seq not in void)
     return {event.seq: event.body["reading"] for event in answers if "reading" in event.body}
+
+
+def against(events: Sequence[Event], seq: int) -> str:
+    """Return why the answer with this seq was given against its reading, or where that could not tell; else empty.
+
+    Never raises for what an event's body says.
+    """
+    at = next((i for i, event in enumerate(events) if event.seq == seq), None)
+    body = events[at].body if at is not None else {}
+    reading, outcome = body.get("reading"), body.get("outcome")
+    if at is None or not isinstance(reading, Mapping):
+        return ""
+    comes_to = reading.get("outcome")
+    if not (outcome != comes_to if comes_to else outcome is not None and reading.get("verdict") == CANNOT_TELL):
+        return ""
+    for event in events[at + 1 : at + 4]:
+        # It was written in one breath with the answer.
+        said = event.body
+        if event.kind == "noted" and said.get("about") == body.get("check") and "reading" not in said:
+            return plain(str(said.get("text", "")))
+    return "no reason is told"
 
 
 # -- in words ----------------------------------------------------------------------------------------
@@ -436,21 +525,29 @@ def line(reading: object) -> str:
     """Return a reading of a trail in a line: what came out, beside which limit, from which file. Never raises."""
     try:
         assert isinstance(reading, Mapping)
-        said = [_figures(reading) or _first(reading)]
+        # A record has many figures; what it says at this step is in the sentence of its verdict.
+        said = [_small(str(reading["why"]).rstrip(".")) if reading["files"] and reading["why"] else ""]
+        said = [said[0] or _figures(reading) or _first(reading)]
         if reading["verdict"]:
             said.append(_small(str(reading["words"])))
         said += [f"limit: {_limit(reading)}"] if reading["limits"] else []
-        said += _origin(reading)
+        said += _origin(reading, 1)
         return plain("; ".join(part for part in said if part))
     except _UNREADABLE:
         return UNREADABLE
+
+
+def line_of(events: Sequence[Event], seq: int, reading: object) -> str:
+    """Return the reading behind an answer in a line, and why it was answered otherwise where it was. Never raises."""
+    why = against(events, seq)
+    return f"{line(reading)}{f'; ANSWERED OTHERWISE, because: {why}' if why else ''}"
 
 
 def lines(reading: object) -> list[str]:
     """Return a reading of a trail in a few sentences, in full: read, result, verdict, limit, file. Never raises."""
     try:
         assert isinstance(reading, Mapping)
-        read = "; ".join(f"{label(asked)} {told}" for asked, told in reading["understood"])
+        read = "; ".join(f"{label(asked)}: {told}" for asked, told in reading["understood"])
         said = [f"Read: {read}."] if read else []
         said += [f"Result: {text}."] if (text := _figures(reading) or _first(reading).rstrip(".")) else []
         if reading["verdict"]:
@@ -478,8 +575,8 @@ def figured(one: Mapping[str, Any]) -> str:
     """Return a figure of a reading in words, with its interval: ``at rest 28.1 V (28.05 to 28.15 V)``."""
     from isolate.calc.units import figure
 
-    value, low, high = one["value"], one["low"], one["high"]
-    unit = f" {one['unit']}" if one["unit"] not in ("", "1") else ""
+    value, low, high, unit = _scaled(one["value"], one["low"], one["high"], one["unit"])
+    unit = f" {unit}" if unit not in ("", "1") else ""
     # As many places as it takes to see the two ends apart.
     apart = (d for d in (4, 5, 6) if low is not None and high is not None and figure(low, d) != figure(high, d))
     digits = next(apart, 4)
@@ -488,9 +585,24 @@ def figured(one: Mapping[str, Any]) -> str:
         return f"{said} ({figure(low, digits)} to {figure(high, digits)}{unit})" if low < high else said
     if low is None and high is None:
         return said if value is not None else f"{said} not known"
-    return (
-        f"{said} ({figure(low, 4)}{unit} or more)" if low is not None else f"{said} ({figure(high, 4)}{unit} or less)"
-    )
+    end, word = (low, "more") if low is not None else (high, "less")
+    assert end is not None
+    return f"{said} ({figure(end, 4)}{unit} or {word})"
+
+
+def _scaled(
+    value: float | None, low: float | None, high: float | None, unit: str
+) -> tuple[float | None, float | None, float | None, str]:
+    """Return a figure in the unit that people say: ohms run from milliohms to gigohms, 3917000 of them are misread."""
+    size = max((abs(v) for v in (value, low, high) if v is not None), default=0.0)
+    prefix, by = next(((p, b) for p, b in (("G", 1e9), ("M", 1e6), ("k", 1e3), ("", 1.0)) if size >= b), ("m", 1e-3))
+    if unit != "Ω" or size == 0:
+        return value, low, high, unit
+
+    def scaled(v: float | None) -> float | None:
+        return None if v is None else v / by
+
+    return scaled(value), scaled(low), scaled(high), f"{prefix}Ω"
 
 
 def _first(reading: Mapping[str, Any]) -> str:
@@ -502,9 +614,12 @@ def _limit(reading: Mapping[str, Any]) -> str:
     return f"{said} ({reading['reference']})"
 
 
-def _origin(reading: Mapping[str, Any]) -> list[str]:
+def _origin(reading: Mapping[str, Any], most: int = LONGEST) -> list[str]:
     files = [f"{f['name']} (SHA-256 {f['sha256'][:SEAL]})" for f in reading["files"]]
     found = [f"from {', '.join(files)}"] if files else []
+    if len(files) > most:
+        rest = len(files) - most
+        found = [f"from {', '.join(files[:most])} beside {rest} other{'s' if rest > 1 else ''}"]
     if seconds := reading.get("seconds"):
         low, high = (f"{float(s):.2f}".rstrip("0").rstrip(".") for s in seconds)
         at = f"second {low}" if low == high else f"seconds {low} to {high}"
@@ -513,8 +628,8 @@ def _origin(reading: Mapping[str, Any]) -> list[str]:
 
 
 def label(asked: object) -> str:
-    """Return a question as a label: without what is said of the Enter key."""
-    return str(asked).partition(" (Enter")[0].rstrip("?: ")
+    """Return a question as a label: without what is said of the Enter key, or of how to tell several."""
+    return str(asked).partition(" (Enter")[0].partition(";")[0].rstrip("?: ")
 
 
 def _small(text: str) -> str:

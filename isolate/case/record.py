@@ -76,6 +76,8 @@ def record(chase: Chase, end: str) -> str:
             )
             if item.seq in readings:
                 lines += [f"     {line}" for line in measured.lines(readings[item.seq])]
+                if why := measured.against(state.events, item.seq):
+                    lines.append(f"     ANSWERED OTHERWISE THAN THE READING COMES TO, because: {why.rstrip('.')}.")
         elif item.kind == "swap":
             # What was found before it and after it was found with other parts.
             lines.append(f"     then: {swaps.happened(item.key)}")

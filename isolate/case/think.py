@@ -30,6 +30,7 @@ class Thinker:
         self._stop = threading.Event()
         self._through = threading.Event()
         self._thread: threading.Thread | None = None
+        self._turn = threading.Lock()
 
     def begin(self, step: Step) -> None:
         """Begin to think of what may come after a step; what was thought of before is broken off."""
@@ -85,12 +86,19 @@ class Thinker:
     def _think_once(
         self, events: tuple[Event, ...], follows: list[Callable[[Chase], object]], stop: threading.Event
     ) -> None:
+        # One that was broken off may still be at its last expansion: they take turns at what thinkers share.
+        with self._turn:
+            self._say_each(events, follows, stop)
+
+    def _say_each(
+        self, events: tuple[Event, ...], follows: list[Callable[[Chase], object]], stop: threading.Event
+    ) -> None:
         for say in follows:
             if stop.is_set():
                 return
             try:
                 copy = Chase(self.chase.kit, Memory(events), self.chase.id, self.chase.clock)
-                copy.think(THOUGHT, stop.is_set)
+                copy.think(THOUGHT, stop.is_set, apart=True)
                 say(copy)
             except Exception:
                 # Whoever says it will be told what is wrong with it; a thought that fails is none, and shows nowhere.

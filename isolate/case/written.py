@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
@@ -10,7 +11,7 @@ from pydantic import ConfigDict, Field, model_validator
 
 from isolate.case.case import Intake
 from isolate.case.intake import Refused, faults
-from isolate.case.measured import CANNOT_TELL, REFERENCE, Lacking, Reading, body, kept, take
+from isolate.case.measured import CANNOT_TELL, REFERENCE, Lacking, Reading, body, kept, others, take
 from isolate.case.play import Measured, OutOfAnswers
 from isolate.kb.fit import Fitted, UnknownName, near
 from isolate.kb.model import Ask, Condition, Minutes, Model, Place, Text
@@ -372,12 +373,21 @@ def worked_out(fitted: Fitted, step: str, told: WrittenReading, folder: Path) ->
         raise Refused(f"say with calc: which of these it is: {of}" if len(meant) > 1 else f"it goes through: {of}")
     from isolate.calc import calculation
 
-    files = {i.name for i in calculation(meant[0].calc).inputs if i.kind == "file"}
-    typed = {
-        name: value if name not in files or not isinstance(value, str) else str(folder / Path(value).expanduser())
-        for name, value in told.typed.items()
-    }
-    return take(meant[0], typed, told.where)
+    def there(value: str) -> str:
+        return str(folder / os.path.expanduser(value.strip()))
+
+    typed = dict(told.typed)
+    for wanted in calculation(meant[0].calc).inputs:
+        value = typed.get(wanted.name)
+        if wanted.kind == "file" and value is not None:
+            several = value.split(";") if isinstance(value, str) and wanted.many else value
+            typed[wanted.name] = there(several) if isinstance(several, str) else [there(one) for one in several]
+    check = fitted.checks.get(step)
+    if check is None:
+        return take(meant[0], typed, told.where)
+    if check.channel and "channel" in meant[0].asks:
+        typed.setdefault("channel", check.channel)
+    return take(meant[0], typed, told.where, others(fitted, check))
 
 
 def read_for(path: Path, shape: type[_M], kits: Callable[[str], Kit]) -> tuple[_M, Kit]:

@@ -84,6 +84,8 @@ def _only(view: View) -> None:
             there = {engine: features for engine, features in engines.items() if _could(entry.only, features)}
             for said, path in _lines(entry, at):
                 _features(view, kind, name, (*path, "only"), said.only, there or engines)
+            for index, reads in enumerate(getattr(entry, "reads", ())):
+                _features(view, kind, name, (*at, "reads", index, "only"), reads.only, there or engines)
 
 
 def _entries(view: View) -> Iterator[tuple[str, str, Model, Path]]:
@@ -407,11 +409,19 @@ def _reads(view: View) -> None:
                 if word in inputs and inputs[word].limit:
                     message = f"`{word}` is a limit: it is asked from the approved data, and none is held here"
                     view.say(kind, name, (*path, "given", word), message)
+                elif word in inputs and inputs[word].kind == "file":
+                    message = f"`{word}` is a file: whoever takes the reading names it"
+                    view.say(kind, name, (*path, "given", word), message)
                 elif word in inputs:
                     try:
                         readings.value(inputs[word], told)
                     except Unfit as error:
                         view.say(kind, name, (*path, "given", word), str(error))
+            if reads.along and not any(wanted.kind == "file" for wanted in one.inputs):
+                message = f"calc {one.name} reads no record, so there is none to read along"
+                view.say(kind, name, (*path, "along"), message)
+            if reads in entry.reads[:index]:
+                view.say(kind, name, path, f"calc {one.name} is named twice, in the same way")
             if not reads.gives and not reads.judge:
                 continue
             judges = one.judges.get(reads.judge)

@@ -136,7 +136,7 @@ class _Weighing:
         self.lost: dict[str, None] = {}
         self.moved: dict[int, float] = {}
         self.idle: set[int] = set()
-        self.readings = {seq: measured.line(one) for seq, one in measured.behind(events, ()).items()}
+        self.readings = {seq: measured.line_of(events, seq, one) for seq, one in measured.behind(events, ()).items()}
 
     def weighed(self) -> Weighing:
         stood = self._over_time()

@@ -193,7 +193,7 @@ def people(folder: str | Path, bad: list[str] | None = None) -> dict[str, str]:
     """
     if not str(folder):
         return {}
-    folder = Path(folder).expanduser()
+    folder = Path(os.path.expanduser(folder))
     found: dict[str, str] = {}
     try:
         paths = sorted(p for p in folder.iterdir() if p.name.endswith(PUBLIC))

@@ -370,7 +370,7 @@ class _Document:
         """Add what was measured, and the files that it came from, by what is in them."""
         reading = event.body["reading"]
         said = {name: text for name in ("calc", "verdict", "words", "why", "outcome", "reference") if (
-            text := _text(reading, name)
+            text := plain(_text(reading, name))
         )}
         pairs = {
             name: "; ".join(f"{p[0]}: {p[1]}" for p in _list(reading, name) if isinstance(p, list) and len(p) == 2)
@@ -382,13 +382,13 @@ class _Document:
             if isinstance(f, Mapping)
         )
         seconds = " to ".join(f"{s:g}" if isinstance(s, int | float) else str(s) for s in _list(reading, "seconds"))
-        more = {**said, **pairs, "figures": figures, "seconds": seconds}
+        more = {name: plain(text) for name, text in {**pairs, "figures": figures, "seconds": seconds}.items()}
         entity = self._put(
             "entity",
             f"{_entity(event)}-reading",
             prov_type=_name("isolate:reading"),
             prov_label=_label(line(reading)),
-            **{f"isolate_{name}": text for name, text in more.items() if text},
+            **{f"isolate_{name}": text for name, text in {**said, **more}.items() if text},
         )
         self._generate(entity, activity, event)
         self._derive(_entity(event), entity)

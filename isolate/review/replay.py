@@ -30,6 +30,7 @@ from isolate.case.steps import Ask, Walk
 from isolate.case.version import VERSION
 from isolate.kb.shown import plain as shown
 from isolate.review.drilled import is_drill
+from isolate.review.reworked import reworked
 from isolate.review.versions import Kits
 
 FOLLOWS = frozenset({"belief", "fired", "offered", "verified", "handed-over", "closed"})
@@ -265,6 +266,10 @@ class _Replay:
             )
         if len(self.differs) >= MOST_DIFFERENCES:
             self.notes.append(f"After {len(self.differs)} differences the rest was not looked at.")
+        else:
+            again = reworked(self.recorded)
+            self.differs += again.differs
+            self.notes += again.notes
         if not self.drill:
             self.notes += _remarks(self.recorded)
         return Replayed(self.script.same, tuple(self.differs), "", tuple(self.notes))

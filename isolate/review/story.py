@@ -558,6 +558,8 @@ def readings(events: Sequence[Event], names: Names) -> tuple[Measured, ...]:
         about = str(body.get("check" if event.kind == "answered" else "about") or "")
         along = body.get("within") == RECORD
         said = names.outcome(about, str(body.get("outcome") or "")) if event.kind == "answered" else ""
+        if said and (why := measured.against(events, event.seq)):
+            said = f"{said} (otherwise than the reading comes to, because: {why.rstrip('.')})"
         one = Measured(
             seq=event.seq,
             time=event.time,

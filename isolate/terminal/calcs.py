@@ -24,6 +24,7 @@ from isolate.terminal.plain import say
 CANNOT = "It cannot be told from this"
 USAGE = 2
 """Exit status where the command line itself is wrong, as argparse has it."""
+NO_CHART = "needs the extra that brings it: pip install 'ignition-isolate[chart]'"
 KEYS = "Enter takes what is offered or leaves it out. ? says more, < goes back, . asks no more, Ctrl-D stops."
 Told = dict[str, str | Sequence[str]]
 """Input name → what was typed for it."""
@@ -36,8 +37,8 @@ def run(name: str, rest: Sequence[str]) -> int:
     options = vars(_parser(one).parsed(_words(one, rest)))
     as_json, picture, overwrite = options.pop("json"), options.pop("picture", None), options.pop("overwrite", False)
     typed: Told = {name: told for name, told in options.items() if told not in (None, [])}
-    if picture:
-        _able(picture, overwrite)
+    if picture is not None:
+        picture = _able(picture, overwrite, _files(one, typed))
     if not as_json and _asks(one, typed):
         if not typed:
             say(f"{one.title[0].upper()}{one.title[1:]}.")
@@ -60,9 +61,13 @@ def run(name: str, rest: Sequence[str]) -> int:
         show(one, given, found, typed)
         if kept:
             say(_for_screen(kept), "  ")
-    if picture:
+    if picture is not None:
         assert one.figure is not None
-        one.figure(found, picture)
+        try:
+            one.figure(found, picture)
+        except ImportError:
+            # It is there, as was looked for at first, and cannot be loaded.
+            raise Unfit(f"the picture was not drawn; it {NO_CHART}") from None
         print(f"Drawn: {plain(picture)}", file=sys.stderr if as_json else sys.stdout)
     told = found.figures or any(judged.verdict != CANNOT_TELL for judged in found.judged.values())
     return 1 if not told and (found.warnings or found.judged) else 0
@@ -85,6 +90,8 @@ class _Parser(argparse.ArgumentParser):
         told, odd = self.parse_known_args(words)
         if odd and odd[0].startswith("--"):
             name = odd[0][2:].partition("=")[0]
+            if (file := _positional(self.calculation)) is not None and name == file.name:
+                self.error(f"{name} is told without an option: {self.prog} FILE")
             near = get_close_matches(name, [*self.calculation.names, "json", "picture"], 1)
             self.error(f"there is no --{name}" + (f"; did you mean --{near[0]}?" if near else ""))
         if odd:
@@ -110,6 +117,9 @@ def _words(one: Calculation, rest: Sequence[str]) -> list[str]:
     for word in rest:
         if _negative(word):
             word = f" {word}"
+        elif word.startswith("--") and word.endswith("=--"):
+            # argparse loses a value that is two dashes.
+            word = f"{word[:-2]} --"
         if open_ and not word.startswith("-"):
             before = found.pop()
             found.append(f"{before} {word}" if "=" in before else f"{before}={word.strip()}")
@@ -152,7 +162,7 @@ def _parser(one: Calculation) -> _Parser:
     out.add_argument("-h", "--help", action="help", help="this")
     out.add_argument("--json", action="store_true", help="everything, as JSON")
     if one.figure is not None:
-        out.add_argument("--picture", metavar="FILE", help="draw it there, .svg or .png")
+        out.add_argument("--picture", metavar="FILE", action="append", help="draw it there, .svg or .png")
         out.add_argument("--overwrite", action="store_true", help="replace a file that is there")
     return parser
 
@@ -484,20 +494,41 @@ def as_dict(one: Calculation, typed: Mapping[str, Any], given: Given, found: Fou
     }
 
 
-def _able(path: str, overwrite: bool) -> None:
-    """Raise Unfit or StoreError where no picture can be written there; before anything is worked out."""
+def _files(one: Calculation, typed: Mapping[str, str | Sequence[str]]) -> list[str]:
+    """Return the files that a calculation reads, as typed."""
+    told = (typed.get(i.name, ()) for i in one.inputs if i.kind == "file")
+    parts = (part for item in told for part in ([item] if isinstance(item, str) else item))
+    return [found.strip() for part in parts for found in (part, *part.split(";"))]
+
+
+def _able(paths: Sequence[str], overwrite: bool, read: Sequence[str]) -> str:
+    """Return where the picture goes; Unfit or StoreError where none can be written there, before the work.
+
+    ``read``: the files that it is drawn from, which no picture replaces.
+    """
     from importlib.util import find_spec
     from pathlib import Path
 
     from isolate.case.store import spared
 
+    if len(paths) > 1:
+        raise Unfit(f"--picture is told once, not {len(paths)} times")
+    (path,) = paths
     place = Path(path)
     if place.suffix.lower() not in (".svg", ".png"):
-        raise Unfit(f"{plain(path)}: a picture's name ends in .svg or .png")
+        raise Unfit(f"{plain(path) or 'nothing'}: a picture's name ends in .svg or .png")
+    if plain(path) != path:
+        raise Unfit(f"{plain(path)}: a picture's name is text, without signs that move a screen")
     if not place.parent.is_dir():
         raise Unfit(f"{plain(path)}: there is no folder {plain(place.parent)}")
-    if place.exists() and not overwrite:
-        raise Unfit(f"{plain(path)} is there already; --overwrite replaces it")
+    if place.exists():
+        if not place.is_file():
+            raise Unfit(f"{plain(path)} is no plain file; a picture goes into one of its own")
+        if not overwrite:
+            raise Unfit(f"{plain(path)} is there already; --overwrite replaces it")
+        if any(Path(one).exists() and place.samefile(one) for one in read if "\0" not in one):
+            raise Unfit(f"{plain(path)} is what is read; a picture does not replace it")
     spared(place)
     if find_spec("matplotlib") is None:
-        raise Unfit("--picture needs the extra that brings it: pip install 'ignition-isolate[chart]'")
+        raise Unfit(f"--picture {NO_CHART}")
+    return path

@@ -39,7 +39,7 @@ def _store(arguments: argparse.Namespace, new: bool = False) -> Store:
     """
     if not new:
         where = arguments.drills or os.environ.get(STORE[0])
-        if where and not Path(where).expanduser().exists():
+        if where and not Path(os.path.expanduser(where)).exists():
             raise Refused(f"{where}: there are no drills; isolate drill lists the scenarios")
     store = open_store(arguments.drills, named=STORE)
     for case in store.cases()[:1]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
@@ -467,7 +468,7 @@ def starts_or_file(text: str, fitted: Fitted) -> tuple[tuple[Start, ...], list[s
     """Return starts as typed, or of the file that is named, and in lines what was taken."""
     name = plain(text).strip().strip("'\"")
     if name.casefold().endswith(TABLES):
-        return _file(Path(name).expanduser(), fitted)
+        return _file(Path(os.path.expanduser(name)), fitted)
     found = starts(text, fitted)
     return found, [f"Taken as: {started(found)}."] if found else []
 

@@ -627,9 +627,10 @@ def readings(chase: Chase) -> dict[tuple[str, str], str]:
     """Return what was measured for an answer, in a line, by (check, what was said); the last where there are more."""
     from isolate.case import measured
 
-    read = measured.behind(chase.state.events, chase.state.void)
+    events = chase.state.events
+    read = measured.behind(events, chase.state.void)
     return {
-        (item.key, chase.fitted.check(item.key).said(item.outcome)): measured.line(read[item.seq])
+        (item.key, chase.fitted.check(item.key).said(item.outcome)): measured.line_of(events, item.seq, read[item.seq])
         for item in chase.state.evidence
         if item.seq in read
     }

@@ -76,6 +76,8 @@ class _Session:
         self.thinker = Thinker(chase)
         self.last = "the opening of the case" if len(chase.state.evidence) == 0 else "what was told before now"
         self.interrupt = words.INTERRUPT.format(leave=k.LEAVE.key)
+        self.compared: dict[tuple[str, str], str] = {}
+        """Files to compare with that were named at a reading: (calculation, input) → as typed."""
         self.shown: Step | None = None
         """The step whose card is on the screen."""
         self.aside = False

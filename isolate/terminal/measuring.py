@@ -40,8 +40,8 @@ if TYPE_CHECKING:
 
 ROOM = 12
 """Columns that a question leaves at least for its answer on the same line."""
-MORE, ENOUGH, LEAST = "more", ".", "<"
-"""What is typed for the rest of the questions, for no more of them, and for the one before."""
+MORE, ENOUGH, LEAST, OUT = "more", ".", "<", "-"
+"""What is typed for the rest of the questions, for no more of them, for the one before, to leave out what was told."""
 MOST_PATHS = 40
 """So many names of files are put up to choose from."""
 SPEAKS = 0.3
@@ -65,6 +65,8 @@ class Session(Protocol):
     console: Console
     face: Face
     interrupt: str
+    compared: dict[tuple[str, str], str]
+    """Files to compare with that were named in this session: (calculation, input) → as typed."""
 
     def say(self, what: str, style: str = "") -> None: ...
     def print(self, *parts: RenderableType) -> None: ...
@@ -84,6 +86,10 @@ class _Back(Exception):
 
 class _Enough(Exception):
     """What may be left out is left out."""
+
+
+class _Out(Exception):
+    """What was told before of this one is left out."""
 
 
 class _More(Exception):
@@ -135,21 +141,41 @@ class _Measuring:
             return
         one = calculation(reads.calc)
         self.names = one.names
-        sheet = _Sheet(reads, one, _wanted(one, reads, self.check is not None))
-        self.s.print(layout.heading(f"{one.title[:1].upper()}{one.title[1:]}", self.s.console.width, "Reading"))
-        self.s.say(words.READING)
-        for name, told in reads.given.items():
+        sheet = self._begun(reads, one)
+        title = re.split("[:,]", one.title)[0]
+        self.s.print(layout.heading(f"{title[:1].upper()}{title[1:]}", self.s.console.width, "Reading"))
+        first = next((one.input(name) for name in sheet.names), None)
+        self.s.say(words.RECORD if first is not None and first.kind == "file" else words.READING)
+        for name, told in sheet.reads.given.items():
             self.s.say(f"{one.input(name).asks.rstrip('.?: ')}: {told}, as this step has it.")
+        if sheet.typed:
+            self.s.say(words.TOLD_BEFORE)
         while True:
             reading = self._taken(sheet)
             if reading is None:
                 self.s.say(words.NOTHING_READ)
                 return
-            again = self._decided(reading)
-            if not again:
+            for wanted in one.inputs:
+                if wanted.kind == "file" and wanted.many and (had := sheet.typed.get(wanted.name)):
+                    self.s.compared[one.name, wanted.name] = had if isinstance(had, str) else ";".join(had)
+            if not self._decided(reading):
                 return
             # What came out is a reason to read once more: what was told stands as it is until told anew.
-            sheet.names = _wanted(one, reads, self.check is not None, sheet.typed)
+            sheet.names = _wanted(one, sheet.reads, self.check is not None, sheet.typed)
+
+    def _begun(self, reads: Reads, one: Calculation) -> _Sheet:
+        """Return the sheet with what is known already: from the step, and from what was told earlier in this case."""
+        check, state = self.check, self.chase.state
+        if check is not None and check.channel and "channel" in reads.asks:
+            # Which channel it is about is what the step is called by: it is not asked. With what it asks it stays.
+            reads = reads.model_copy(update={"given": {**reads.given, "channel": check.channel}})
+        since = state.accepted if state.move is not None else state.events[-1].seq
+        typed, reference = measured.told_before(state.events, state.void, self.chase.fitted, reads, self.key, since)
+        for wanted in one.inputs:
+            # Where files lie is no business of the trail's; which ones to compare with is known in this session.
+            if wanted.kind == "file" and wanted.many and (had := self.s.compared.get((one.name, wanted.name))):
+                typed[wanted.name] = had
+        return _Sheet(reads, one, _wanted(one, reads, check is not None, typed), {**typed}, reference)
 
     def _which(self) -> Reads | None:
         """Return the calculation of the step; where there are several, it is asked for."""
@@ -178,7 +204,8 @@ class _Measuring:
                 # One that was asked again by itself: back among all of them.
                 names, at = sheet.names, len(sheet.names) - 1
                 continue
-            reference = self._reference(sheet)
+            # What was wrong with one input is no reason to ask again where the limits stand.
+            reference = sheet.reference if names is not sheet.names and sheet.reference else self._reference(sheet)
             if reference is None:
                 return None
             if reference == LEAST:
@@ -187,12 +214,14 @@ class _Measuring:
             sheet.reference = reference
             try:
                 typed = with_kept(sheet.calculation, sheet.typed)
-                reading = measured.take(sheet.reads, typed, reference)
+                check = self.check
+                others = measured.others(self.chase.fitted, check) if check is not None else ()
+                reading = measured.take(sheet.reads, typed, reference, others)
                 measured.body(reading)
             except Lacking as error:
                 self.s.say(_sentence(str(error), error.of), "bold")
                 if error.of == measured.REFERENCE:
-                    names, at = [], 0
+                    names, at, sheet.reference = [], 0, ""
                     continue
                 known = error.of in sheet.calculation.names and error.of not in sheet.reads.given
                 # What cannot be is asked again by itself; what is wrong between several, all of it.
@@ -236,7 +265,15 @@ class _Measuring:
                 self.s.say(f"{len(rest)} more are asked for." if rest else "There is nothing more to ask for.")
                 continue
             except _Told as told:
-                self._named(sheet, told)
+                if self._named(sheet, told) and told.name == wanted.name:
+                    been.append(at)
+                    at += 1
+                continue
+            except _Out:
+                sheet.typed.pop(wanted.name, None)
+                self.s.say("    = left out")
+                been.append(at)
+                at += 1
                 continue
             if typed is None:
                 return False
@@ -253,8 +290,12 @@ class _Measuring:
 
         def line(asked: str) -> str | None:
             if before:
-                asked = f"{asked.partition(' (')[0]} (Enter: {plain(before)})"
+                out = "" if wanted.default is None else f"; {OUT} leaves it out"
+                # What an example is for is plain where there is one of its own.
+                asked = f"{re.sub(r' [(](such as|several|Enter:).*', '', asked)} (Enter: {plain(before)}{out})"
             typed = self._line(f"{number} {asked}", wanted)
+            if typed == OUT and before and wanted.default is not None:
+                raise _Out
             if typed == LEAST:
                 raise _Back
             if typed == ENOUGH:
@@ -285,7 +326,7 @@ class _Measuring:
             return self.s.face.line(prompt, bar, self.s.interrupt, choices)
         while True:
             typed = self.s.face.line(prompt, bar, self.s.interrupt, Search(paths, row=wanted.many))
-            if typed is None or typed in ("", LEAST, "?", ENOUGH) or typed.casefold() == MORE or self._other(typed):
+            if typed is None or typed.casefold() in ("", LEAST, "?", ENOUGH, OUT, MORE) or self._other(typed):
                 return typed
             found = files(typed, wanted)
             if (odd := next(((path, why) for path in found if (why := unreadable(path))), None)) is None:
@@ -297,30 +338,31 @@ class _Measuring:
         found = re.fullmatch(r"([a-z][a-z0-9-]*)\s*=\s*(.*)", typed)
         return _Told(found[1], found[2]) if found and found[1] in self.names else None
 
-    def _named(self, sheet: _Sheet, told: _Told) -> None:
-        """Take an input that was told by its name, whatever was asked."""
+    def _named(self, sheet: _Sheet, told: _Told) -> bool:
+        """Take an input that was told by its name, whatever was asked; False where it cannot be taken."""
         wanted = sheet.calculation.input(told.name)
         if told.name in sheet.reads.given:
             self.s.say(f"{told.name} is settled by this step.", "bold")
-            return
+            return False
         if not told.value.strip():
             sheet.typed.pop(told.name, None)
             self.s.say(f"{told.name}: left out.")
-            return
+            return wanted.default is not None
         value = told.value
         if wanted.kind == "file":
             found = files(value, wanted)
             if (odd := next(((path, why) for path in found if (why := unreadable(path))), None)) is not None:
                 self.s.say(f"{plain(str(odd[0]))}: {odd[1]}.", "bold")
-                return
+                return False
             value = ";".join(map(str, found))
         try:
             telling.value(wanted, value)
         except ValueError as error:
             self.s.say(_sentence(str(error), told.name), "bold")
-            return
+            return False
         sheet.typed[told.name] = value
         self._understood(sheet, wanted, told.name)
+        return True
 
     def _understood(self, sheet: _Sheet, wanted: Input, name: str = "") -> None:
         """Say back at once what was understood."""
@@ -352,15 +394,17 @@ class _Measuring:
 
     def _decided(self, reading: Reading) -> bool:
         """Show a reading and take what is done with it; True where it is read once more."""
-        left, drawn = self._show(reading)
         proposed = next((i for i, (name, _) in enumerate(self.answers, 1) if name == reading.outcome), 0)
+        left, drawn = self._show(reading, proposed)
         keys = self._keys(proposed, left, drawn)
         enter = "Enter, " if any(not key.key for key in keys) else ""
         digits = f"1-{len(self.answers)}, " if self.answers else ""
         prompt = f"{enter}{digits}or another key:" if enter or digits else "A key:"
+        again = False
         while True:
-            self._proposal(reading, proposed)
-            pressed = self.s.pressed(prompt, keys)
+            # After a picture only what is proposed is said again, so that the picture stays on the screen.
+            self.s.print(*self._proposal(reading, proposed)[1 if again and self.answers else 0 :])
+            pressed, again = self.s.pressed(prompt, keys), True
             if pressed == k.MEASURE.key:
                 return True
             if pressed == k.PICTURE.key:
@@ -397,7 +441,7 @@ class _Measuring:
         keys += [k.LINES] * bool(left) + [k.PICTURE] * bool(drawn)
         return [*keys, Key(k.BACK.key, k.BACK.word, "leave it: nothing of it is kept"), k.LEAVE]
 
-    def _show(self, reading: Reading) -> tuple[list[RenderableType], list[str]]:
+    def _show(self, reading: Reading, proposed: int) -> tuple[list[RenderableType], list[str]]:
         """Show what came out, verdict first; return what there was no room for: sentences, and the picture."""
         console, one, found = self.s.console, reading.calculation, reading.found
         judged = reading.judged
@@ -417,11 +461,13 @@ class _Measuring:
             ascii_only = not (console.encoding or "").casefold().startswith("utf")
             drawn = [plain(line) for line in one.draw(found, console.width - 1, ascii_only)]
         # Verdict, what to heed and the answers stay on the screen together; the rest is a key away.
-        spare = console.height - layout.tall(console, Group(*parts, *heed)) - len(self.answers) - 9
+        foot = len(layout.bar(self.chase, self._keys(proposed, [1], "p"))(console.width)) + 1
+        below = Group(layout.text(words.MORE_LINES.format(count=99)), *self._proposal(reading, proposed))
+        spare = console.height - layout.tall(console, Group(*parts, *heed, below)) - foot
         left: list[RenderableType] = []
         for place, line in enumerate(lines):
             spare -= layout.tall(console, line)
-            if console.is_terminal and place and spare < 0:
+            if console.is_terminal and spare < 0:
                 left = lines[place:]
                 break
             parts.append(line)
@@ -433,18 +479,17 @@ class _Measuring:
         self.s.print(*parts, *heed)
         return left, drawn
 
-    def _proposal(self, reading: Reading, proposed: int) -> None:
+    def _proposal(self, reading: Reading, proposed: int) -> list[RenderableType]:
+        """Return the answers and what is proposed; of a repair that there is nothing to answer."""
         if self.check is None:
-            self.s.say(words.AT_A_REPAIR)
-            return
+            return [layout.text(words.AT_A_REPAIR)]
         items = [(str(i), said, "") for i, (_, said) in enumerate(self.answers, 1)]
-        self.s.print(layout.keyed([*items, ("u", "could not tell", "")], self.s.console.width))
+        undecided = reading.judged is not None and reading.judged.verdict == measured.CANNOT_TELL
+        said = words.UNDECIDED if undecided else words.UNJUDGED
         if proposed:
-            self.s.say(words.PROPOSED.format(number=proposed, said=self.answers[proposed - 1][1]), "bold")
-        elif reading.judged is not None and reading.judged.verdict == measured.CANNOT_TELL:
-            self.s.say(words.UNDECIDED, "bold")
-        else:
-            self.s.say(words.UNJUDGED, "bold")
+            said = words.PROPOSED.format(number=proposed, said=self.answers[proposed - 1][1])
+        rows = layout.keyed([*items, ("u", "could not tell", "")], self.s.console.width)
+        return [rows, layout.text(said, "bold")]
 
     def _note(self, reading: Reading) -> None:
         self.s.did(
@@ -466,6 +511,14 @@ class _Measuring:
             why = plain(told)
         said = "could not tell" if outcome is None else self.check.said(outcome)
         kept, before = measured.body(reading), self.chase.belief
+        state = self.chase.state
+        if outcome is not None and (had := measured.said_before(state.events, state.void, self.check, kept)):
+            self.s.say(words.SAID_BEFORE.format(had=had), "bold")
+            return False
+        # Asked before any of it is on the trail: whoever is cut off here finds the step, and with it the list, again.
+        more: list[tuple[FitCheck, Reading]] = []
+        if reading.files and outcome is not None:
+            more = self._picked(self.chase.also(reading, self.key, measured.channel_of(reading)))
         try:
             self.s.did(f"{self.step.title}: {said}", lambda: self.chase.answer(outcome, why, kept))
         except Refused as error:
@@ -473,27 +526,32 @@ class _Measuring:
             return False
         self.s.say(f"Answered: {said}{', with the reading' if outcome is not None else ''}.")
         if reading.files and outcome is not None:
-            self._record(reading, outcome, before)
+            self._record(reading, outcome, before, more)
         return True
 
     # -- a record says more than one thing ---------------------------------------------------------------
 
-    def _record(self, reading: Reading, outcome: str, before: Belief) -> None:
-        """Offer what the same record answers of other checks, say what it weighs, and offer the start that it is of."""
+    def _record(
+        self, reading: Reading, outcome: str, before: Belief, more: Sequence[tuple[FitCheck, Reading]]
+    ) -> None:
+        """Take what the same record answers of other checks, say what it weighs, and offer the start that it is of."""
         check, chase = self.check, self.chase
         assert check is not None
-        channel = measured.channel_of(reading)
         taken = [(check.key, outcome, measured.body(reading))]
-        more = self._picked(chase.also(reading, check.key, channel))
         if more:
             said = [(other.key, of_it.outcome, measured.body(of_it)) for other, of_it in more]
-            self.s.did(f"{len(said)} more answers from the same record", lambda: chase.record(said))
-            self.s.say(f"Taken: {len(said)} more, each from the same record. b takes the last one back.")
-            taken += said
+            try:
+                self.s.did(f"{len(said)} more answers from the same record", lambda: chase.record(said))
+            except Refused as error:
+                self.s.say(str(error), "bold")
+            else:
+                self.s.say(f"Taken: {len(said)} more from the same record. b takes the last one back.")
+                taken += said
         if rows := weighed(chase, before, taken):
             self.s.print(layout.text("What this record says, for and against:", "bold"), *rows)
-        if (start := measured.start_of(reading, self.chase.fitted.channels)) is not None:
-            self._start(start)
+        # A start that was made for a check has been counted: the answer to that check is that start.
+        if not check.entry.starts and (start := measured.start_of(reading, chase.fitted.channels)) is not None:
+            self._start(start, measured.disagrees(reading))
 
     def _picked(self, found: Sequence[tuple[FitCheck, Reading]]) -> list[tuple[FitCheck, Reading]]:
         """Ask which of these are taken as well: all, none, or each by its digit."""
@@ -522,19 +580,39 @@ class _Measuring:
                 return [one for i, one in enumerate(found[:9]) if i not in out]
             out ^= {int(pressed) - 1}
 
-    def _start(self, start: Start) -> None:
-        """Offer the start that a record is of for the history of starts, once."""
+    def _start(self, start: Start, disagrees: bool) -> None:
+        """Offer the start that a record is of for the history of starts, once.
+
+        ``disagrees``: the record shows a light in a start that was told not to have lit, which its answer says.
+        """
         from isolate.case.record import start_words
+        from isolate.reasoning.starts import UNKNOWN
 
         chase = self.chase
         told = list(chase.intake.starts)
+        places = list(range(len(told)))[::-1]
+        if disagrees and not (places := [i for i in places if not told[i].lit]):
+            return
+
+        def unlike(i: int) -> int:
+            other = UNKNOWN not in (told[i].channel, start.channel) and told[i].channel != start.channel
+            return int(other) + int(told[i].lit != start.lit and not disagrees)
+
+        # Those that it can be come first, the latest before the others; one that it cannot well be, after *new*.
+        places.sort(key=unlike)
+        called = {i: "the latest told" if i == len(told) - 1 else f"number {i + 1} of {len(told)} told" for i in places}
+        items = [(str(i), f"it is {called[i]}: {start_words(told[i])}") for i in places[:MOST_STARTS]]
+        if not disagrees:
+            fits = sum(not unlike(i) for i in places[:MOST_STARTS])
+            items.insert(fits, ("new", "it is not among the starts told: add it as the latest"))
         self.s.say(f"The start that was recorded: {start_words(start)}.", "bold")
-        alike = [(str(i), f"it is this one, told already: {start_words(s)}") for i, s in enumerate(told)]
-        items = [("new", "it is not among the starts told: add it as the latest"), *alike[-MOST_STARTS:]]
         chosen = self.s.choose("Is it among the starts told (b: leave them as they are)?", items)
         if chosen is None:
             return
-        starts = measured.with_start(told, start, None if chosen == "new" else int(chosen))
+        starts = measured.with_start(told, start, None if chosen == "new" else int(chosen), disagrees)
+        if starts == told:
+            self.s.say("It is there as it was recorded: nothing to add.")
+            return
         self.s.did("the recorded start", lambda: chase.tell(starts=[s.as_dict() for s in starts]))
         self.s.say("Taken in with the starts.")
 
@@ -572,10 +650,14 @@ def weighed(chase: Chase, before: Belief, taken: Sequence[tuple[str, str, Mappin
                 bits.setdefault((told.check, told.outcome), []).append((weight, name))
     rows: list[RenderableType] = []
     for key, outcome, body in taken:
-        check, weights = fitted.check(key), sorted(bits.get((key, outcome), []), key=lambda w: -abs(w[0]))
-        said = [f"{strength(w)} {name} ({w:+.1f} bits)" for w, name in weights[:MOST_SAID] if abs(w) >= SPEAKS]
+        check = fitted.check(key)
+        weights = sorted((w for w in bits.get((key, outcome), []) if abs(w[0]) >= SPEAKS), key=lambda w: -abs(w[0]))
+        # Much speaks against much; what a record speaks for is what somebody looks for, and comes first.
+        speaks = [w for w in weights if w[0] > 0][: MOST_SAID - 2]
+        speaks += [w for w in weights if w[0] < 0][: MOST_SAID - len(speaks)]
+        said = [f"{strength(w)} {name} ({w:+.1f} bits)" for w, name in speaks]
         at = body.get("seconds")
-        when = f" (seconds {at[0]:g} to {at[1]:g})" if at else ""
+        when = f" (seconds {at[0]:.1f} to {at[1]:.1f})" if at else ""
         mark = "" if check.title.endswith("?") else ":"
         rows.append(Padding(layout.text(f"{check.title}{mark} {check.said(outcome)}{when}"), (0, 0, 0, 2)))
         rows.append(Padding(layout.text("; ".join(said) or "says nothing either way of any zone", "dim"), (0, 0, 0, 4)))
@@ -596,18 +678,23 @@ def named(typed: str) -> Path:
     text = typed.strip()
     if text.startswith("file://"):
         return Path(unquote(urlsplit(text).path))
-    if Path(text).expanduser().exists():
-        return Path(text).expanduser()
+    if _home(text).exists():
+        return _home(text)
     if len(text) > 1 and text[0] == text[-1] and text[0] in "'\"":
-        return Path(text[1:-1]).expanduser()
+        return _home(text[1:-1])
     if "\\" in text and os.sep == "/":
         try:
             parts = shlex.split(text)
         except ValueError:
             parts = []
         if len(parts) == 1:
-            return Path(parts[0]).expanduser()
-    return Path(text).expanduser()
+            return _home(parts[0])
+    return _home(text)
+
+
+def _home(path: str) -> Path:
+    """Return a path with ~ spelt out; as it is where there is no such person, who would raise RuntimeError."""
+    return Path(os.path.expanduser(path))
 
 
 def files(typed: str, wanted: Input) -> list[Path]:
@@ -636,7 +723,7 @@ def paths(typed: str) -> list[tuple[str, str, str]]:
     """Return the files and folders that what was typed may be the beginning of, to complete it from."""
     text = typed.lstrip().lstrip("'\"")
     folder, _, begun = text.rpartition("/")
-    place = Path(folder or ("/" if text.startswith("/") else ".")).expanduser()
+    place = _home(folder or ("/" if text.startswith("/") else "."))
     found = []
     try:
         with os.scandir(place) as entries:

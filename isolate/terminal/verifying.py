@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Sequence
 from contextlib import ExitStack
@@ -355,7 +356,7 @@ def _sign(arguments: argparse.Namespace) -> int:
         raise Refused(
             "which key signs? --key FILE, or key in the settings; isolate review key NAME --out FILE makes one"
         )
-    path = Path(where).expanduser()
+    path = Path(os.path.expanduser(where))
     bad: list[str] = []
     known = keys.people(told.people, bad)
     _passed_over(bad)
@@ -448,7 +449,7 @@ def _key(arguments: argparse.Namespace) -> int:
     where = arguments.out or (Path(told.key) if told.key else None)
     if where is None:
         raise Refused("where is the private key to be kept? --out FILE")
-    path = Path(where).expanduser()
+    path = Path(os.path.expanduser(where))
     for there in (path, path.with_name(path.name + keys.PUBLIC)):
         if there.exists():
             raise Refused(f"{there} is there already and was left as it is")

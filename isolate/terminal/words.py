@@ -42,12 +42,17 @@ NOT_WRITTEN = "What you just did could not be written to the case: {why}"
 LAST_KEPT = "The last thing acknowledged: {last}. All up to there is on disk."
 
 READING = "As you would write it: 28.1 V, 1,5 mm, 30 MΩ ± 5 %. ? says more, < goes back, name=value tells another one."
+RECORD = (
+    "The file's name, typed, pasted or dropped here. ? says more, < goes back, name=value tells another one."
+)
+TOLD_BEFORE = "What was told before in this case stands after Enter: it is taken by Enter alone."
 NOTHING_READ = "Left: nothing of this reading is kept."
 REFERENCE = "Where the limits stand in your approved data (document, page or task)"
 MORE_LINES = "{count} more lines: l shows them."
 PROPOSED = "This is answer {number}: {said}. Enter takes it; another answer asks why."
 UNDECIDED = "It cannot be told from this: m reads again, u is could not tell; another answer asks why."
 UNJUDGED = "It was held against nothing that answers here: answer by a digit, or k keeps it as a note."
+SAID_BEFORE = "Against counting twice: {had} already. k keeps it as a note."
 AT_A_REPAIR = "It answers nothing: Enter keeps it as a note with this repair."
 
 ENDS = "{title}: that ends this case, once all is closed up."

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import math
+import os
 import re
 from collections.abc import Mapping, Sequence
 from functools import cache
@@ -208,3 +209,15 @@ def test_a_picture_that_is_too_wide_or_not_ascii_is_seen() -> None:
         )
         with pytest.raises(AssertionError):
             clean(one, {})
+
+
+@pytest.mark.parametrize("name", [n for n in MADE if any(i.kind == "file" for i in calculation(n).inputs)])
+def test_a_file_that_never_ends_is_not_read(name: str, tmp_path: Path) -> None:
+    pipe = tmp_path / "pipe.csv"
+    os.mkfifo(pipe)
+    one = calculation(name)
+    for i in one.inputs:
+        if i.kind == "file":
+            for path in (str(pipe), "/dev/zero"):
+                with pytest.raises(Unfit):
+                    one.work(read(one, {**base(name), i.name: path}))

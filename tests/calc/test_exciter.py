@@ -193,6 +193,8 @@ def test_a_sagging_supply_is_put_right_first() -> None:
         ({"count": "2", "seconds": "0.2 s ± 0.2 s"}, "no time to count in", "seconds"),
         ({"count": "20", "seconds": "20 ms"}, "no rate that an exciter has", "count"),
         ({"count": "0", "seconds": "20 s", "missed": "3"}, "no beat", "missed"),
+        ({"count": "24", "seconds": "24 s", "missed": "200"}, "leaves no beat", "missed"),
+        ({"count": "20", "seconds": "20 s", "slowest": "0 /s"}, "no limit", "slowest"),
         ({"other_count": "20", "other_seconds": "20 s"}, "set beside a count", "count"),
         ({"count": "20", "seconds": "20 s", "other_count": "20"}, "over what time", "other-seconds"),
         ({"count": "-3", "seconds": "20 s"}, "count", "count"),

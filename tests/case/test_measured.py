@@ -23,7 +23,7 @@ from hypothesis import strategies as st
 
 from isolate.calc import TITLES, calculation
 from isolate.calc.shape import CANNOT_TELL, Calculation, Figure, Found, Given, Input, Judged, Unfit
-from isolate.case import measured
+from isolate.case import handing, measured
 from isolate.case.case import RECORD, Intake, Person
 from isolate.case.chase import Chase, Kit
 from isolate.case.handing import text as handed
@@ -50,29 +50,36 @@ class Detail:
 
 
 def _recorded(given: Given) -> Found:
-    """Read a record of three words: channel, speed, supply."""
+    """Read a record of three words, or four: channel, speed, supply, and lit where it did."""
     words = Path(given["log"]).read_text(encoding="utf-8").split()
-    if len(words) != 3:
+    if len(words) not in (3, 4):
         raise Unfit("the log holds no start", "log")
-    channel, speed, supply = words
+    channel, speed, supply, *lit = words
     judged = {
-        "": Judged("unlit", "no rise of the temperature", (3.0, 40.0)),
+        "": Judged(*(("lit", "it rose") if lit else ("unlit", "no rise of the temperature")), (3.0, 40.0)),
+        "light": Judged("lights" if lit else "no-light", "by the record", (26.0, 40.0)),
         "speed": Judged(speed, "by the record", (10.0, 20.5)),
         "supply": Judged(supply, "", (12.0, 13.0)),
         "command": Judged("commanded", "", (5.0, 40.0)),
     }
-    start = {"channel": channel, "lit": False, "seconds": None, "at": "2026-11-27 05:58"}
+    seconds = 4.5 if lit else None
+    start = {"channel": channel, "lit": bool(lit), "seconds": seconds, "at": "2026-11-27 05:58"}
     return Found(("It did not light.",), (Figure("fuel", "fuel on", 26.0, 25.9, 26.1, "s"),), judged, (), Detail(start))
 
 
 RECORDED = Calculation(
     "start",
     TITLES["start"],
-    (Input("log", "file", "The log"), Input("channel", "text", "Channel that was selected", default="")),
+    (
+        Input("log", "file", "The log"),
+        Input("good", "file", "Good ones", default="", many=True),
+        Input("channel", "text", "Channel that was selected", default=""),
+    ),
     _recorded,
     "made up for these tests",
     {
         "": {"unlit": "No rise", "fuel": "Fuel", "speed": "Speed", "lit": "It lit"},
+        "light": {"lights": "It lights", "late": "Late", "no-light": "No light"},
         "speed": {"as-ever": "As fast as ever", "slow": "Slow"},
         "supply": {"present": "There", "low": "Low", "absent": "Not there"},
         "command": {"commanded": "Commanded", "not-commanded": "Not commanded", "wrong-one": "The other one"},
@@ -357,7 +364,7 @@ def test_whatever_stands_in_its_place_is_refused_or_told(anything: Any) -> None:
     with pytest.raises(Refused):
         kept(anything)
     assert line(anything) and lines(anything)
-    assert measured.seals(anything) == frozenset()
+    assert measured.seal(anything) == ""
 
 
 def test_what_was_typed_is_shown_plain(hf3: Fitted) -> None:
@@ -481,6 +488,86 @@ def test_the_start_of_a_record_takes_its_place_once(hf3: Fitted, tmp_path: Path,
     assert odd is not None and odd.channel == "unknown"
 
 
+def test_a_start_that_lit_though_told_otherwise_is_not_weighed_twice(
+    hf3: Fitted, tmp_path: Path, recorder: None
+) -> None:
+    # What the record says is weighed given that no light was told: so that stands in the history.
+    reading = of_record(hf3, log(tmp_path, "B as-ever present lit"))
+    assert reading.outcome == "readings-disagree" and measured.disagrees(reading)
+    start = measured.start_of(reading, hf3.channels)
+    told = [Start("B", False, lane="1")]
+    assert start is not None and measured.with_start(told, start, 0, lit_stands=True) == [
+        Start("B", False, lane="1", at="2026-11-27 05:58")
+    ]
+    assert not measured.disagrees(of_record(hf3, log(tmp_path)))
+
+
+def test_a_start_made_for_a_check_answers_that_check_alone(kit: Kit, tmp_path: Path, recorder: None) -> None:
+    assert kit.fitted.check("start-alone/B").entry.starts
+    chase = begun(kit)
+    reading = take(reads(kit.fitted, "start-alone/B", "start"), {"log": str(log(tmp_path))})
+    assert chase.also(reading, "recorded-start-read", "B") and not chase.also(reading, "start-alone/B", "B")
+
+
+def test_a_record_of_another_channel_is_not_taken(hf3: Fitted, tmp_path: Path, recorder: None) -> None:
+    check = hf3.check("start-alone/B")
+    one, others = reads(hf3, "start-alone/B", "start"), measured.others(hf3, check)
+    for channel, said in (("A", "channel A"), ("both", "both channels together")):
+        with pytest.raises(Lacking, match=said) as caught:
+            take(one, {"log": str(log(tmp_path, f"{channel} as-ever present"))}, "", others)
+        assert caught.value.of == "log"
+    for channel in ("B", "unknown"):
+        assert take(one, {"log": str(log(tmp_path, f"{channel} as-ever present"))}, "", others).outcome == "no-light"
+    # One that asks which channel was selected is there to find that another was commanded.
+    command, path = reads(hf3, "command-read/B", "start"), log(tmp_path, "A slow low")
+    assert take(command, {"log": str(path)}, "", measured.others(hf3, hf3.check("command-read/B")))
+    assert measured.others(hf3, hf3.check("recorded-start-read")) == frozenset()
+
+
+def test_good_starts_may_be_compared_with_again(kit: Kit, tmp_path: Path, recorder: None) -> None:
+    # What a record was compared with is not what it answers from.
+    good = str(log(tmp_path, "A as-ever present lit", "good.csv"))
+    one = reads(kit.fitted, "recorded-start-read", "start")
+    first = body(take(one, {"log": str(log(tmp_path)), "good": [good]}))
+    second = body(take(one, {"log": str(log(tmp_path, "B slow low", "b.csv")), "good": [good]}))
+    assert measured.seal(first) == hashlib.sha256((tmp_path / "start.csv").read_bytes()).hexdigest()
+    chase = begun(kit)
+    at(chase, "recorded-start-read")
+    chase.answer(first["outcome"], reading=first)
+    events, check = chase.state.events, kit.fitted.check("recorded-start-read")
+    assert measured.said_before(events, (), check, first) and not measured.said_before(events, (), check, second)
+
+
+def test_what_was_told_before_holds_at_a_step_where_it_is_still_so(kit: Kit) -> None:
+    """Limits at the same step; what was measured only within the same work, on the same channel, once."""
+    fitted, reading = kit.fitted, body(low(kit.fitted))
+    one = reads(fitted, "supply-read", "volts")
+    chase = begun(kit)
+    at(chase, "supply-read")
+    assert measured.told_before(chase.state.events, (), fitted, one, "supply-read", 0) == ({}, "")
+    chase.note("looked at first", "supply-read", reading)
+    events = chase.state.events
+    assert measured.told_before(events, (), fitted, one, "supply-read", chase.state.accepted) == (VOLTS, WHERE)
+    later, noted = events[-1].seq, events[-1].seq
+    assert measured.told_before(events, (), fitted, one, "supply-read", later) == ({"least": "24 V"}, WHERE)
+    assert measured.told_before(events, {noted}, fitted, one, "supply-read", 0) == ({}, ""), "taken back"
+    assert measured.told_before(events, (), fitted, one, "standby-read", later) == ({}, ""), "another limit"
+    chase.answer("low", reading=reading)
+    events = chase.state.events[:1] + chase.state.events[-1:]
+    answered = next(e for e in chase.state.events if e.kind == "answered")
+    found = measured.told_before([answered], (), fitted, one, "supply-read", 0)
+    assert found == ({"least": "24 V"}, WHERE), "a check done again is measured again"
+
+
+def test_what_stood_in_is_not_told_as_measured(hf3: Fitted) -> None:
+    one = reads(hf3, "lead-insulation/B", "insulation")
+    given_ = {"reading": "450 Mohm", "voltage": "500 V", "air": "dry", "temperature": "20 °C", "least": "100 Mohm"}
+    kept_ = body(take(one, given_, WHERE))
+    stood = [told for asked, told in kept_["understood"] if told.endswith(measured.NOT_TOLD)]
+    assert len(stood) == 1 and stood[0].startswith("20"), "the temperature that the limit is stated for"
+    assert "What the tester reads: 450" in " ".join(lines(kept_)) and "MΩ" in line(kept_)
+
+
 # -- shown -------------------------------------------------------------------------------------------
 
 
@@ -501,17 +588,32 @@ def test_record_and_hand_over_show_what_was_read(kit: Kit, tmp_path: Path, recor
         "seconds 3 to 40",
     ):
         assert part in said
-    from isolate.case import handing
-
     facts = {"by": "Quill", "to": "Ash", "loose": "none", "list-by": "Quill", "out": 0}
     over = " ".join(handed(chase, handing.body(chase, facts)).split())
     assert "22.1 V (22.05 to 22.15 V)" in over and seal in over
     same(kit, chase)
 
 
+def test_an_answer_against_its_reading_is_told_as_one_with_its_reason(kit: Kit) -> None:
+    chase = begun(kit)
+    at(chase, "supply-read")
+    chase.answer("right", "the meter was flat", body(low(kit.fitted)))
+    seq = next(e.seq for e in chase.state.events if e.kind == "answered")
+    assert measured.against(chase.state.events, seq) == "the meter was flat"
+    facts = {"by": "Quill", "to": "Ash", "loose": "none", "list-by": "Quill", "out": 0}
+    for text in (record(chase, NOT_ENDED), handed(chase, handing.body(chase, facts))):
+        flat = " ".join(text.split())
+        assert "ANSWERED OTHERWISE" in flat and "because: the meter was flat" in flat
+    chase.take_back()
+    chase.answer("low", "as it is", body(low(kit.fitted)))
+    seq = next(e.seq for e in reversed(chase.state.events) if e.kind == "answered")
+    assert measured.against(chase.state.events, seq) == "" and "OTHERWISE" not in record(chase, NOT_ENDED)
+    assert measured.against(chase.state.events, 10_000) == ""
+
+
 def test_an_end_without_a_limit_is_said_so() -> None:
     figure = {"name": "a", "says": "insulation", "value": None, "low": 5e8, "high": None, "unit": "Ω"}
-    assert measured.figured(figure) == "insulation (500000000 Ω or more)"
+    assert measured.figured(figure) == "insulation (500 MΩ or more)"
     assert measured.figured({**figure, "low": None, "high": 3.0}) == "insulation (3 Ω or less)"
     assert measured.figured({**figure, "low": None}) == "insulation not known"
     close = {**figure, "value": 24.02, "low": 24.0152, "high": 24.0248, "unit": "V"}
@@ -570,6 +672,22 @@ def test_the_answer_follows_from_the_reading(tmp_path: Path, kit: Kit) -> None:
     chase.accept("check", "standby-read")
     found = Script(written, kit.fitted, path.parent).measured("standby-read", "check")
     assert found is not None and found.outcome == "low" and found.reading.reference == "task 4"
+
+
+def test_files_are_named_from_the_folder_of_the_file_of_answers(tmp_path: Path, hf3: Fitted, recorder: None) -> None:
+    for name in ("start.csv", "a.csv", "b.csv"):
+        log(tmp_path, name=name)
+    for good in ("[a.csv, b.csv]", "a.csv; b.csv"):
+        path = told(tmp_path, f"readings:\n  recorded-start-read:\n    log: start.csv\n    good: {good}\n")
+        found = Script(read(path, Answers, hf3), hf3, tmp_path).measured("recorded-start-read", "check")
+        assert found is not None and [p.parent for p in found.reading.files] == [tmp_path] * 3
+    path = told(tmp_path, "readings:\n  command-read/B: {log: start.csv}\n")
+    found = Script(read(path, Answers, hf3), hf3, tmp_path).measured("command-read/B", "check")
+    assert found is not None and found.reading.given["channel"] == "B", "it is known which"
+    log(tmp_path, "A as-ever present")
+    path = told(tmp_path, "readings:\n  start-alone/B: {log: start.csv}\n")
+    with pytest.raises(KnowledgeError, match=r"answers.yaml:\d+: .*channel A"):
+        read(path, Answers, hf3)
 
 
 def test_a_file_plays_with_its_readings_and_what_a_record_says_besides(

@@ -28,6 +28,7 @@ from isolate.case.play import Clock
 from isolate.case.steps import LIKELY, WORTH, Ask, Confirm, Cross, Deferring, Offer, Step, Wait, Walk
 from isolate.case.think import Thinker
 from isolate.kb.fit import Fitted
+from isolate.reasoning.problem import Routes
 from isolate.reasoning.starts import Start
 
 EVERYBODY = (
@@ -207,6 +208,25 @@ def test_what_was_thought_of_is_used_and_nothing_of_it_is_on_the_trail(kit: Kit)
         assert bench.chase.ranked().budget == budget
     # Every answer that may come was thought of, not only the likeliest.
     assert len([key for key in slow.chase.kit.plans if key[-1] == THOUGHT]) == len(asked.outcomes)
+
+
+def test_who_thinks_ahead_fills_no_table_of_whoever_is_answered(kit: Kit, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two who filled one table at once took each other's columns, or fell over a table that had just grown."""
+    asked: dict[int, set[int]] = {}
+    costs = Routes.costs
+
+    def seen(self: Routes, opened: Any, columns: Any) -> Any:
+        asked.setdefault(threading.get_ident(), set()).add(id(self))
+        return costs(self, opened, columns)
+
+    monkeypatch.setattr(Routes, "costs", seen)
+    kits = anew(kit)
+    bench = begin(kits)
+    thinker = Thinker(bench.chase)
+    thinker.begin(bench.offer)
+    thinker.wait()
+    bench.chase.decline("no key", bench.offer.key)
+    assert len(asked) == 2 and not set.intersection(*asked.values())
 
 
 def test_as_the_minutes_left_go_by_it_thinks_anew(kit: Kit, monkeypatch: pytest.MonkeyPatch) -> None:

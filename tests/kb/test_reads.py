@@ -43,7 +43,7 @@ ONE = Calculation("volts", "one verdict", INPUTS, nothing, "made", {"": {"within
 MANY = Calculation(
     "start",
     "several verdicts",
-    INPUTS,
+    (*INPUTS, Input("log", "file", "The record", default="")),
     nothing,
     "made",
     {"speed": {"slow": "Slow", "fast": "Fast"}, "volts": {"v": "V"}},
@@ -177,6 +177,18 @@ def test_nothing_is_not_both_an_outcome_and_no_answer(base: Base) -> None:
             "{calc: torque, given: {most: '2'}}",
             ["reads.given.most: `most` is a limit: it is asked from the approved data, and none is held here"],
         ),
+        (
+            "{calc: start, given: {log: /etc/hosts}}",
+            ["reads.given.log: `log` is a file: whoever takes the reading names it"],
+        ),
+        (
+            "{calc: volts, along: true, gives: {within: tight, above: loose}}",
+            ["reads.along: calc volts reads no record, so there is none to read along"],
+        ),
+        (
+            "{calc: torque, only: {propellers: true}}",
+            ["reads.only.propellers: no engine here has the feature `propellers`"],
+        ),
     ],
 )
 def test_what_a_calculation_does_not_have(base: Base, item: str, messages: list[str]) -> None:
@@ -190,6 +202,12 @@ def test_a_reading_that_is_settled_has_to_be_one(base: Base) -> None:
     reads(base, item)
     (problem,) = check(load(base.folder))
     assert str(problem).startswith(f"{spots(base, item)}: nut-feel, reads.given.turn: ") and "twice" in problem.message
+
+
+def test_a_calculation_named_twice_is_told(base: Base) -> None:
+    reads(base, GOOD, "{calc: torque}", GOOD, "{calc: volts, only: {inserts: true}}")
+    (problem,) = check(load(base.folder))
+    assert problem.message == "nut-feel, reads: calc volts is named twice, in the same way"
 
 
 def test_each_of_several_is_told_on_its_own_line(base: Base) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import os
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import cache
@@ -26,11 +27,13 @@ from isolate.case.chase import Chase
 from isolate.case.events import Event
 from isolate.case.memory import Memory
 from isolate.case.play import Clock
+from isolate.case.version import VERSION
 from isolate.review.named import Names
 from isolate.review.pages import case_page
 from isolate.review.provenance import prov_json
 from isolate.review.replay import replayed
 from isolate.review.review import review
+from isolate.review.reworked import reworked
 from isolate.review.shapes import Review
 from isolate.review.story import readings, story
 from isolate.review.tables import TABLES, rows, write_tables
@@ -172,7 +175,7 @@ def test_story_and_screen_tell_it_at_every_width() -> None:
         text = console.file.getvalue()  # type: ignore[attr-defined]
         assert all(len(line) <= width for line in text.splitlines())
         flat = " ".join(text.split())
-        assert "Read: Volts at rest 28.1 ± 0.05 V" in flat and "(taken back later)" in flat and "\x1b" not in text
+        assert "Read: Volts at rest: 28.1 ± 0.05 V" in flat and "(taken back later)" in flat and "\x1b" not in text
 
 
 def test_weights_and_json_have_it() -> None:
@@ -228,6 +231,7 @@ def test_provenance_derives_the_answer_from_the_reading_and_the_reading_from_its
     at = max(e.seq for e in events if e.kind == "answered")
     told = json.loads(text)
     entity = told["entity"][f"case:event-{at}-reading"]
+    assert not {"\x1b", "\u202e"} & set("".join(map(str, entity.values()))), "signs that move a screen"
     assert entity["isolate:verdict"] == "right" and entity["isolate:seconds"] == "1 to 2.5"
     derived = {(d["prov:generatedEntity"], d["prov:usedEntity"]) for d in told["wasDerivedFrom"].values()}
     assert (f"case:event-{at}", f"case:event-{at}-reading") in derived
@@ -246,3 +250,84 @@ def test_whatever_stands_in_its_place_costs_no_more_than_its_own_line(odd: Any) 
     assert measured.UNREADABLE in prov_json(events)
     html = case_page(review(kits, events, without=("firm", "least", "unasked")))  # type: ignore[arg-type]
     assert "not in a form that can be told" in html
+
+
+# -- a reading that does not follow from what was typed -------------------------------------------------
+
+
+def last() -> dict[str, Any]:
+    """The reading of the last answer: 28.1 V at rest, 26.4 V loaded, right beside a least of 24 V."""
+    return dict(next(e for e in reversed(worked()) if e.kind == "answered").body["reading"])
+
+
+def first(name: str, value: object) -> dict[str, Any]:
+    """Something else in the first of its figures."""
+    one, *rest = last()["figures"]
+    return {"figures": [{**one, name: value}, *rest]}
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"given": {**last()["given"], "loaded": "22.1 V"}}, "worked out from what was typed, to 'low'"),
+        ({"given": {}}, "cannot be worked out from what was typed: volts has to be told"),
+        ({"given": {"volts": "28.1 parsecs", "least": "24 V"}}, "no unit of voltage"),
+        ({"limits": [[last()["limits"][0][0], "20 V"]]}, "'20 V' as its limit; from what was typed it is '24 V'"),
+        ({"understood": [["Volts", "29 V"]]}, "'29 V' as understood"),
+        (first("value", 28.13), "value 28.13 V; worked out from what was typed, 28.1"),
+        ({"figures": [{**last()["figures"][0], "low": 99.0}]}, "outside its own interval"),
+        (first("high", None), "high None V; worked out"),
+        (first("unit", "mV"), "in 'mV', not in V"),
+        (first("name", "made-up"), "does not come out of it"),
+        ({"figures": last()["figures"][1:]}, "lacks a figure that comes out of it, 'at rest'"),
+        ({"words": "Low"}, "comes to 'right' and is worded 'Low'"),
+    ],
+    ids=str,
+)
+def test_a_reading_is_worked_anew_from_what_was_typed(change: dict[str, Any], said: str) -> None:
+    (told,) = again(changed(**change))
+    assert told.startswith("Event 14 (answered): ") and said in told and NASTY not in told and "\x1b" not in told
+
+
+def test_a_note_is_worked_anew_as_well() -> None:
+    events = list(worked())
+    at = next(i for i, e in enumerate(events) if e.kind == "noted" and "reading" in e.body)
+    had = events[at].body["reading"]
+    for reading, said in (({**had, "verdict": "splendid"}, "never does"), ({**had, "lines": 5}, "lines is no list")):
+        events[at] = replace(events[at], body={**events[at].body, "reading": reading})
+        (told,) = again(reseal(events))
+        assert told.startswith("Event 4 (noted)") and said in told
+
+
+def test_what_cannot_be_worked_anew_is_said_and_is_no_difference() -> None:
+    def notes(**change: Any) -> tuple[str, ...]:
+        found = replayed(lambda digest, engine: shipped_kit(engine), changed(**change))
+        assert not found.differs
+        return found.notes
+
+    same = ("Worked out anew from what was typed, and the same: 4 readings.",)
+    assert notes() == same
+    assert "not on the trail" in " ".join(notes(files=[{"name": "a.csv", "sha256": SEAL, "bytes": 5}]))
+    assert "Worded otherwise" in " ".join(notes(lines=["At rest: splendid."]))
+    # Another library may round a figure otherwise; what is said of it goes with it.
+    nearly = {**last()["figures"][0], "low": last()["figures"][0]["low"] * 1.00005}
+    assert notes(figures=[nearly, *last()["figures"][1:]]) == same
+    assert notes(lines=[line.replace("28.05", "28.06") for line in last()["lines"]]) == same
+
+
+def test_no_file_that_a_trail_names_is_opened(tmp_path: Path) -> None:
+    pipe = tmp_path / "pipe.csv"
+    os.mkfifo(pipe)
+    named = {"calc": "life", "given": {"file": str(pipe)}, "verdict": "", "words": "", "limits": [], "outcome": ""}
+    events = list(worked())
+    at = next(i for i, e in enumerate(events) if e.kind == "noted" and "reading" in e.body)
+    events[at] = replace(events[at], body={**events[at].body, "reading": {**events[at].body["reading"], **named}})
+    assert "not on the trail" in " ".join(reworked(reseal(events)).notes)
+
+
+def test_another_version_may_work_it_out_otherwise() -> None:
+    events = changed(given={**last()["given"], "loaded": "22.1 V"})
+    by_this = [replace(events[0], body={**events[0].body, "program": VERSION}), *events[1:]]
+    assert reworked(events).differs and reworked(by_this).differs
+    found = reworked([replace(events[0], body={**events[0].body, "program": "0.0.9"}), *events[1:]])
+    assert not found.differs and "may have changed since. 1 reading would come out otherwise" in found.notes[1]

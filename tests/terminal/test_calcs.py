@@ -4,18 +4,27 @@ from __future__ import annotations
 
 import io
 import json
+import os
+import re
+import shlex
+import subprocess
 import sys
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from isolate import cli
-from isolate.calc import TITLES
+from isolate.calc import TITLES, calculation
+from isolate.calc.given import read
 from isolate.calc.shape import CANNOT_TELL, Calculation, Figure, Found, Given, Input, Judged, Unfit
 from isolate.calc.units import Quantity
-from isolate.terminal import calcs
+from isolate.case.intake import Refused
+from isolate.case.written import WrittenReading, worked_out
+from isolate.terminal import calcs, measuring
 from tests.terminal.screen import Terminal
+from tests.worked import shipped_kit
 
 
 def worked(given: Given) -> Found:
@@ -318,3 +327,69 @@ def test_on_a_terminal_it_asks_and_keeps_to_its_width(columns: int) -> None:
         assert b"\x1b[1m" in one.raw  # the result stands out
     finally:
         one.child.close()
+
+
+# -- attacked --------------------------------------------------------------------------------------
+
+
+def test_two_dashes_are_no_figure(capsys: pytest.CaptureFixture[str]) -> None:
+    for words in (("--volts=--",), ("--volts", "28 V", "--ohms=--")):
+        with pytest.raises((Unfit, SystemExit)) as stopped:
+            calcs.run("made", words)
+        said = str(stopped.value) + capsys.readouterr().err
+        assert "Traceback" not in said and re.search(r"figure with a unit|expected one argument|has to be told", said)
+
+
+def test_a_picture_replaces_nothing_that_is_read_or_no_file(tmp_path: Path) -> None:
+    log, pipe, link = tmp_path / "log.csv", tmp_path / "pipe.svg", tmp_path / "link.svg"
+    log.write_text("a,b\n")
+    os.mkfifo(pipe)
+    link.symlink_to(log)
+    for paths, words in (
+        ([""], "ends in .svg or .png"),
+        (["a.svg", "b.svg"], "told once, not 2 times"),
+        ([str(pipe)], "no plain file"),
+        ([str(link)], "is what is read"),
+        ([str(tmp_path / "a\x1b[2J.svg")], "without signs that move a screen"),
+    ):
+        with pytest.raises(Unfit, match=words):
+            calcs._able(paths, True, calcs._files(calculation("start"), {"log": str(log), "good": [f"x;{log}"]}))
+    assert calcs._able([str(tmp_path / "new.svg")], False, [str(log)]) and log.read_text() == "a,b\n"
+
+
+def test_a_library_of_pictures_that_cannot_be_loaded_is_a_sentence(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(found: Found, path: str) -> None:
+        raise ImportError("no font")
+
+    monkeypatch.setattr(calcs, "calculation", lambda name: replace(MADE, figure=broken))
+    with pytest.raises(Unfit, match="picture was not drawn; it needs the extra"):
+        calcs.run("made", [*SURE, "--picture", str(tmp_path / "x.svg")])
+
+
+@pytest.mark.parametrize("words", [["calc"], ["calc", "volts", "--volts", "28.1 V", "--least", "24 V"]])
+def test_closed_ends_and_a_full_disk_are_no_traceback(words: list[str]) -> None:
+    told = [sys.executable, "-m", "isolate", *words]
+    line = " ".join(map(shlex.quote, told))
+    for ends, status in ((">&- 2>&- <&-", 0), ("<&-", 0), (">/dev/full", 1)):
+        done = subprocess.run(["sh", "-c", f"{line} {ends}"], capture_output=True, text=True, check=False)
+        assert done.returncode == status and "Traceback" not in done.stderr and "should not" not in done.stderr, ends
+
+
+def test_a_home_of_nobody_is_a_name_like_any_other(tmp_path: Path) -> None:
+    odd = "~nobody-of-that-name/x.csv"
+    assert measuring.unreadable(measuring.named(odd)) == "there is no such file" and not measuring.paths(odd)
+    for name in (n for n in TITLES if any(i.kind == "file" for i in calculation(n).inputs)):
+        one = calculation(name)
+        file = next(i.name for i in one.inputs if i.kind == "file")
+        with pytest.raises((Unfit, OSError)):
+            one.work(read(one, {file: odd}))
+    told = WrittenReading.model_validate({"calc": "start", "log": odd})
+    with pytest.raises((Refused, OSError), match="no such file"):
+        worked_out(shipped_kit().fitted, "recorded-start-read", told, tmp_path)
+
+
+def test_the_file_told_by_its_name_is_pointed_to_its_place(capsys: pytest.CaptureFixture[str]) -> None:
+    status, _, err = ran(capsys, "--log", "x.csv", name="filed")
+    assert status == 2 and "log is told without an option: isolate calc filed FILE" in err

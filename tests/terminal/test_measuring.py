@@ -5,6 +5,7 @@ Outside source: none; the words are the house's own. What the calculations give 
 
 from __future__ import annotations
 
+import io
 import os
 import signal
 from collections.abc import Sequence
@@ -14,6 +15,7 @@ from typing import Any
 
 import pytest
 from rich.cells import cell_len
+from rich.console import Console
 
 from isolate.calc import calculation
 from isolate.case.case import RECORD
@@ -22,6 +24,7 @@ from isolate.case.play import Clock
 from isolate.case.steps import Ask, Mend
 from isolate.case.store import open_store
 from isolate.reasoning.starts import Start
+from isolate.terminal import keys as k
 from isolate.terminal import layout, live, words
 from isolate.terminal.keys import Bar, Choices, Search
 from isolate.terminal.measuring import _wanted as wanted
@@ -106,7 +109,7 @@ def test_what_is_ambiguous_is_refused_with_the_reason_and_asked_again(kit: Kit) 
 
 def test_what_does_not_fit_together_is_asked_again_by_itself(kit: Kit) -> None:
     # Volts ten times what they should be: only those are asked for anew.
-    chase, text, _ = run(kit, volts(kit), "281 V", *VOLTS[1:], "28.1 V", VOLTS[-1], "")
+    chase, text, _ = run(kit, volts(kit), "281 V", *VOLTS[1:], "28.1 V", "")
     assert "four times" in text
     assert answers(chase)[0]["outcome"] == "low"
     # Back from there is back among all of them.
@@ -143,6 +146,16 @@ def test_no_more_is_not_taken_where_something_has_to_be_told(kit: Kit) -> None:
     assert note.body["reading"]["given"] == {"volts": "28.1 V", "least": "24 V"}
 
 
+def test_what_was_told_before_is_taken_by_enter(kit: Kit) -> None:
+    # Kept as a note first; then the same step is answered: nothing is typed twice, one is left out after all.
+    chase, text, hand = run(kit, volts(kit), *VOLTS, "k", "m", volts(kit), *[""] * 6)
+    asked = " ".join([text, *(prompt for prompt, _ in hand.asked)])
+    assert words.TOLD_BEFORE in text and "(Enter: 28.1 V)" in asked and "(Enter: 22.1 V; - leaves it out)" in asked
+    assert answers(chase)[0]["reading"]["given"] == {"volts": "28.1 V", "loaded": "22.1 V", "least": "24 V"}
+    assert answers(chase)[0]["reading"]["reference"] == VOLTS[-1]
+    same(kit, chase)
+
+
 def test_another_answer_says_why(kit: Kit) -> None:
     chase, text, _ = run(kit, volts(kit), *VOLTS, "1", "", "1", "on the other bus")
     assert "Nothing was answered." in text
@@ -154,7 +167,8 @@ def test_what_cannot_be_told_is_read_again_or_left_open(kit: Kit) -> None:
     near = ["28.1 V", "loaded=24.0 V", "least=24 V", ".", "task"]
     again = ["", "24.00 V ± 0.5", ".", ""]
     chase, text, hand = run(kit, volts(kit), *near, "m", *again, "u")
-    assert words.UNDECIDED in text and any("(Enter: 24.0 V)" in asked for asked, _ in [*hand.asked, (text, ())])
+    assert words.UNDECIDED in text
+    assert "(Enter: 24.0 V; - leaves it out)" in " ".join([text, *(asked for asked, _ in hand.asked)])
     assert answers(chase)[0]["outcome"] is None and "supply-read" in chase.state.unsure
     assert answers(chase)[0]["reading"]["given"]["loaded"] == "24.00 V ± 0.5"
     same(kit, chase)
@@ -174,6 +188,30 @@ def test_why_shows_what_was_read(kit: Kit) -> None:
     console.print(layout.why(chase, None, 80))
     text = " ".join(shown(console).split())
     assert "22.1 V (22.05 to 22.15 V)" in text and "24 V (the data's task 4)" in text
+
+
+@pytest.mark.parametrize("width", [80, 40])
+def test_verdict_and_answers_stay_on_one_screen(kit: Kit, monkeypatch: pytest.MonkeyPatch, width: int) -> None:
+    """However much came out: the verdict at the top, and below it the answers and the block at the foot."""
+    from isolate.terminal.measuring import measure
+
+    chase = on_a_step(kit, monkeypatch, "lead-insulation/B")
+    height = 24 if width == 80 else 40
+    console = Console(width=width, height=height, file=io.StringIO(), force_terminal=True, color_system=None,
+                      legacy_windows=False)  # fmt: skip
+    typed = ["12 Mohm; 11 Mohm; 9 Mohm", "500 V", "damp", "8 °C", "100 Mohm", "500 V", "task 4"]
+    hand = Hand(Clock(), *typed, "l", "p", "q")
+    with pytest.raises(live._Left):
+        measure(live._Session(chase, console, hand), chase.now())
+    text = shown(console)
+    after = text[text.index("It falls while it is watched") :]
+    said, _, more = after.partition("Enter takes it;" if width == 80 else "Enter takes")
+    foot = len(layout.bar(chase, [k.UNSURE, k.KEEP, k.MEASURE, k.LINES, k.PICTURE, k.BACK, k.LEAVE])(width))
+    # The proposal ends a line further down, and the prompt stands below it.
+    assert len(said.splitlines()) + 2 + foot <= height
+    assert "more lines: l shows them." in said, "what there is no room for is a key away"
+    assert "could not tell" in said and "could not tell" not in more, "after a picture only the proposal is said again"
+    assert more.count("This is answer 2") == 2
 
 
 def test_a_check_without_a_calculation_has_no_such_key(kit: Kit) -> None:
@@ -230,29 +268,102 @@ def of_log(kit: Kit, path: Path, *script: str) -> tuple[Chase, str, Hand]:
     chase = told_case(kit, starts=(Start("B", False), Start("A", True)))
     chase.clock = clock
     chase.accept("check", "recorded-start-read")
-    return run(kit, str(path), "", "", *script, chase=chase)
+    return run(kit, str(path), "", "", "", *script, chase=chase)
 
 
 def test_a_record_answers_more_and_its_start_is_told_once(kit: Kit, tmp_path: Path, recorder: None) -> None:
-    chase, text, hand = of_log(kit, log(tmp_path, name="a start.csv"), "y", "2")
+    chase, text, hand = of_log(kit, log(tmp_path, name="a start.csv"), "y", "1")
     within = [a["within"] for a in answers(chase)]
     assert within.count(RECORD) == len(within) - 1 >= 1
     assert "The same record also says:" in text and "(seconds 5.0 to 40.0)" in text
     assert "What this record says, for and against:" in text and " bits)" in text
-    assert "seconds 3 to 40" in text, "what it weighs is told with where it comes from"
+    assert "seconds 3.0 to 40.0" in text, "what it weighs is told with where it comes from"
     assert len(chase.intake.starts) == 2 and chase.intake.starts[0].at == "2026-11-27 05:58"
     assert isinstance(hand.asked[0][1], Search), "names of files are completed"
     same(kit, chase)
 
 
 def test_of_a_record_one_is_left_out_or_none_taken(kit: Kit, tmp_path: Path, recorder: None) -> None:
-    chase, text, _ = of_log(kit, log(tmp_path), "1", "y", "1")
+    chase, text, _ = of_log(kit, log(tmp_path), "1", "y", "2")
     assert "left out" in text
     some = {a["check"] for a in answers(chase)}
     assert "command-read/B" in some or "supply-read" in some
     assert len(chase.intake.starts) == 3 and chase.intake.starts[-1].channel == "B"
     chase, _, _ = of_log(kit, log(tmp_path), "n", "b")
     assert [a["check"] for a in answers(chase)] == ["recorded-start-read"] and len(chase.intake.starts) == 2
+
+
+def test_until_all_of_a_record_is_asked_nothing_of_it_is_on_the_trail(
+    kit: Kit, tmp_path: Path, recorder: None
+) -> None:
+    # Cut off at the list, the step and with it the list come back; an answer on the trail would have lost the list.
+    chase, text, _ = of_log(kit, log(tmp_path), "q")
+    assert "The same record also says:" in text and "Answered:" not in text
+    assert not answers(chase) and isinstance(chase.now(), Ask)
+    same(kit, chase)
+
+
+def test_the_starts_that_a_record_can_be_come_first(kit: Kit, tmp_path: Path, recorder: None) -> None:
+    _, text, _ = of_log(kit, log(tmp_path), "n", "b")
+    assert "1 it is number 1 of 2 told: channel B did not light 2 it is not among" in text
+    assert "3 it is the latest told: channel A lit" in text
+    # Told not to have lit, and recorded as lit: it stays in the history as it was told, and is no new start.
+    chase, text, _ = of_log(kit, log(tmp_path, "B as-ever present lit"), "n", "1")
+    assert "it is not among the starts told" not in text
+    assert [(s.channel, s.lit) for s in chase.intake.starts] == [("B", False), ("A", True)]
+    assert chase.intake.starts[0].at and chase.intake.starts[0].seconds is None
+    same(kit, chase)
+
+
+def on_a_step(kit: Kit, monkeypatch: pytest.MonkeyPatch, key: str) -> Chase:
+    """A case at a check, as if all that it needs were so: what is tested is what follows."""
+    chase = told_case(kit, starts=(Start("B", False), Start("A", True)))
+    check = kit.fitted.check(key)
+    said = tuple((name, check.said(name), "") for name in check.outcomes)
+    step = Ask(check.title, key, "check", "", (), (), (), said, 20.0)
+    monkeypatch.setattr(chase, "now", lambda: step)
+    return chase
+
+
+def test_a_start_made_for_a_check_is_counted_once(
+    kit: Kit, tmp_path: Path, recorder: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from isolate.terminal.measuring import measure
+
+    chase, console = on_a_step(kit, monkeypatch, "start-alone/B"), screen()
+    other = log(tmp_path, "A as-ever present", "other.csv")
+    hand = Hand(Clock(), str(other), "", str(log(tmp_path)), "")
+    measure(live._Session(chase, console, hand), chase.now())
+    text = " ".join(shown(console).split())
+    assert "This record is of channel A, which is not what this step is about." in text
+    assert [a["outcome"] for a in answers(chase)] == ["no-light"] and not hand.script
+    assert len(chase.intake.starts) == 2 and "The start that was recorded" not in text
+    assert "The same record also says" not in text
+
+
+def test_a_record_that_said_it_is_told_so_before_anything_is_asked(kit: Kit, tmp_path: Path, recorder: None) -> None:
+    chase, _, _ = of_log(kit, log(tmp_path), "n", "b")
+    chase.accept("check", "crank-speed-read")
+    script = [str(log(tmp_path)), "", "", "", "k"]
+    _, text, _ = run(kit, *script, chase=chase)
+    assert words.SAID_BEFORE.format(had="this record said it at recorded-start-read") in text
+    assert "crank-speed-read" not in chase.state.answers and "The same record also says" not in text
+
+
+def test_good_starts_named_once_are_offered_again(kit: Kit, tmp_path: Path, recorder: None) -> None:
+    good = log(tmp_path, "A as-ever present lit", "good.csv")
+    clock = Clock()
+    chase = told_case(kit, starts=(Start("B", False), Start("A", True)))
+    chase.clock = clock
+    chase.accept("check", "recorded-start-read")
+    again = ["m", "", "", "", "m", "", "-", "", "k"]
+    _, text, hand = run(kit, str(log(tmp_path)), str(good), "", "b", "m", str(log(tmp_path)), "", "", *again,
+                        chase=chase)  # fmt: skip
+    asked = "".join("".join([text, *(prompt for prompt, _ in hand.asked)]).split())
+    assert asked.count("good.csv;-leavesitout)") >= 2, "at the next reading too"
+    note = next(e for e in chase.state.events if e.kind == "noted")
+    assert [f["name"] for f in note.body["reading"]["files"]] == ["start.csv"], "and left out with a -"
+    assert "= left out" in text
 
 
 def test_a_file_that_cannot_be_read_is_said_and_asked_again(kit: Kit, tmp_path: Path, recorder: None) -> None:
