@@ -360,6 +360,9 @@ def _supply(one: Facts, goods: Sequence[Good], limits: Limits) -> Judged:
     if reading.high < GONE * least:
         return Judged("absent", told, span)
     side = beside(reading.low, reading.high, least, None)
+    if side == "within" and limits.volts_least is None:
+        # As ever is not as it should be: a supply that was low on good starts too would be cleared by them.
+        return Judged(CANNOT_TELL, f"{told}; the least volts of your data (volts-least) would judge it", span)
     return Judged({"within": "present", "below": "low"}.get(side, CANNOT_TELL), told, span)
 
 
