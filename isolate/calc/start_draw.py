@@ -177,14 +177,15 @@ def _figure(detail: Detail) -> Any:
         for letter, _, at, (low, high) in marks:
             panel.axvspan(low, high, color=COLOURS[letter], alpha=0.25, linewidth=0)
             panel.axvline(at, color=COLOURS[letter], linewidth=0.9)
-    last = -1e9
-    lifted = 0
+    # A letter is about so wide beside what is shown; a mark is lifted over those that its words would run into.
+    letter_s, taken = 0.0085 * (ends - begins), [-1e9] * 4
     for letter, words, at, (low, high) in sorted(marks, key=lambda m: m[2]):
-        lifted = (lifted + 1) % 3 if at - last < 0.16 * (ends - begins) else 0
-        last = at
         off = f" ({low:.2f} to {high:.2f})" if high > low else ""
+        said = f"{words} {at:.2f}{off} s"
+        lifted = next((i for i, until in enumerate(taken) if until < at), 3)
+        taken[lifted] = at + letter_s * len(said)
         panels[0].annotate(
-            f"{words} {at:.2f}{off} s",
+            said,
             (at, 1.0),
             (0, 4 + 11 * lifted),
             xycoords=("data", "axes fraction"),
