@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from isolate.calc import units
@@ -34,7 +35,9 @@ def read(calculation: Calculation, typed: Typed) -> Given:
                 raise Unfit(f"{one.name} has to be told: {one.asks}{source}{_such_as(one)}", one.name)
             if not one.default:
                 continue
-            told = one.default
+            # What stands in was not read off anything: it is as exact as it is written.
+            found[one.name] = value(replace(one, limit=True), one.default)
+            continue
         found[one.name] = value(one, told)
     return found
 

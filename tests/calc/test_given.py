@@ -34,6 +34,13 @@ MADE = Calculation(
 SURE = {"volts": "28.4 V", "least": "24 V"}
 
 
+def test_what_stands_in_is_as_exact_as_it_is_written() -> None:
+    at = Input("at", "temperature", "The temperature that the figure is for", default="20 °C")
+    made = Calculation("made", "made up", (at,), nothing, "nobody.")
+    assert read(made, {})["at"].within == 0
+    assert read(made, {"at": "20 °C"})["at"].within == pytest.approx(0.5)
+
+
 def test_defaults_stand_in_and_what_may_be_left_out_is_not_there() -> None:
     given = read(MADE, SURE)
     assert set(given) == {"volts", "least", "side", "wet"}
