@@ -49,9 +49,9 @@ BLIND_ROWS_STEP: Final = 0.05
 there are few rows to tell its lag by. By our simulations."""
 
 
-PICKED: Final = 0.3
+PICKED: Final = 0.4
 """Share of half the interval that the highest of a course is too high by, since the highest of many was picked."""
-PICKED_WIDER: Final = 1.3
+PICKED_WIDER: Final = 1.65
 """What that makes the interval wider by. Both by our simulations."""
 
 
@@ -509,7 +509,12 @@ def flow_after(log: Log, one: Facts, first_s: float, last_s: float) -> Level | N
     found = level(x, z - course + float(z.mean()), float(x[0]), float(x[-1]))
     if found is None:
         return None
-    half = float(np.hypot((found.high - found.low) / 2, rounding(y, z - course)))
+    from scipy.special import stdtrit
+
+    # The course took two degrees of freedom besides the mean's, so what is left scatters too little.
+    free = x.size - 3
+    short = float(np.sqrt((x.size - 1) / free) * stdtrit(free, 0.975) / stdtrit(x.size - 1, 0.975))
+    half = float(np.hypot(short * (found.high - found.low) / 2, rounding(y, z - course)))
     return _no_less(found._replace(low=found.value - half, high=found.value + half), t, y, at_rest)
 
 
