@@ -36,7 +36,7 @@ def read(calculation: Calculation, typed: Typed) -> Given:
             if not one.default:
                 continue
             # What stands in was not read off anything: it is as exact as it is written.
-            found[one.name] = value(replace(one, limit=True), one.default)
+            found[one.name] = value(replace(one, limit="±" not in one.default), one.default)
             continue
         found[one.name] = value(one, told)
     return found

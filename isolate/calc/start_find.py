@@ -49,7 +49,7 @@ BLIND_ROWS_STEP: Final = 0.05
 there are few rows to tell its lag by. By our simulations."""
 
 
-PICKED: Final = 0.4
+PICKED: Final = 0.3
 """Share of half the interval that the highest of a course is too high by, since the highest of many was picked."""
 PICKED_WIDER: Final = 1.65
 """What that makes the interval wider by. Both by our simulations."""
