@@ -400,6 +400,10 @@ class _Story:
     def _after(self, event: Event, only_new: bool = False) -> tuple[str, ...]:
         """Return what was believed after an event, where the trail says so anew."""
         belief = self.believed.get(event.seq)
+        following = self.by_seq.get(event.seq + 1)
+        if event.kind == "answered" and following is not None and following.body.get("within") == RECORD:
+            # What one record answers is written at once, and believed once, after the last of it.
+            return ("Weighed with what the same record answers next.",)
         if belief is None:
             return () if only_new or event.kind == "opened" else ("What is believed stayed as it was.",)
         faults = belief.get("faults", ())[:LEADING]

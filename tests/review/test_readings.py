@@ -178,6 +178,16 @@ def test_story_and_screen_tell_it_at_every_width() -> None:
         assert "Read: Volts at rest: 28.1 ± 0.05 V" in flat and "(taken back later)" in flat and "\x1b" not in text
 
 
+def test_what_one_record_answers_is_believed_once_after_the_last_of_it() -> None:
+    *_, answered = (e for e in worked() if e.kind == "answered")
+    last = worked()[-1].seq
+    body = {**answered.body, "within": "record"}
+    one, two = (replace(answered, seq=last + n, body=body) for n in (1, 2))
+    told = {m.seq: " ".join(m.more) for m in story((*worked(), one, two), Names(shipped_kit().fitted))}
+    assert "Weighed with what the same record answers next." in told[one.seq]
+    assert "stayed as it was" not in told[one.seq] and "stayed as it was" in told[two.seq]
+
+
 def test_weights_and_json_have_it() -> None:
     answer = next(a for a in reviewed().answers if a.check == "standby-read")
     assert "28.1 V" in answer.reading
