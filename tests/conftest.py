@@ -11,6 +11,7 @@ from collections.abc import Iterator
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import pytest
+from hypothesis import settings
 
 from isolate.case.chase import Kit
 from isolate.kb.fit import Fitted, fit
@@ -21,6 +22,12 @@ from tests.services.cluster import Cluster, cluster
 os.environ["XDG_CONFIG_HOME"] = tempfile.mkdtemp(prefix="isolate-no-settings-")
 for _name in ("CONFIG", "STATION", "KEY", "PEOPLE"):
     os.environ.pop(f"ISOLATE_{_name}", None)
+
+# The same examples every time, so that a change is judged by what it changes. Examples not seen before are sought on
+# purpose: ``HYPOTHESIS_PROFILE=search``, as often as there is time.
+settings.register_profile("same", derandomize=True)
+settings.register_profile("search", derandomize=False, print_blob=True)
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "same"))
 
 
 @pytest.fixture(scope="session")

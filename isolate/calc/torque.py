@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from math import ceil, cos, floor, radians, sin
 from typing import Any, Final
 
+from isolate.calc.figures import spelt
 from isolate.calc.shape import CANNOT_TELL, Calculation, Figure, Found, Given, Input, Judged, Unfit, beside
 from isolate.calc.spread import Spread, spread
 from isolate.calc.units import POUND_FORCE, Quantity, figure, unit_of
@@ -502,7 +503,7 @@ def _lever_picture(lever: Lever, width: int, ascii_only: bool) -> list[str]:
     else:
         legend += f"{nut} {'plug' if lever.name == 'turn' else 'insert'}"
     if ascii_only:
-        legend, found = legend.replace("°", " deg"), [_ascii(line) for line in found]
+        legend, found = spelt(legend.replace("°", " deg")), [spelt(line) for line in found]
     return [*found, *textwrap.wrap(legend, max(20, width), initial_indent="  ", subsequent_indent="  ")]
 
 
@@ -513,10 +514,6 @@ def _measure(length: int, label: str, ascii_only: bool) -> str:
     if len(label) + 4 <= inside:
         return left + f" {label} ".center(inside, flat) + right
     return f"{left}{flat * inside}{right} {label}"
-
-
-def _ascii(line: str) -> str:
-    return line.replace("µ", "u").encode("ascii", "replace").decode()
 
 
 CALCULATION = Calculation(

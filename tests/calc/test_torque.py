@@ -254,6 +254,14 @@ def test_the_picture_keeps_to_its_width(angle: int) -> None:
             assert not ascii_only or all(line.isascii() for line in lines)
 
 
+def test_a_unit_under_the_picture_is_spelt_in_ascii() -> None:
+    found = work(**{**LINE, "handle": "304800 µm", "extension": "40000 µm"})
+    assert CALCULATION.draw is not None
+    lines = CALCULATION.draw(found, 78, True)
+    assert all(line.isascii() for line in lines), lines
+    assert "O 40000 um at " in lines[-1] and "handle 305000 um" in lines[1]
+
+
 @pytest.mark.parametrize("width", [40, 78])
 def test_the_picture_is_to_scale_along_the_handle(width: int) -> None:
     for angle in (0, 60, 90, 120, 180):
