@@ -29,7 +29,8 @@ class Thinker:
         self.chase = chase
         self._stop = threading.Event()
         self._through = threading.Event()
-        self._thread: threading.Thread | None = None
+        self._threads: list[threading.Thread] = []
+        """Those that may not have ended yet, the last one begun at the end."""
         self._turn = threading.Lock()
 
     def begin(self, step: Step) -> None:
@@ -39,19 +40,25 @@ class Thinker:
         if not follows:
             return
         self._stop, self._through = threading.Event(), threading.Event()
-        # It must not keep the process alive, nor be waited for: what it does is thrown away with it.
-        self._thread = threading.Thread(target=self._think, args=(follows, self._stop, self._through), daemon=True)
-        self._thread.start()
+        # It must not keep the process alive, whatever ends that; who ends a session waits for it by itself.
+        thread = threading.Thread(target=self._think, args=(follows, self._stop, self._through), daemon=True)
+        self._threads = [one for one in self._threads if one.is_alive()] + [thread]
+        thread.start()
 
     def stop(self, wait: bool = False) -> None:
-        """Break off; ``wait`` until it has."""
+        """Break off; ``wait`` until all that was begun has, less than a second.
+
+        Python ends what is still in native code when the process goes by taking its stack away, and some of that code
+        answers by aborting the process, with a message of its own: so whoever goes waits first.
+        """
         self._stop.set()
-        if wait and self._thread is not None:
-            self._thread.join()
+        if wait:
+            for thread in self._threads:
+                thread.join()
 
     def wait(self) -> None:
         """Wait until all has been thought of, as of now."""
-        if self._thread is not None:
+        if self._threads:
             self._through.wait()
 
     def _now(self) -> tuple[float | None, tuple[tuple[str, float], ...]]:

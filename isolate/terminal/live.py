@@ -133,6 +133,8 @@ class _Session:
             return self._leave(0 if stop.left else 1)
         except (StoreError, OSError) as error:
             return self._unwritten(error)
+        finally:
+            self.thinker.stop(wait=True)
 
     def _greet(self) -> None:
         intake, fitted = self.chase.intake, self.chase.fitted

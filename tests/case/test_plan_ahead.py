@@ -227,8 +227,9 @@ def test_who_thinks_ahead_fills_no_table_of_whoever_is_answered(kit: Kit, monkey
     thinker.wait()
     bench.chase.decline("no key", bench.offer.key)
     # Thinkers of other tests may still run in this process: only these two are looked at.
-    assert thinker._thread is not None and thinker._thread.ident is not None
-    ours, theirs = asked[threading.get_ident()], asked[thinker._thread.ident]
+    (thread,) = thinker._threads
+    assert thread.ident is not None
+    ours, theirs = asked[threading.get_ident()], asked[thread.ident]
     assert ours and theirs and not ours & theirs
 
 

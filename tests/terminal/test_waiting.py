@@ -6,6 +6,8 @@ No outside source: what a tired technician has to read is our own judgement.
 from __future__ import annotations
 
 import io
+import threading
+import time
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -22,6 +24,7 @@ from isolate.case.memory import Memory
 from isolate.case.play import Clock
 from isolate.case.steps import Deferring, Offer, Walk
 from isolate.case.store import open_store
+from isolate.case.think import Thinker
 from isolate.cli import main
 from isolate.kb.fit import Fitted
 from isolate.reasoning.starts import Start
@@ -303,6 +306,24 @@ def test_bad_options_get_a_sentence(
     said = capsys.readouterr().err
     assert option in said and value in said and "Traceback" not in said
     assert not (tmp_path / "cases.db").exists()
+
+
+# -- at the end ---------------------------------------------------------------------------------------
+
+
+def test_a_session_ends_after_all_its_thoughts(kit: Kit, monkeypatch: pytest.MonkeyPatch) -> None:
+    # Else Python may end a thread in the middle of native code, and a message of that code is the last on the screen.
+    begun_with, ended = [], []
+
+    def slow(thinker: Thinker, follows: object, stop: threading.Event, through: object) -> None:
+        begun_with.append(stop)
+        stop.wait()
+        time.sleep(0.05)
+        ended.append(stop)
+
+    monkeypatch.setattr(Thinker, "_think", slow)
+    session(begun(kit, Clock()), Hand(Clock(), "n", "seen by nobody"))
+    assert len(begun_with) == 2 and set(ended) == set(begun_with)
 
 
 # -- in a real terminal ------------------------------------------------------------------------------
