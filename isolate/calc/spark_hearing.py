@@ -28,6 +28,10 @@ LOWEST: Final = 600.0
 HIGHEST: Final = 18_000.0
 EDGES: Final = (600, 900, 1300, 1900, 2700, 3800, 5400, 7600, 10_700, 14_000, 18_000)
 """Hertz: where bands meet."""
+HELD: Final = 10.0
+"""How many times what rounding to sixteen bits leaves a note's floor has to be, or nothing was kept there."""
+CONTRAST: Final = 1000.0
+"""How many times that the loudest note's floor has to be, before anything is taken to have been left out."""
 LOCAL: Final = 10
 """Frames of a block whose medians make the level close by: 20 ms, and three of them."""
 LONG: Final = 12.0
@@ -81,16 +85,11 @@ def hear(blocks: Iterable[NDArray[np.float32]], rate: int) -> Heard:
     hop = max(1, round(rate * HOP_SECONDS))
     size = 2 * hop
     points = 1 << (size - 1).bit_length()
-    hertz = np.fft.rfftfreq(points, 1 / rate)
+    hertz = np.asarray(np.fft.rfftfreq(points, 1 / rate), dtype=float)
     top = min(HIGHEST, 0.46 * rate)
-    edges = [float(e) for e in EDGES if e < 0.8 * top] + [top]
-    places = [np.flatnonzero((hertz >= low) & (hertz < high)) for low, high in pairwise(edges)]
-    keep = [i for i, place in enumerate(places) if place.size]
-    places = [places[i] for i in keep]
-    starts = np.cumsum([0, *(p.size for p in places)])[:-1]
-    chosen = np.concatenate(places)
-    # Independent notes: the transform is padded, so that there are more points than the window tells apart.
-    notes = np.array([p.size for p in places], dtype=float) * size / points
+    edges, counts = _bands(hertz, top)
+    chosen = np.flatnonzero((hertz >= edges[0]) & (hertz < edges[-1]))
+    starts = np.cumsum([0, *counts])[:-1]
     window = np.hanning(size + 1)[:-1].astype(np.float32)
     # Half a step of sixteen bits: a recorder that shuts off in silence leaves noughts, and nothing is that quiet.
     least = float((window**2).sum()) / (32768.0**2 * 12)
@@ -101,17 +100,23 @@ def hear(blocks: Iterable[NDArray[np.float32]], rate: int) -> Heard:
     medians: Any = None
 
     def settle() -> None:
-        nonlocal waiting, medians
+        nonlocal waiting, medians, edges, counts, starts, chosen
         whole = np.concatenate(spectra) if spectra else np.zeros((0, chosen.size), dtype=np.float32)
+        if len(whole) and medians is None:
+            kept = _kept(np.median(whole[:: max(1, len(whole) // 3000)], axis=0) / np.log(2), least)
+            if kept < chosen.size:
+                edges, counts = _bands(hertz, float(hertz[chosen[kept]]))
+                starts, chosen = np.cumsum([0, *counts])[:-1], chosen[: sum(counts)]
+                whole = whole[:, : chosen.size]
         if len(whole):
             # A short rest would have a floor that a click could set: it takes the one before it.
             if medians is None or len(whole) > many // 3:
                 medians = np.maximum(np.median(whole[:: max(1, len(whole) // 3000)], axis=0) / np.log(2), least)
             power = np.add.reduceat(whole / medians.astype(np.float32), starts, axis=1)
             plain = np.add.reduceat(whole, starts, axis=1)
-            counts = np.array([p.size for p in places])
-            ratio = np.add.reduceat(1 / medians, starts) / counts
-            out.append((power / counts, plain / counts, np.broadcast_to(ratio, plain.shape)))
+            each = np.array(counts)
+            ratio = np.add.reduceat(1 / medians, starts) / each
+            out.append((power / each, plain / each, np.broadcast_to(ratio, plain.shape)))
         spectra.clear()
         waiting = 0
 
@@ -129,11 +134,35 @@ def hear(blocks: Iterable[NDArray[np.float32]], rate: int) -> Heard:
         if waiting >= many:
             settle()
     settle()
+    # Independent notes: the transform is padded, so that there are more points than the window tells apart.
+    notes = np.array(counts, dtype=float) * size / points
     if not out:
-        empty = np.zeros((len(places), 0), dtype=np.float32)
+        empty = np.zeros((len(counts), 0), dtype=np.float32)
         return Heard(hop / rate, tuple(edges), empty, empty, empty, empty, notes)
     power, plain, floor = (np.concatenate([o[i] for o in out]).T.astype(np.float32) for i in range(3))
     return Heard(hop / rate, tuple(edges), power, level_of(power), plain, floor, notes)
+
+
+def _bands(hertz: Floats, top: float) -> tuple[list[float], list[int]]:
+    """Return where bands meet, up to ``top``, and how many of ``hertz`` are in each; the last is not too narrow."""
+    edges = [float(e) for e in EDGES if e < 0.8 * top] + [top]
+    counts = [int(((hertz >= low) & (hertz < high)).sum()) for low, high in pairwise(edges)]
+    keep = [i for i, many in enumerate(counts) if many]
+    return [*(edges[i] for i in keep), edges[-1]], [counts[i] for i in keep]
+
+
+def _kept(floors: Floats, least: float) -> int:
+    """Return how many notes, from the lowest, the recording holds: packing leaves nothing above some pitch.
+
+    Nothing: what rounding to sixteen bits leaves, while the loudest notes have far more. There every splash of a
+    sound that is cut off at the top would count for thousands of what it is over.
+    """
+    import numpy as np
+
+    held = np.flatnonzero(floors > HELD * least)
+    if not held.size or floors.max() < CONTRAST * least:
+        return int(floors.size)
+    return max(int(held[-1]) + 1, min(12, int(floors.size)))
 
 
 def level_of(power: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -171,6 +200,15 @@ def summed(rise: NDArray[np.float32], weights: Floats) -> Floats:
     import numpy as np
 
     return np.asarray(weights.astype(np.float32) @ rise, dtype=float)
+
+
+def standing(whole: Floats) -> float:
+    """Return from where on a sum of all bands stands out by itself: six standard deviations of the noise over its
+    middle, as its middle half tells them, and twice that middle. ``whole``: shape (frames,), not empty."""
+    import numpy as np
+
+    low, middle, high = np.quantile(whole, [0.25, 0.5, 0.75])
+    return max(float(middle + 6 * (high - low) / 1.349), 2 * float(middle))
 
 
 def binned(sums: Floats) -> Floats:

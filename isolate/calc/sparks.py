@@ -6,6 +6,9 @@ held-out recordings nothing parts them (tests/bench/sparks.py). So a beat is jud
 there says that it began and ended with the selection, and not where it lasts, or every other one is of another kind. A
 recording in which no beat is found shows nothing by itself: a phone in a pocket hears none. Only where the other
 channel's recording, laid into this one at half its loudness, would have been found, is silence a finding.
+
+Discharges plainly heard that keep no pace are a finding too (:mod:`isolate.calc.spark_uneven`), under the same word
+of somebody who stood there.
 """
 
 from __future__ import annotations
@@ -22,6 +25,7 @@ from isolate.calc.spark_count import Counted, Train, clicks, count, plain, would
 from isolate.calc.spark_hearing import BIN, Heard, binned, hear, summed
 from isolate.calc.spark_pace import Pace
 from isolate.calc.spark_sound import LASTS, Sound, sound
+from isolate.calc.spark_uneven import Uneven, of_one_kind, plainly_heard, uneven
 from isolate.calc.spread import Spread
 from isolate.calc.units import figure
 
@@ -46,6 +50,10 @@ PLAIN: Final = 1.0
 scatter's interval held it in 92 % of clips, and in 80 % of those with talk."""
 LOCKED: Final = 0.03
 """Scatter of the lag between two trains, as a share of the period, under which one follows the other."""
+SURELY: Final = 0.9
+"""How sure it has to be that a beat is missing before its second is named."""
+OFF_BEAT: Final = 0.2
+"""Share of the sounds of a beat's kind that may lie off it before it is no longer judged; and four of them."""
 
 
 @dataclass(frozen=True)
@@ -69,10 +77,13 @@ class Picture:
     step: float
     rise: Floats
     counted: Counted
+    uneven: Uneven | None = None
 
     @property
     def beats(self) -> tuple[tuple[float, ...], ...]:
-        """Instants heard in the recording, in seconds of the file, a row for each train."""
+        """Instants heard in the recording, in seconds of the file, a row for each train, or one where none is even."""
+        if self.uneven is not None:
+            return (tuple(float(t) + self.start for t in self.uneven.instants),)
         return tuple(tuple(float(t) + self.start for t in train.heard) for train in self.counted.trains)
 
 
@@ -89,6 +100,7 @@ class _Ear:
     notes: tuple[str, ...]
     apart: str = ""
     """What another channel of the same file beats at, in words, where that is another beat."""
+    uneven: Uneven | None = None
 
     @property
     def sound(self) -> Sound:
@@ -164,7 +176,7 @@ def _listen(path: str, of: str, start: float, stop: float | None) -> _Ear:
             else f"Of its {clip.channels} channels, number {channel + 1} was used: its beat is the clearer one."
             + (f" {silent} of them hold no sound." if silent else "")
         )
-    return _Ear(clip, channel, heard, counted, level, start, tuple(notes), apart)
+    return _Ear(clip, channel, heard, counted, level, start, tuple(notes), apart, uneven(heard, counted, LASTS))
 
 
 def _all_alike(clip: clips.Clip, first: int, last: int, of: str) -> bool:
@@ -189,7 +201,10 @@ def _work(given: Given) -> Found:
     judged: dict[str, Judged] = {}
     figures: tuple[Figure, ...] = ()
     trains = ear.counted.trains
-    if not trains:
+    if ear.uneven is not None:
+        figures = _uneven_figures(ear.uneven)
+        judged = _judge_uneven(ear, ear.uneven, switched, least, most)
+    elif not trains:
         judged[""] = _silence(ear, other, switched, other_switched)
         if least is not None or most is not None:
             judged["rate"] = Judged(CANNOT_TELL, "there is no beat to time")
@@ -224,7 +239,7 @@ def _work(given: Given) -> Found:
     plain = binned(summed(ear.heard.tempered, (ear.heard.notes / ear.heard.notes.sum())[None]))[0]
     return Found(
         tuple(lines), figures, judged, tuple(warnings),
-        Picture(ear.clip.path, start, ear.heard.hop * BIN, _decibels(plain), ear.counted),
+        Picture(ear.clip.path, start, ear.heard.hop * BIN, _decibels(plain), ear.counted, ear.uneven),
     )  # fmt: skip
 
 
@@ -260,7 +275,9 @@ def _told(ear: _Ear) -> Sequence[str]:
     lines = []
     for i, train in enumerate(counted.trains):
         lines += _train_told(train, start, "A second beat" if i else "A beat", counted)
-    if not counted.trains:
+    if ear.uneven is not None:
+        lines += _uneven_told(ear.uneven, start, counted)
+    elif not counted.trains:
         many = counted.loud.size
         lines.append(
             f"No beat was found in {_seconds(counted.seconds)}"
@@ -287,10 +304,31 @@ def _told(ear: _Ear) -> Sequence[str]:
     return [*lines, *ear.notes]
 
 
+def _uneven_told(one: Uneven, start: float, counted: Counted) -> list[str]:
+    shortest, quarter, middle, upper, longest = one.waits
+    low, high = (at + start for at in one.longest)
+    lines = [
+        f"Sharp sounds at no even pace: {one.instants.size} of one kind, from {one.instants[0] + start:.1f} s to "
+        f"{one.instants[-1] + start:.1f} s, {_rate(one.rate)} in the mean.",
+        f"Waits of {figure(shortest)} s to {figure(longest)} s, half of them between {figure(quarter)} s and "
+        f"{figure(upper)} s, {figure(middle)} s in the middle. The longest is from {low:.1f} s to {high:.1f} s.",
+        "No steady beat explains them, whole or with beats missing, and they stand so far out that none is hidden.",
+    ]
+    if one.strange:
+        lines.append(
+            f"{one.strange} other sharp sound{'s stand' if one.strange > 1 else ' stands'} out and "
+            f"{'are' if one.strange > 1 else 'is'} of another kind: tools, steps, talk."
+        )
+    after = counted.seconds - float(one.instants[-1])
+    if after > max(3 * middle, longest, 2.0):
+        lines.append(f"Nothing more of them in the last {_seconds(after)}: switched off, or it died; you know which.")
+    return lines
+
+
 def _train_told(train: Train, start: float, name: str, counted: Counted) -> list[str]:
     heard, missed, pace = int(train.present.sum()), train.missed, train.pace
     lines = [f"{name}: {heard} heard {_extent(train, start)}" + (f", {_rate(pace.rate)}." if pace is not None else ".")]
-    if train.faint:
+    if train.faint and pace is None:
         return [*lines, "It is too faint, or too short, to time: it may be every other one of a faster beat."]
     if pace is not None and plain(counted, train) < PLAIN:
         lines.append(
@@ -303,15 +341,19 @@ def _train_told(train: Train, start: float, name: str, counted: Counted) -> list
             f"({_percent(pace.scatter.low)} to {_percent(pace.scatter.high)})."
         )
     lost = [(at + start, sure) for at, sure in train.lost]
-    if missed.high == 0:
+    sure = [(at, share) for at, share in lost if share >= SURELY]
+    if train.faint:
+        lines.append("It is too faint to tell whether beats are missing in it.")
+    elif missed.high == 0:
         lines.append("No beat between first and last is missing.")
     elif not lost:
         lines.append(f"No beat is seen to be missing; up to {missed.high:.0f} may be, under the noise.")
     else:
-        places = ", ".join(f"{at:.1f} s ({_sure(sure)})" for at, sure in lost[:8])
-        more = f" and {len(lost) - 8} more" if len(lost) > 8 else ""
-        lines.append(f"Missing beats: {missed.value:.0f} ({missed.low:.0f} to {missed.high:.0f}), at {places}{more}.")
-    for low, high, would in train.pauses[:5]:
+        places = ", ".join(f"{at:.1f} s ({_sure(share)})" for at, share in sure[:8])
+        more = f" and {len(sure) - 8} more" if len(sure) > 8 else ""
+        where = f", at {places}{more}" if sure else ", none of them surely enough to name it"
+        lines.append(f"Missing beats: {missed.value:.0f} ({missed.low:.0f} to {missed.high:.0f}){where}.")
+    for low, high, would in () if train.faint else train.pauses[:5]:
         lines.append(
             f"It pauses from {low + start:.1f} s to {high + start:.1f} s and begins again out of step: "
             f"{would:.1f} beats would have fitted."
@@ -384,6 +426,22 @@ def _echo(counted: Counted) -> bool:
     return abs(first.period / second.period - 1) < 0.03 and scatter < LOCKED and lag < 0.4 * first.period
 
 
+def _off_beat(ear: _Ear) -> int:
+    """Return how many plain sounds of the beat's own kind lie off it, where those are too many to judge it by."""
+    import numpy as np
+
+    kind = of_one_kind(ear.heard, ear.counted.loud)
+    if kind is None or not plainly_heard(kind, LASTS):
+        return 0
+    free = np.ones(kind.instants.size, dtype=bool)
+    for train in ear.counted.trains:
+        away = kind.instants[:, None] - train.instants[None, :]
+        # Its echo as well.
+        free &= ~((away > -0.03) & (away < 0.15)).any(axis=1)
+    many = int(free.sum())
+    return many if many >= max(4, OFF_BEAT * free.size) else 0
+
+
 def _doubt(ear: _Ear, switched: bool | None) -> str:
     """Return why a beat cannot be taken for this channel's discharges, "" where it can."""
     heard = ear.sound
@@ -393,6 +451,12 @@ def _doubt(ear: _Ear, switched: bool | None) -> str:
         return f"{ear.apart}: two things beat; fire one channel alone"
     if len(ear.counted.trains) == 2 and not _echo(ear.counted):
         return "two beats are in it, and which is this channel's it does not say; fire one channel alone, none walking"
+    off = _off_beat(ear)
+    if off:
+        return (
+            f"{off} sounds just like its own lie off the beat: it loses its pace, or something else fires too; record "
+            "this channel alone for longer"
+        )
     if heard.lasts > LASTS:
         return "each sound lasts too long for a discharge: a vehicle's warning, a ratchet, a hammer?"
     if heard.turns:
@@ -419,6 +483,8 @@ def _minded(ear: _Ear, switched: bool | None) -> Sequence[str]:
         )
     if ear.levels.peak < 0.003:
         found.append("The recording is very soft, as from a covered microphone.")
+    if ear.uneven is not None and switched:
+        found.append("Two channels firing at once can sound like this: it holds where this channel fired alone.")
     if ear.counted.trains and switched:
         train = ear.counted.trains[0]
         if train.instants[0] < 1.5 * train.period and ear.counted.seconds - train.instants[-1] < 1.5 * train.period:
@@ -433,20 +499,21 @@ def _minded(ear: _Ear, switched: bool | None) -> Sequence[str]:
 def _figures(ear: _Ear) -> tuple[Figure, ...]:
     found: list[Figure] = []
     for i, train in enumerate(ear.counted.trains):
-        if train.faint:
+        if train.faint and train.pace is None:
             continue
         name, says = ("second-", "second beat: ") if i else ("", "")
         many = float(train.instants.size)
-        found.append(
-            Figure(
-                f"{name}heard",
-                f"{says}beats heard",
-                many - train.missed.value,
-                many - train.missed.high,
-                many - train.missed.low,
-                "1",
+        if not train.faint:
+            found.append(
+                Figure(
+                    f"{name}heard",
+                    f"{says}beats heard",
+                    many - train.missed.value,
+                    many - train.missed.high,
+                    many - train.missed.low,
+                    "1",
+                )
             )
-        )
         if train.pace is not None:
             found += [
                 Figure(f"{name}rate", f"{says}beats a second", *train.pace.rate, "1/s"),
@@ -457,8 +524,52 @@ def _figures(ear: _Ear) -> tuple[Figure, ...]:
             if plain(ear.counted, train) >= PLAIN:
                 said = f"{says}scatter of the intervals, as a share"
                 found.append(Figure(f"{name}scatter", said, *train.pace.scatter, "1"))
-        found.append(Figure(f"{name}missed", f"{says}beats missing between first and last", *train.missed, "1"))
+        if not train.faint:
+            found.append(Figure(f"{name}missed", f"{says}beats missing between first and last", *train.missed, "1"))
     return tuple(found)
+
+
+def _uneven_figures(one: Uneven) -> tuple[Figure, ...]:
+    many = float(one.instants.size)
+    return (
+        # What is of another kind may be one all the same.
+        Figure("heard", "discharges heard", many, many, many + one.strange, "1"),
+        Figure("rate", "discharges a second, in the mean", *one.rate, "1/s"),
+    )
+
+
+def _judge_uneven(
+    ear: _Ear, one: Uneven, switched: bool | None, least: float | None, most: float | None
+) -> dict[str, Judged]:
+    """Return what sharp sounds of one kind at no even pace come to."""
+    span = (float(one.instants[0]) + ear.start, float(one.instants[-1]) + ear.start)
+    doubt = ""
+    if ear.levels.cut > CUT_SPOILT:
+        doubt = "much of it is cut off at the top (clipped); hold the phone further off and record again"
+    elif switched is False:
+        doubt = "they did not begin and end with the selection, so they are something else; record again without that"
+    elif switched is None:
+        doubt = (
+            "they may be the plug firing unevenly, or steps and tools; sound alone does not tell. Say whether they "
+            "began and ended with the selection (with-selection)"
+        )
+    if doubt:
+        why = f"{one.instants.size} sharp sounds of one kind at no even pace: {doubt}"
+        judged = {"": Judged(CANNOT_TELL, why, span)}
+    else:
+        why = f"{one.instants.size} discharges, waits from {figure(one.waits[0])} s to {figure(one.waits[4])} s"
+        judged = {"": Judged("irregular", why, span)}
+    if least is None and most is None:
+        return judged
+    side = beside(one.rate.low, one.rate.high, least, most)
+    if doubt or side != "below":
+        # As many as it should be, but not evenly, is not what the data asks for.
+        why = doubt or f"{_rate(one.rate)} in the mean, but at no even pace"
+        judged["rate"] = Judged(CANNOT_TELL, why, span)
+    else:
+        why = f"{_rate(one.rate)} in the mean, beside at least {figure(least or 0)} a second"
+        judged["rate"] = Judged("slow", why, span)
+    return judged
 
 
 def ratio(this: Pace, other: Pace) -> Spread:
@@ -511,11 +622,15 @@ def _judge(ear: _Ear, ratio: Spread | None, least: float | None, most: float | N
             whys.append(f"{figure(pace.rate.value)} a second, under the rate of your data")
         if pace.slowing.low > apart:
             whys.append(f"it slows by {_percent(pace.slowing.value)} on the way")
-        if train.missed.low >= 1:
+        if train.missed.low >= 1 and not train.faint:
             whys.append(f"and {train.missed.value:.0f} beats are missing besides")
         return Judged("slow", ", ".join(whys), span)
+    if train.faint:
+        return unsure(
+            "as far as it can be timed it keeps its pace, but it is too faint to tell whether beats are missing"
+        )
     if train.missed.low >= 1:
-        lost = [at + ear.start for at, _ in train.lost]
+        lost = [at + ear.start for at, share in train.lost if share >= SURELY]
         where = (min(lost), max(lost)) if lost else span
         return Judged("gaps", f"{train.missed.value:.0f} of {many} beats are missing", where)
     if train.pauses:
@@ -604,7 +719,7 @@ def draw(found: Found, width: int, ascii_only: bool) -> Sequence[str]:
         return ()
     columns = max(10, min(width, 160) - 2)
     counted = picture.counted
-    period = min((t.period for t in counted.trains), default=1.0)
+    period = min((t.period for t in counted.trains), default=picture.uneven.waits[2] if picture.uneven else 1.0)
     strips = max(1, min(6, round(counted.seconds / (columns * period / 5) + 0.4)))
     long = counted.seconds / strips
     out: list[str] = []
@@ -612,6 +727,8 @@ def draw(found: Found, width: int, ascii_only: bool) -> Sequence[str]:
         out += _strip(picture, i * long, long, columns, ascii_only)
     key = "^ heard" if ascii_only else "▲ heard"
     missing = any(t.lost for t in counted.trains)
+    if picture.uneven is not None:
+        out.append(f"  {key}, at no even pace")
     if counted.trains:
         second = "   2 second beat" if len(counted.trains) > 1 else ""
         out.append(f"  {key}" + ("   x missing" if missing else "") + second)
@@ -634,6 +751,10 @@ def _strip(picture: Picture, begin: float, long: float, columns: int, ascii_only
         marks = " .:|" if ascii_only else " ▁▂▃▄▅▆▇█"
         rows.append("  " + "".join(marks[round(f * (len(marks) - 1))] for f in fill))
     marked = [" "] * columns
+    for at in picture.uneven.instants if picture.uneven is not None else ():
+        place = int((at - begin) / long * columns)
+        if 0 <= place < columns and begin <= at < begin + long:
+            marked[place] = "^" if ascii_only else "▲"
     for number, train in reversed(list(enumerate(picture.counted.trains))):
         for at, there in zip(train.instants, train.present, strict=True):
             place = int((at - begin) / long * columns)
@@ -662,11 +783,12 @@ def figure_of(found: Found, path: str) -> None:
     from matplotlib.figure import Figure as Sheet
 
     picture: Picture = found.detail
-    trains = picture.counted.trains
+    trains, single = picture.counted.trains, picture.uneven
+    beats = bool(trains) or single is not None
     with matplotlib.rc_context({"svg.hashsalt": "isolate", "font.size": 9}):
-        sheet = Sheet(figsize=(11, 5 if trains else 3), layout="constrained")
+        sheet = Sheet(figsize=(11, 5 if beats else 3), layout="constrained")
         FigureCanvasAgg(sheet)
-        axes = sheet.subplots(2 if trains else 1, 1, sharex=True, squeeze=False)[:, 0]
+        axes = sheet.subplots(2 if beats else 1, 1, sharex=True, squeeze=False)[:, 0]
         at = picture.start + np.arange(picture.rise.size) * picture.step
         axes[0].plot(at, picture.rise, lw=0.5, color="#6b717b")
         top = float(picture.rise.max())
@@ -680,11 +802,15 @@ def figure_of(found: Found, path: str) -> None:
                 axes[0].plot(lost, np.full(lost.size, high), "x", ms=6, mew=1.6, color=colour, label=f"{name}missing")
             steps = np.diff(heard) / np.maximum(np.diff(train.numbers[train.present]), 1)
             axes[1].plot(heard[1:], steps, mark, ms=3, color=colour)
+        if single is not None:
+            heard = single.instants + picture.start
+            axes[0].plot(heard, np.full(heard.size, top * 1.08), "v", ms=4, color="#1f5a92", label="heard")
+            axes[1].plot(heard[1:], np.diff(heard), "v", ms=3, color="#1f5a92")
         axes[0].set_ylabel("dB over surroundings")
-        if trains:
+        if beats:
             axes[0].legend(loc="upper right", ncols=4, fontsize=8, bbox_to_anchor=(1, 1.22), frameon=False)
-            axes[1].set_ylabel("seconds since\nthe beat before")
-            axes[1].set_ylim(0, 1.4 * max(t.period for t in trains))
+            axes[1].set_ylabel("seconds since\nthe beat before" if trains else "seconds since\nthe one before")
+            axes[1].set_ylim(0, 1.4 * max(t.period for t in trains) if trains else None)
         axes[-1].set_xlabel("seconds of the recording")
         for one in axes:
             one.spines[["top", "right"]].set_visible(False)
@@ -731,6 +857,7 @@ CALCULATION = Calculation(
             "even": "Even, and as fast as it should be",
             "gaps": "The right pace with snaps missing",
             "slow": "Slow, or slowing as it goes on",
+            "irregular": "Plainly heard, at no even pace",
             "nothing-to-count": "Nothing to count",
         },
         "rate": {

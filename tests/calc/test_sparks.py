@@ -11,15 +11,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from isolate.calc import sparks
+from isolate.calc import spark_count, sparks
 from isolate.calc.given import read
 from isolate.calc.shape import CANNOT_TELL, Found, Unfit
 from isolate.calc.spark_count import Counted, count
 from isolate.calc.spark_hearing import hear
 from isolate.calc.spark_pace import missing, pace
 from isolate.calc.spark_train import best, chance_level, weigh
+from isolate.calc.spark_uneven import FITS_BEAT, UNEVEN, fits_a_beat, mean_rate
 from isolate.terminal.calcs import as_dict
-from tests.calc import clips, clips_too
+from tests.calc import clips, clips_phone, clips_too
 
 
 @pytest.fixture(autouse=True)
@@ -260,6 +261,92 @@ def test_a_twofold_pace_is_asked_about(tmp_path: Path) -> None:
     assert "twice as fast as the other" in one.judged[""].why
 
 
+def losing_its_pace(kind: str, seed: int, seconds: float = 12, pace: float = 3, snr: float = 12) -> clips_phone.Kept:
+    chance = np.random.default_rng([41, seed])
+    return clips_phone.kept(clips_phone.uneven(seconds, pace, kind, chance), snr, seconds, chance)
+
+
+@pytest.mark.parametrize("kind", ["loose", "random"])
+def test_discharges_at_no_even_pace_are_a_finding(tmp_path: Path, kind: str) -> None:
+    made = losing_its_pace(kind, 1)
+    path = put(tmp_path, made.samples)
+    one = sure(clip=path, rate_least="1 /s")
+    assert verdict(one) == "irregular"
+    # As many as there are is as many as there should be; evenly they are not.
+    assert verdict(one, "rate") == CANNOT_TELL
+    many, _, most = figure(one, "heard")
+    assert many <= made.instants.size <= most + 1
+    assert many >= 0.95 * made.instants.size
+    (heard,) = one.detail.beats
+    assert np.abs(np.array(heard)[:, None] - made.instants).min(axis=1).max() < 0.02
+    value, low, high = figure(one, "rate")
+    assert low < value < high
+    assert value == pytest.approx((made.instants.size - 1) / np.ptp(made.instants), rel=0.05)
+    first, last = one.judged[""].seconds
+    assert (first, last) == (heard[0], heard[-1])
+    assert "no even pace" in one.lines[0]
+    for width in (40, 78):
+        lines = sparks.draw(one, width, True)
+        assert max(map(len, lines)) <= width
+        assert sum(line.count("^") for line in lines[:-1]) >= 0.6 * many
+
+
+def test_no_even_pace_needs_somebodys_word_too(tmp_path: Path) -> None:
+    path = put(tmp_path, losing_its_pace("loose", 2, 9).samples)
+    for word, said in (({}, "sound alone does not tell"), ({"with_selection": "no"}, "something else")):
+        one = found(clip=path, rate_least="9 /s", **word)
+        assert (verdict(one), verdict(one, "rate")) == (CANNOT_TELL, CANNOT_TELL)
+        assert said in one.judged[""].why
+    assert verdict(sure(clip=path, rate_least="9 /s"), "rate") == "slow"
+    sparks.figure_of(one, str(tmp_path / "a.png"))
+    assert (tmp_path / "a.png").read_bytes()[:4] == b"\x89PNG"
+
+
+@pytest.mark.parametrize("kind", ["clanks", "speech"])
+def test_tools_and_talk_are_no_discharges_that_lost_their_pace(tmp_path: Path, kind: str) -> None:
+    chance = np.random.default_rng(43)
+    made = clips.clip(np.zeros(0), 20, kind, 12, chance, clanking=4)
+    assert listened(made).loud.size >= 15
+    assert verdict(sure(clip=put(tmp_path, made))) == CANNOT_TELL
+
+
+def test_a_beat_that_is_lost_on_the_way_is_not_called_even(tmp_path: Path) -> None:
+    chance = np.random.default_rng(44)
+    first = clips_phone.even(7, 3, 0.02, chance)
+    then = 7 + clips_phone.uneven(6, 3, "loose", chance, start=0.0)
+    made = clips_phone.kept(np.concatenate([first, then]), 15, 13, chance, apart_db=3)
+    one = sure(clip=put(tmp_path, made.samples), rate_least="1 /s", rate_most="5 /s")
+    assert one.detail.counted.trains
+    assert (verdict(one), verdict(one, "rate")) == (CANNOT_TELL, CANNOT_TELL)
+    assert "lie off the beat" in one.judged[""].why
+
+
+def test_a_beat_with_gaps_is_no_lost_pace_and_a_lost_one_no_beat() -> None:
+    # From instants alone: scattered by up to 8 %, whole or with three in ten missed; then those without a pace.
+    beats, lost = [], []
+    for seed in range(200):
+        chance = np.random.default_rng([45, seed])
+        pace, scatter = float(np.exp(chance.uniform(np.log(0.8), np.log(6)))), float(chance.uniform(0.01, 0.08))
+        at = clips_phone.even(25, pace, scatter, chance)
+        at = at[chance.random(at.size) > (0.0, 0.3)[seed % 2]]
+        beats.append(fits_a_beat(np.diff(at)))
+        waits = np.diff(clips_phone.uneven(25, pace, ("loose", "random")[seed % 2], chance))
+        lost.append(fits_a_beat(waits))
+        assert float((np.abs(np.diff(waits)) / (waits[1:] + waits[:-1])).mean()) * 2 > UNEVEN or waits.size < 20
+    assert (np.array(beats) > FITS_BEAT).mean() > 0.99
+    assert (np.array(lost) <= FITS_BEAT).mean() > 0.9
+
+
+def test_the_mean_rate_of_uneven_waits_holds_the_true_one() -> None:
+    held = []
+    for seed in range(600):
+        chance = np.random.default_rng([46, seed])
+        at = clips_phone.uneven(25, 2.0, "loose", chance)
+        rate = mean_rate(np.diff(at))
+        held.append(rate.low <= 2.0 <= rate.high)
+    assert 0.93 <= np.mean(held) <= 0.97
+
+
 def test_silence_is_a_finding_only_beside_a_recording_that_snaps(tmp_path: Path) -> None:
     chance = np.random.default_rng(14)
     quiet = put(tmp_path, clips.clip(np.zeros(0), 10, "apu", 8, chance), "quiet")
@@ -284,8 +371,27 @@ def test_silence_is_a_finding_only_beside_a_recording_that_snaps(tmp_path: Path)
     assert "cut off" in cut.judged[""].why
 
 
-def test_a_faint_beat_is_not_timed(tmp_path: Path) -> None:
-    # Followed at half its pace, 13 of 27, since few of its beats stand out: that is no rate to tell.
+def test_a_soft_beat_is_timed_where_what_lies_between_tells(tmp_path: Path) -> None:
+    # First followed at half its pace, 13 of 27, since few of its beats stand out; what lies halfway gives it away.
+    chance = np.random.default_rng([31, 0, 95, 100])
+    period, jitter = float(np.exp(chance.uniform(np.log(0.35), np.log(1.6)))), float(chance.uniform(0.01, 0.04))
+    every = clips.beats(25, period, chance, jitter=jitter)
+    keep = chance.random(every.size) > 0.05
+    keep[[0, -1]] = True
+    made = clips.clip(every[keep], -5, "white", 25, chance, sound=clips.CLICKS[0])
+    one = sure(clip=put(tmp_path, made), rate_least="0.5 /s", rate_most="3 /s")
+    value, low, high = figure(one, "rate")
+    assert low < 1 / period < high
+    assert value == pytest.approx(1 / period, rel=0.02)
+    # Its gaps are not counted, so it is not called even.
+    assert {f.name for f in one.figures} == {"rate", "slowing"}
+    assert (verdict(one), verdict(one, "rate")) == (CANNOT_TELL, "within")
+    assert any("too faint to tell whether beats are missing" in line for line in one.lines)
+
+
+def test_a_faint_beat_is_not_timed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    # Where what lies between leaves it open whether it is every other one, that is no rate to tell.
+    monkeypatch.setattr(spark_count, "_beats_between", lambda *_: "open")
     chance = np.random.default_rng([31, 0, 95, 100])
     period, jitter = float(np.exp(chance.uniform(np.log(0.35), np.log(1.6)))), float(chance.uniform(0.01, 0.04))
     every = clips.beats(25, period, chance, jitter=jitter)
@@ -296,6 +402,18 @@ def test_a_faint_beat_is_not_timed(tmp_path: Path) -> None:
     assert not one.figures
     assert (verdict(one), verdict(one, "rate")) == (CANNOT_TELL, CANNOT_TELL)
     assert any("too faint" in line for line in one.lines)
+
+
+def test_what_packing_left_out_makes_no_beat_missing() -> None:
+    # Nothing is kept above 9 kHz, and what is cut off at the top splashes into that: 11 of 38 were "missing".
+    chance = np.random.default_rng(50)
+    made = clips_phone.kept(clips_phone.even(10, 4, 0.02, chance), 12, 10, chance)
+    samples = np.clip(made.samples * 0.8 / np.quantile(np.abs(made.samples), 0.9997), -1, 1)
+    heard = hear([(np.round(samples * 32767) / 32768).astype(np.float32)], made.rate)
+    assert heard.edges[-1] < 13_000
+    train = count(heard).trains[0]
+    assert train.missed.high <= 1
+    assert train.heard.size >= made.instants.size - 1
 
 
 def test_too_few_are_not_judged(tmp_path: Path) -> None:
@@ -419,8 +537,10 @@ def test_verdicts_are_those_of_the_count_in_knowledge() -> None:
     import yaml
 
     path = Path(__file__).parents[2] / "knowledge" / "checks" / "ear-and-starts.yaml"
-    outcomes = yaml.safe_load(path.read_text(encoding="utf-8"))["checks"]["spark-count"]["outcomes"]
-    assert set(sparks.CALCULATION.judges[""]) == set(outcomes)
+    count = yaml.safe_load(path.read_text(encoding="utf-8"))["checks"]["spark-count"]
+    # No even pace is no outcome of the count: it is heard at the spark test.
+    assert set(sparks.CALCULATION.judges[""]) == {*count["outcomes"], "irregular"}
+    assert count["reads"][0]["gives"]["irregular"] == "nothing"
 
 
 @settings(max_examples=20, deadline=None)

@@ -15,6 +15,7 @@ from isolate.calc.spark_count import count
 from isolate.calc.spark_hearing import hear
 from isolate.calc.spark_pace import pace
 from isolate.calc.spark_train import FASTEST, SLOWEST
+from isolate.calc.spark_uneven import mean_rate
 from tests.calc import clips
 
 
@@ -71,3 +72,13 @@ def test_the_interval_is_that_of_least_squares_in_statsmodels() -> None:
     assert 1 / ours.rate.high == pytest.approx(low, abs=0.1 * (high - low))
     assert 1 / ours.rate.low == pytest.approx(high, abs=0.1 * (high - low))
     assert ours.scatter.value * 1 / ours.rate.value == pytest.approx(np.sqrt(fit.mse_resid), rel=0.02)
+
+
+def test_the_mean_rate_is_beside_students_interval_in_statsmodels() -> None:
+    # Student's interval for a mean by statsmodels; ours is on the logarithm, which moves both ends up by little.
+    waits = np.random.default_rng(34).gamma(4, 0.2, 40)
+    ours = mean_rate(waits)
+    low, high = sm.stats.DescrStatsW(waits).tconfint_mean(0.05)
+    assert 1 / ours.value == pytest.approx(waits.mean())
+    assert 1 / ours.high == pytest.approx(low, abs=0.1 * (high - low))
+    assert 1 / ours.low == pytest.approx(high, abs=0.1 * (high - low))
