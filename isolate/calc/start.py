@@ -268,7 +268,10 @@ def _story(log: Log, one: Facts, flow: Level | None, top: Level | None, rising: 
         lines.append("It was turning when this part of the log begins, so when cranking began cannot be told.")
     if one.fuel:
         at = f"; speed then {said(one.speed_at_fuel, speed)}" if one.speed_at_fuel else ""
-        lines.append(f"Fuel comes on at {_at(log, one.fuel)}{at}.")
+        lines.append(
+            f"Fuel comes on at {_at(log, one.fuel)}{at}. That is when its flow begins to show: a valve that opens "
+            "slowly, or a meter that answers late, is not seen."
+        )
         if flow:
             lines.append(f"Fuel flow {flow.first_s:.1f} to {flow.last_s:.1f} s: {said(flow, fuel)}.")
     elif one.fuel_before:
@@ -288,16 +291,21 @@ def _story(log: Log, one: Facts, flow: Level | None, top: Level | None, rising: 
             f"Light-off at {_at(log, one.light)}: there the exhaust temperature begins to rise, by "
             f"{figure(one.rise.value)} {hot or 'of its unit'} in all. A delay on the way to the recorder is not seen."
         )
-        if one.small_from:
+        if one.main_rise:
+            lines.append(
+                f"It is a small rise at first, and the main one begins at {_at(log, one.main_rise)}: a small flame "
+                "that went round later, or warm air."
+            )
+        elif one.small_from:
             lines.append(
                 f"A smaller rise may stand before it, from about {one.small_from.value:.1f} s on: a small flame that "
                 "went round later, or warm air. The light-off's interval takes it in."
             )
         if one.pick_up:
-            apart = one.pick_up.value - one.light.value
-            agree = (
-                "agrees" if one.pick_up.low - 2 < one.light.high and one.light.low - 2 < one.pick_up.high else "differs"
-            )
+            # A small flame pulls nothing.
+            rises = one.main_rise or one.light
+            apart = one.pick_up.value - rises.value
+            agree = "agrees" if one.pick_up.low - 2 < rises.high and rises.low - 2 < one.pick_up.high else "differs"
             lines.append(f"The speed picks up at about {one.pick_up.value:.1f} s, which {agree} ({apart:+.1f} s).")
         else:
             lines.append("No pick-up of the speed can be told apart from cranking about there.")
@@ -330,6 +338,7 @@ def _figures(log: Log, one: Facts, flow: Level | None, top: Level | None) -> lis
         ("fuel-on", "fuel on", one.fuel, "s"),
         ("ignition-on", "ignition commanded", one.commands[0][0] if one.commands else None, "s"),
         ("light-off", "light-off", one.light, "s"),
+        ("main-rise", "main rise, where a small one stands before it", one.main_rise, "s"),
         ("time-to-light", "fuel on to light-off", one.to_light() if "clock" not in one.over_gap else None, "s"),
         ("speed-at-fuel", "speed at fuel on", one.speed_at_fuel, speed),
         ("crank-speed", "highest speed while it cranks", one.crank_speed, speed),

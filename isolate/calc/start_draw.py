@@ -46,6 +46,8 @@ def marked(one: Facts) -> Iterator[tuple[str, str, float, tuple[float, float]]]:
         yield "F", "fuel", one.fuel.value, (one.fuel.low, one.fuel.high)
     if one.light:
         yield "L", "light-off", one.light.value, (one.light.low, one.light.high)
+    if one.main_rise:
+        yield "M", "main rise", one.main_rise.value, (one.main_rise.low, one.main_rise.high)
     if one.fuel_off_s is not None:
         yield "X", "fuel off", one.fuel_off_s, (one.fuel_off_s, one.fuel_off_s)
 
@@ -138,7 +140,7 @@ def _wrapped(parts: Sequence[str], broad: int) -> list[str]:
 # -- a file ----------------------------------------------------------------------------------------
 
 INK, SOFT = "#1f5a92", "#4a4f57"
-COLOURS: Final = {"C": "#4a4f57", "I": "#7a4ea3", "F": "#5b7f4e", "L": "#b23a2f", "X": "#8a8f98"}
+COLOURS: Final = {"C": "#4a4f57", "I": "#7a4ea3", "F": "#5b7f4e", "L": "#b23a2f", "M": "#96652a", "X": "#8a8f98"}
 GOOD: Final = "#b9bec6"
 
 

@@ -11,7 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
-from isolate.calc.start_onset import PROBE_S, SOURCE_S, SPREAD_S, STEP_S, Onset, onset, rise_shapes
+from isolate.calc.start_onset import PROBE_S, SOURCE_S, STEP_S, Onset, onset, rise_shapes
+from isolate.calc.start_small import Small, small_before
 
 if TYPE_CHECKING:
     import numpy as np
@@ -30,8 +31,13 @@ LEAST_RISE: Final = {"°C": 40.0, "K": 40.0, "°F": 72.0, "": 72.0}
 too. Our judgement; a light makes hundreds of degrees."""
 SURE_GAIN = 30.0
 """Twice the log-likelihood ratio from which a rise counts: of noise alone, with all that is tried, it is not seen."""
-SMALL_GAIN = 24.0
-"""The same for a small rise before it, which only makes an interval wider."""
+SURE_SMALL: Final = 0.5
+"""Chance from which a small rise before the main one is said."""
+LEAST_SMALL: Final = 0.2
+"""Chance from which the interval takes it in. Less than this a plain light shows as well, as its shape is not known."""
+SMALL_ROWS: Final = 200
+SMALL_BEFORE_S: Final = 12.0
+"""A small rise is looked for so long before the main one, and what stood before it for about as long again."""
 UNLIKE = 8.0
 """Standard deviations that a rise has to have."""
 UPTO: Final = 0.12
@@ -40,34 +46,36 @@ CRANK_UPTO: Final = 0.15
 """The same for the speed."""
 MODEL_OFF = 0.003
 """Share of the rise that the shapes tried may be off by: what they miss in a start, by our simulations."""
-FLOW_OFF = 0.02
-"""The same for a fuel flow, which may overshoot while a manifold fills."""
+FLOW_OFF = 0.01
+"""The same for a fuel flow."""
 BLIND_S: Final = 0.005
 BLIND_ROWS: Final = 0.02
-BLIND_ROWS_STEP: Final = 0.05
-"""No shape is good to less than so many seconds, and less than such a share of a row; of what comes on at a stroke
-there are few rows to tell its lag by. By our simulations."""
+"""No shape is good to less than so many seconds, and less than such a share of a row; the same for the light's, a
+starter's and a flow's. By our simulations."""
+LIGHT_BLIND: Final = (0.022, 0.02)
+CRANK_BLIND: Final = (0.005, 0.05)
+FLOW_BLIND: Final = (0.002, 0.005)
 
 
 PICKED: Final = 0.3
 """Share of half the interval that the highest of a course is too high by, since the highest of many was picked."""
-PICKED_WIDER: Final = 1.65
+PICKED_WIDER: Final = 1.35
 """What that makes the interval wider by. Both by our simulations."""
 
 
-SLOW: Final = (0.04, 0.08)
+SLOW: Final = (0.02, 0.05)
 """Seconds, and share of a row, that a rise may have begun earlier on average than any shape tried has it."""
 CRANK_SLOW: Final = (0.07, 0.07)
-"""The same for cranking; :data:`FUEL_SLOW` for fuel. All by simulations of two generators, on draws that the bench does
-not take up."""
-FUEL_SLOW: Final = (0.01, 0.03)
+"""The same for cranking. Both by simulations of two generators, on draws that the bench does not take up."""
 CREST: Final = 0.3
 """Share of the step down to the lower neighbour that a crest may stand above the highest reading."""
 HOLE_S: Final = 3.0
 """A light that came and went in a gap so long may leave no rise. Our judgement, by what probes lag."""
 BEFORE_IT_TURNS_S: Final = 3.0
-PICKED_LEVEL: Final = 0.8
-"""Standard deviations of its mean that the lowest or highest level of a course is off by, since it was picked."""
+PICKS: Final = 400
+"""Times that a course is made up anew to see how far off its lowest or highest level comes out."""
+PICK_ROWS: Final = 1200
+"""At most so many rows about it are made up anew."""
 
 
 class Level(NamedTuple):
@@ -111,7 +119,9 @@ class Facts:
     doubtful: bool = False
     rise: Level | None = None
     small_from: Onset | None = None
-    """Where a small rise stands before the main one: when that began."""
+    """Where a small rise may stand before the main one: when that began. The interval of ``light`` takes it in."""
+    main_rise: Onset | None = None
+    """When the main rise began, where it is likely that a small one stands before it; ``light`` is that one then."""
     unlit_rise: float = 0.0
     pick_up: Onset | None = None
     speed_at_fuel: Level | None = None
@@ -144,6 +154,12 @@ class Facts:
         if self.light is None or self.fuel is None:
             return None
         return _between(self.fuel, self.light)
+
+    def to_main(self) -> Level | None:
+        """Seconds from fuel on to the main rise, where a small one stands before it; None otherwise."""
+        if self.main_rise is None or self.fuel is None:
+            return None
+        return _between(self.fuel, self.main_rise)
 
 
 def _between(first: Onset, second: Onset) -> Level:
@@ -393,7 +409,7 @@ def _within(t: Floats, y: Floats, first: float, last: float) -> tuple[Floats, Fl
 def _widened(
     found: Onset | None,
     t: Floats,
-    rows: float = BLIND_ROWS,
+    blind: tuple[float, float] = (BLIND_S, BLIND_ROWS),
     slow: tuple[float, float] = (0.0, 0.0),
     risen_s: float = -1e9,
 ) -> Onset | None:
@@ -408,7 +424,7 @@ def _widened(
     steps = np.diff(t)
     usual = float(np.median(steps))
     chance = np.random.default_rng(7)
-    blur = chance.normal(0, rows * usual + BLIND_S, found.draws.size)
+    blur = chance.normal(0, blind[0] + blind[1] * usual, found.draws.size)
     # What begins more slowly than any shape tried began earlier, never later.
     blur -= chance.exponential(slow[0] + slow[1] * usual, found.draws.size) * (chance.random(found.draws.size) < 0.5)
     draws = np.sort(found.draws + blur)
@@ -448,7 +464,7 @@ def _crank(t: Floats, y: Floats, first: float, rises: float, tick_s: float) -> t
     found = onset(
         t[a : to + 1], y[a : to + 1], t[a], t[min(i + 1, to)], shapes, orders, resolution(y), tick_s, off=MODEL_OFF
     )
-    return _widened(found, t[a : to + 1], BLIND_ROWS_STEP, CRANK_SLOW), False
+    return _widened(found, t[a : to + 1], CRANK_BLIND, CRANK_SLOW), False
 
 
 def _fuel(found: Facts, t: Floats, y: Floats, tick_s: float) -> Facts:
@@ -484,8 +500,8 @@ def _fuel(found: Facts, t: Floats, y: Floats, tick_s: float) -> Facts:
     # What is smoothed rises a little before it does.
     last = min(float(t[b]), float(t[i]) + 0.5 + 2 * step)
     step_of = resolution(y)
-    on = onset(t[a : b + 1], y[a : b + 1], t[a], last, shapes, (0,), step_of, tick_s, off=FLOW_OFF)
-    on = _widened(on, t[a : b + 1], BLIND_ROWS_STEP, FUEL_SLOW)
+    on = onset(t[a : b + 1], y[a : b + 1], t[a], last, shapes, (0,), step_of, tick_s, off=FLOW_OFF, surge=True)
+    on = _widened(on, t[a : b + 1], FLOW_BLIND)
     if on is None:
         return found
     gone = np.flatnonzero((t > on.value + 1) & (even < rest + 0.15 * (float(np.median(even[i : i + 8])) - rest)))
@@ -497,25 +513,28 @@ def flow_after(log: Log, one: Facts, first_s: float, last_s: float) -> Level | N
     """Return the mean fuel flow so many seconds after fuel came on."""
     if one.fuel is None or "fuel" not in log.values:
         return None
-    import numpy as np
-
     t, y = held(log.time_s, log.values["fuel"])
-    x, z = _within(t, y, one.fuel.value + first_s, one.fuel.value + last_s)
     at_rest = smear(t, y, one)
+    return _no_less(steady(t, y, one.fuel.value + first_s, one.fuel.value + last_s), t, y, at_rest)
+
+
+def steady(t: Floats, y: Floats, first_s: float, last_s: float) -> Level | None:
+    """Return the mean between two instants; how its course goes up or down there is no noise of the mean."""
+    import numpy as np
+    from scipy.special import stdtrit
+
+    x, z = _within(t, y, first_s, last_s)
     if x.size < 8:
-        return _no_less(level(t, y, one.fuel.value + first_s, one.fuel.value + last_s), t, y, at_rest)
-    # How it settles while a manifold fills is no noise of its mean.
+        return level(t, y, first_s, last_s)
     course = np.polyval(np.polyfit(x - x.mean(), z, 2), x - x.mean())
     found = level(x, z - course + float(z.mean()), float(x[0]), float(x[-1]))
     if found is None:
         return None
-    from scipy.special import stdtrit
-
     # The course took two degrees of freedom besides the mean's, so what is left scatters too little.
     free = x.size - 3
     short = float(np.sqrt((x.size - 1) / free) * stdtrit(free, 0.975) / stdtrit(x.size - 1, 0.975))
     half = float(np.hypot(short * (found.high - found.low) / 2, rounding(y, z - course)))
-    return _no_less(found._replace(low=found.value - half, high=found.value + half), t, y, at_rest)
+    return found._replace(low=found.value - half, high=found.value + half)
 
 
 def _ignition(found: Facts, log: Log, first: float, until: float) -> Facts:
@@ -616,17 +635,28 @@ def _light(found: Facts, t: Floats, y: Floats, tick_s: float) -> Facts:
         ramp=True,
         off=MODEL_OFF,
     )
-    on = _widened(on, t[start : end + 1], slow=SLOW, risen_s=float(t[min(half + int(0.75 / step / 2) + 1, b)]))
+    seen = float(t[min(half + int(0.75 / step / 2) + 1, b)])
+    on = _widened(on, t[start : end + 1], LIGHT_BLIND, SLOW, seen)
     if on is None or on.gain < SURE_GAIN:
         return found
     error = 2 * rough
-    small = _small_flame(found, t, y, start, on, rise, tick_s)
+    small = _small_flame(found, t[: end + 1], y[: end + 1], start, on)
     if small is not None:
-        found = replace(found, small_from=small)
-        draws = np.sort(np.concatenate((on.draws[::2], small.draws[::2])))
-        on = replace(on, low=min(on.low, small.low), draws=draws)
+        found = replace(found, small_from=small.begins, main_rise=on if small.chance > SURE_SMALL else None)
+        many = round(small.chance * on.draws.size)
+        draws = np.sort(np.concatenate((_thinned(small.begins.draws, many), _thinned(on.draws, on.draws.size - many))))
+        low, value, high = (float(q) for q in np.quantile(draws, [0.025, 0.5, 0.975]))
+        on = replace(on, value=value, low=low, high=high, draws=draws)
     made = Level(rise, rise - error, rise + error, on.value, float(t[top]))
     return replace(found, light=on, rise=made)
+
+
+def _thinned(draws: Floats, count: int) -> Floats:
+    """Return so many of the draws, as they are spread."""
+    import numpy as np
+
+    found: Floats = np.quantile(draws, (np.arange(count) + 0.5) / max(count, 1))
+    return found
 
 
 def _bursts(values: Floats) -> float:
@@ -639,32 +669,33 @@ def _bursts(values: Floats) -> float:
     return float(np.quantile(second, 0.9)) / (1.645 * 6**0.5)
 
 
-def _small_flame(
-    found: Facts, t: Floats, y: Floats, start: int, main: Onset, rise: float, tick_s: float
-) -> Onset | None:
-    """Return when a rise begins that stands before the main one, as where a small flame goes round only later."""
+def _small_flame(found: Facts, t: Floats, y: Floats, start: int, main: Onset) -> Small | None:
+    """Return the small rise that may stand before the main one, as where a small flame goes round only later."""
     import numpy as np
 
-    start = max(0, int(np.searchsorted(t, t[start] - 6.0)))
-    to = int(np.searchsorted(t, main.value + 0.3))
-    if to - start < 14:
+    earliest = main.low - SMALL_BEFORE_S
+    a = max(0, int(np.searchsorted(t, t[start] - 6.0)))
+    if found.fuel is not None:
+        earliest = max(earliest, found.fuel.low)
+        a = max(a, int(np.searchsorted(t, earliest - SMALL_BEFORE_S)))
+    if t.size - a < 14:
         return None
-    x, z = t[start:to], y[start:to]
-    shapes = tuple((p, s, True) for p in PROBE_S[1:] for s in SPREAD_S[1::2])
-    first = x[3] if found.fuel is None else max(float(x[3]), found.fuel.low)
-    last = min(main.low - 0.3, float(x[-3]))
-    if last - first < 0.5:
+    x, z = t[a:], y[a:]
+    steps = np.diff(x)
+    usual = float(np.median(steps))
+    if float(steps.max()) > max(4 * usual, usual + 1.0):
         return None
-    early = onset(x, z, first, last, shapes, (1, 2), resolution(y), tick_s, off=MODEL_OFF, finer=False)
-    early = _widened(early, x)
-    if early is None or early.gain < SMALL_GAIN:
+    first, step = max(earliest, float(x[3])), resolution(z)
+    if (many := x.size // SMALL_ROWS) > 1:
+        # More rows than this only take longer; means of some tell as much.
+        kept = x.size // many * many
+        x, z = (v[:kept].reshape(-1, many).mean(axis=1) for v in (x, z))
+        step /= many**0.5
+    small = small_before(x, z, first, main, (1, 2, 3), step, MODEL_OFF, LEAST_SMALL)
+    if small is None:
         return None
-    before = x < early.value
-    if before.sum() < 6:
-        return None
-    line = np.polyfit(x[before], z[before], 1)
-    grown = float(np.mean(z[-3:] - np.polyval(line, x[-3:])))
-    return early if max(0.01 * rise, 2.5 * early.noise) < grown < 0.5 * rise else None
+    begins = _widened(small.begins, x, LIGHT_BLIND, SLOW)
+    return small._replace(begins=begins) if begins is not None else None
 
 
 def settled(found: Facts, unit: str) -> Facts:
@@ -684,9 +715,8 @@ def _speeds(found: Facts, t: Floats, y: Floats, even: Floats, tick_s: float) -> 
     turned_to = lit.low if lit else (found.ended_s or found.last_s)
     turning = np.flatnonzero((t > found.begins_s) & (t < turned_to))
     if turning.size > 4:
-        i = turning[int(np.argmax(even[turning]))]
-        most = level(t, y, t[i] - max(0.75, 2.1 * step), min(t[i] + max(0.75, 2.1 * step), turned_to))
-        most = _no_less(_picked(most, t, y, lowest=False), t, y, smear(t, y, found))
+        wide = max(0.75, 2.1 * step)
+        most = extreme(t, y, float(t[turning[0]]), float(t[turning[-1]]), wide, False, smear(t, y, found))
         found = replace(found, crank_speed=most)
     if lit:
         a, b = np.searchsorted(t, [lit.value - max(8.0, 10 * step), lit.value + max(8.0, 8 * step)])
@@ -705,7 +735,7 @@ def _speeds(found: Facts, t: Floats, y: Floats, even: Floats, tick_s: float) -> 
             found = replace(found, speed_most=level(t, y, t[i] - max(1.0, 2.1 * step), t[i] + max(1.0, 2.1 * step)))
             end = float(t[after[-1]])
             if end - lit.value > 15:
-                held_at = level(t, y, end - 10, end)
+                held_at = steady(t, y, end - 10, end)
                 x, z = _within(t, y, end - 10, end)
                 slope = float(np.polyfit(x - x.mean(), z, 1)[0]) if x.size > 3 else 1e9
                 if held_at and abs(slope) * 10 < 0.04 * abs(held_at.value):
@@ -765,15 +795,23 @@ def value_at(t: Floats, y: Floats, instant: Onset, at_rest: tuple[float, float] 
 def _crest(t: Floats, y: Floats, rough: float) -> Level:
     """Return the highest of a course that turns too sharply for a parabola: its highest reading, what it may lack
     since the crest stood between rows, and no more than its neighbours bear out, since a single reading may be a spark.
+
+    Of k readings that stand about as high the highest has noise that was picked: up to that of the highest of k
+    normal deviates, whose distribution function is Φ(x)^k.
     """
     import numpy as np
+    from scipy.special import ndtri
 
     i = int(np.argmax(y))
     beside = np.sort(y[max(i - 2, 0) : i + 3])
     falls = max(float(y[i] - y[max(i - 1, 0)]), float(y[i] - y[min(i + 1, y.size - 1)]))
-    low = min(float(y[i]) - 2 * rough, float(beside[-2]) - rough)
-    high = float(y[i]) + 2 * rough + CREST * falls
-    return Level(float(y[i]), low, high, float(t[max(i - 1, 0)]), float(t[min(i + 1, t.size - 1)]))
+    many = int((y > y[i] - 4 * rough).sum())
+    middle, most = (float(ndtri(q ** (1 / many))) for q in (0.5, 0.975))
+    value = float(y[i]) - 0.5 * middle * rough
+    low = min(float(y[i]) - max(most, 2.0) * rough, float(beside[-2]) - rough)
+    # What it may lack between two rows shows by how far it stands over its neighbours, as far as that is no noise.
+    high = float(y[i]) + 2 * rough + CREST * max(falls - (2 * rough if many > 3 else 0.0), 0.0)
+    return Level(value, low, high, float(t[max(i - 1, 0)]), float(t[min(i + 1, t.size - 1)]))
 
 
 def peak(log: Log, found: Facts) -> tuple[Level | None, bool]:
@@ -800,7 +838,8 @@ def peak(log: Log, found: Facts) -> tuple[Level | None, bool]:
         off = z - rows @ fit
         free = max(x.size - order - 1, 1)
         left = float(np.sqrt(off @ off / free))
-        if left < 1.1 * rough:
+        # How much is left is known from so many rows only.
+        if left < (1.05 + (1 / free**0.5 if free >= 12 else 0.05)) * rough:
             break
     else:
         return _crest(t, y, rough), bool(np.argmax(y) >= t.size - 2 - int(1.0 / step))
@@ -835,18 +874,104 @@ def _no_less(found: Level | None, t: Floats, y: Floats, at_rest: tuple[float, fl
     return found._replace(low=found.value - half, high=found.value + half)
 
 
-def _picked(found: Level | None, t: Floats, y: Floats, lowest: bool) -> Level | None:
-    """Return the lowest or highest level of a course with what picking it among many adds: its noise was picked too."""
-    if found is None:
+def extreme(
+    t: Floats, y: Floats, first_s: float, last_s: float, half_s: float, lowest: bool, at_rest: tuple[float, float]
+) -> Level | None:
+    """Return the lowest or highest mean over ``2·half_s`` seconds between two instants, and what it may be off by.
+
+    It was picked among many, and its noise was picked with it. So the course, evened out as far as its noise allows, is
+    made up anew with noise and picked from in the same way: how far off the picks are is
+    what this one may be off by (a parametric bootstrap: Efron and Tibshirani, An Introduction to the Bootstrap, 1993,
+    ch. 6). ``at_rest``: noise and widening (:func:`smear`).
+    """
+    import numpy as np
+
+    inside = (t >= first_s - 1e-9) & (t <= last_s + 1e-9)
+    x, z = t[inside], y[inside]
+    if x.size < 3:
         return None
-    count = int(((t >= found.first_s) & (t <= found.last_s)).sum())
-    wavers = noise(y) / max(count, 1) ** 0.5
-    shift = PICKED_LEVEL * wavers * (1 if lowest else -1)
-    half = (found.high - found.low) / 2
-    # What slopes over its rows is no noise, as Student's interval takes it for.
-    half = min(half, max(2.2 * wavers, 0.75 * half)) + 0.5 * abs(shift)
-    value = found.value + shift
-    return found._replace(value=value, low=value - half, high=value + half)
+    rough = max(noise(z), noise(y)) if x.size >= 12 else noise(y)
+    step = resolution(y)
+    sigma = rough
+    like = (at_rest[1] ** 2 - 1) / (at_rest[1] ** 2 + 1)
+    if like > 0:
+        # Second differences miss noise that goes on over rows.
+        sigma = max(sigma, at_rest[0])
+    low_at = np.searchsorted(x, x - half_s - 1e-9)
+    high_at = np.searchsorted(x, x + half_s + 1e-9)
+    usable = np.flatnonzero(high_at - low_at >= 3)
+    if not usable.size:
+        return None
+    sign = -1.0 if lowest else 1.0
+    means = _means(sign * z, low_at, high_at)
+    i = int(usable[int(np.argmax(means[usable]))])
+    span = (float(x[low_at[i]]), float(x[high_at[i] - 1]))
+    course = _evened(x, sign * z, rough, half_s)
+    # What stands too far below to be picked is left out.
+    near = np.flatnonzero(_means(course, low_at, high_at) > means[i] - 8 * max(rough, step))
+    a, b = int(min(near.min(initial=i), i)), int(max(near.max(initial=i), i)) + 1
+    a, b = max(a, i - PICK_ROWS // 2), min(b, i + PICK_ROWS // 2)
+    first, last = int(low_at[a]), int(high_at[b - 1])
+    course = _plain(sign * z[first:last], course[first:last], rough)
+    lows, highs = low_at[a:b] - first, high_at[a:b] - first
+    enough = highs - lows >= 3
+    lows, highs = lows[enough], highs[enough]
+    chance = np.random.default_rng(11)
+    made = chance.normal(size=(PICKS, course.size))
+    for k in range(1, course.size if like > 0 else 0):
+        made[:, k] = like * made[:, k - 1] + (1 - like**2) ** 0.5 * made[:, k]
+    # How large the noise is is known from so many rows only.
+    free = max(3.0, 0.4 * (y.size if rough == noise(y) else x.size))
+    made *= sigma * np.sqrt(free / chance.chisquare(free, PICKS))[:, None]
+    picks = _means(course + made, lows, highs)
+    at = np.argmax(picks, axis=1)
+    off = picks[np.arange(PICKS), at] - _means(course, lows, highs)[at]
+    least, middle, most = (float(q) for q in np.quantile(off, [0.025, 0.5, 0.975]))
+    value, ends = sign * (means[i] - middle), sorted((sign * (means[i] - least), sign * (means[i] - most)))
+    more = rounding(y, z[low_at[i] : high_at[i]])
+    low, high = value - np.hypot(value - ends[0], more), value + np.hypot(ends[1] - value, more)
+    return Level(float(value), float(low), float(high), *span)
+
+
+def _means(values: Floats, low_at: NDArray[np.int64], high_at: NDArray[np.int64]) -> Floats:
+    """Return the means over rows from ``low_at`` up to ``high_at``, along the last axis."""
+    import numpy as np
+
+    heap = np.concatenate((np.zeros((*values.shape[:-1], 1)), np.cumsum(values, axis=-1)), axis=-1)
+    found: Floats = (heap[..., high_at] - heap[..., low_at]) / np.maximum(high_at - low_at, 1)
+    return found
+
+
+def _plain(y: Floats, evened: Floats, rough: float) -> Floats:
+    """Return the polynomial that a short course follows by Akaike's criterion, the evened course where it follows none:
+    what is evened keeps some noise, and picks among it would look too sure."""
+    import numpy as np
+
+    n = y.size
+    if n < 10:
+        return evened
+    place = np.linspace(-1, 1, n)
+    best, found = np.inf, evened
+    for order in range(6):
+        fit = np.polynomial.legendre.Legendre.fit(place, y, order)(place)
+        left = float(np.mean((y - fit) ** 2))
+        score = n * float(np.log(max(left, 1e-300))) + 2 * order
+        if left < (1.15 * rough) ** 2 and score < best:
+            best, found = score, fit
+    return found
+
+
+def _evened(t: Floats, y: Floats, rough: float, half_s: float) -> Floats:
+    """Return a course evened out over as many seconds as its noise allows, and what that took off put back once."""
+    import numpy as np
+
+    found = y
+    for over in (8.0, 4.0, 2.0, 1.0):
+        found = smooth(t, y, max(over, half_s))
+        found = found + smooth(t, y - found, max(over, half_s))
+        if float(np.sqrt(np.mean((y - found) ** 2))) < 1.15 * rough:
+            break
+    return found
 
 
 def _volts(found: Facts, t: Floats, y: Floats) -> Facts:
@@ -856,18 +981,15 @@ def _volts(found: Facts, t: Floats, y: Floats) -> Facts:
     rest = level(t, y, found.first_s, found.crank.low if found.crank else found.first_s)
     until = found.light.value if found.light else (found.ended_s or found.last_s)
     half = max(0.5, 1.01 * step)
-    even = smooth(t, y, 1.0)
     turning = np.flatnonzero((t > (found.crank.high if found.crank else found.first_s)) & (t < until))
     least = None
     if turning.size > 3:
-        i = turning[int(np.argmin(even[turning]))]
-        least = level(t, y, max(float(t[i]) - half, float(t[turning[0]])), float(t[i]) + half)
-        least = _picked(least, t, y, lowest=True)
+        least = extreme(t, y, float(t[turning[0]]), float(t[turning[-1]]), half, True, smear(t, y, found))
     at_fuel = level(t, y, found.fuel.value - half, found.fuel.value + half) if found.fuel else None
     on = found.commands[0][0].value if found.commands else None
     at_on = level(t, y, on, on + max(1.0, 3.01 * step)) if on is not None else None
     at_rest = smear(t, y, found)
-    least, at_fuel, at_on = (_no_less(one, t, y, at_rest) for one in (least, at_fuel, at_on))
+    at_fuel, at_on = (_no_less(one, t, y, at_rest) for one in (at_fuel, at_on))
     return replace(found, volts_rest=rest, volts_least=least, volts_fuel=at_fuel, volts_ignition=at_on)
 
 

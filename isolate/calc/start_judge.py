@@ -282,8 +282,14 @@ def _light(one: Facts, goods: Sequence[Good], limits: Limits) -> Judged:
                 f"{told}; the time that your data allows (light-within) or good starts (good) would judge it",
                 span,
             )
-        side = beside(took.low, took.high, None, most)
+        # Which of the two is meant by a light the limit does not say, so both have to agree.
+        main = one.to_main()
+        if main is not None:
+            told += f" to a small rise and {said(main, 's')} to the main one"
+        side = beside(took.low, max(took.high, main.high) if main else took.high, None, most)
         told += f", and {whose} {figure(most)} s"
+        if side == CANNOT_TELL and main is not None and beside(took.low, took.high, None, most) != CANNOT_TELL:
+            return Judged(CANNOT_TELL, f"{told}, which lies between the two", span)
         if side == CANNOT_TELL:
             return Judged(
                 CANNOT_TELL, f"{told}, which is within what it may be off by; a second start settles it", span

@@ -39,6 +39,9 @@ SLOPE: Final = 0.01
 SLOPE_OFF: Final = 0.015
 """A lit engine's gas goes on rising by such a share of its first rise a second, more or less."""
 SLOPES: Final = (-0.02, -0.01, 0.0, 0.007, 0.014, 0.022, 0.033, 0.045)
+SURGE_S: Final = 1.0
+SURGES: Final = (0.0, 0.12, 0.25, 0.5)
+"""Shares that a flow may stand over its end at first, while a manifold fills, and about how long that lasts."""
 COARSE: Final = (0.05, 0.025, 0.012, 0.005)
 """Each time instants are tried closer together, so much of the range is allowed for lags not yet near enough."""
 FEW: Final = 2.5
@@ -111,13 +114,14 @@ def onset(
     ramp: bool = False,
     off: float = 0.0,
     finer: bool = True,
+    surge: bool = False,
 ) -> Onset | None:
     """Return when the values begin to rise between two instants; None where there are too few to say.
 
     ``shapes``: pairs of lags to try. ``orders``: of the polynomial before. ``step``: resolution of the values, which
     their noise cannot be less than. ``tick_s``: how far the time of a reading may be off, in all.
     ``ramp``: the rise may go on rising. ``off``: share of the rise that the shapes may be off by. ``finer``: lags
-    between those of ``shapes`` are tried as well.
+    between those of ``shapes`` are tried as well. ``surge``: the rise may stand over its end at first.
     """
     import numpy as np
 
@@ -137,21 +141,21 @@ def onset(
     about: Shape | None = None
     lone = all(source == 0 for _, source, _ in shapes)
     spread = any(twice for *_, twice in shapes)
-    fitted = _fitted(time_s, ticks, shapes, orders, bases, rests, floor, ramp)
+    fitted = _fitted(time_s, ticks, shapes, orders, bases, rests, floor, ramp, surge)
     for coarse in COARSE:
         # Lags that are not near enough yet would make a wrong instant look sure: so much is allowed for them.
         summed = fitted.weight(max(coarse, off), 1.0).sum(axis=(0, 1))
         some = np.flatnonzero(summed > 1e-5 * summed.max())
         ticks = np.linspace(ticks[max(some[0] - 1, 0)], ticks[min(some[-1] + 1, TICKS - 1)], TICKS)
         by_shape = fitted.weight(off, 1.0).sum(axis=(0, 2))
-        if finer and by_shape.sum() ** 2 < (2 * FEW if lone else FEW) * (by_shape**2).sum():
+        if finer and by_shape.sum() ** 2 < FEW * (by_shape**2).sum():
             best_shape = shapes[int(np.argmax(by_shape))]
             if about is not None:
                 # Only where the best is no longer at an edge of what was tried are they set closer.
                 inside = abs(np.log(best_shape[0] / about[0])) < 0.9 * np.log(near[0]) if about[0] > 0 else True
                 near = (near[0] ** (0.5 if inside else 1.0), near[1] * 0.6)
             shapes, about = _finer(best_shape, near, lone, spread), best_shape
-        fitted = _fitted(time_s, ticks, shapes, orders, bases, rests, floor, ramp)
+        fitted = _fitted(time_s, ticks, shapes, orders, bases, rests, floor, ramp, surge)
     weight, best = fitted.weight(off), (fitted.least, fitted.taken_by_best)
     summed = weight.sum(axis=(0, 1))
     without = min(float(rest @ rest) * n ** ((o + 1) / n) for rest, o in zip(rests, orders, strict=True))
@@ -172,7 +176,8 @@ def _finer(shape: Shape, near: tuple[float, float], lone: bool, spread: bool) ->
 
     ``lone``: there is one lag and no second.
     """
-    powers = (-1.0, -0.5, 0.0, 0.5, 1.0)
+    # Of one lag alone there are few, so they are set closer: too few would leave out lags that carry weight.
+    powers = tuple(x / 5 for x in range(-5, 6)) if lone else (-1.0, -0.5, 0.0, 0.5, 1.0)
     probes = [shape[0] * near[0] ** x for x in powers] if shape[0] > 0 else [0.0, 0.03, 0.06, 0.1]
     sources = sorted({max(0.0, shape[1] + near[1] * max(shape[1], 0.25) * x) for x in powers})
     plain = tuple((p, s, False) for p in probes for s in ([0.0] if lone else sources))
@@ -199,6 +204,7 @@ class _Fitted:
     """Share of the readings that are news."""
     size: float
     """Range of the readings."""
+    ramp: bool
     lacking: float
     """What the noise falls short of a resolution's, squared."""
 
@@ -213,7 +219,7 @@ class _Fitted:
         free = (self.count - self.taken) * (self.news if news is None else news)
         logs = -0.5 * free * np.log((self.squares + extra) / (self.least + extra))
         logs = logs - 0.5 * self.taken * np.log(self.count)
-        if self.slopes.size > 1:
+        if self.ramp:
             logs = logs - 0.5 * ((self.slopes[:, None] - SLOPE) / SLOPE_OFF) ** 2
         found: Floats = np.exp(logs - logs.max()).sum(axis=2)
         return found
@@ -228,16 +234,17 @@ def _fitted(
     rests: Sequence[Floats],
     floor: float,
     ramp: bool,
+    surge: bool,
 ) -> _Fitted:
     import numpy as np
 
     n = time_s.size
-    slopes = np.asarray(SLOPES if ramp else (0.0,))
+    slopes = np.asarray(SLOPES if ramp else SURGES if surge else (0.0,))
     squares = np.empty((len(orders), len(shapes), slopes.size, ticks.size))
     since = time_s[:, None] - ticks[None, :]
     for j, (probe, source, twice) in enumerate(shapes):
         shape = response(since, probe, source, twice)
-        ramped = _ramped(since, probe) if ramp else shape
+        ramped = _ramped(since, probe) if ramp else _surged(since, probe) if surge else shape
         for k, (basis, rest) in enumerate(zip(bases, rests, strict=True)):
             left = shape - basis @ (basis.T @ shape)
             along, size = rest @ left, np.einsum("ij,ij->j", left, left)
@@ -254,11 +261,11 @@ def _fitted(
     squares = np.maximum(squares, 1e-300)
     k, j, m, i = (int(x) for x in np.unravel_index(int(np.argmin(squares)), squares.shape))
     least, free = float(squares[k, j, m, i]), n - int(taken[k, 0, 0, 0])
-    clump = _clumped(time_s, ticks[i], shapes[j], float(slopes[m]), bases[k], rests[k])
+    clump = _clumped(time_s, ticks[i], shapes[j], float(slopes[m]) if ramp else 0.0, bases[k], rests[k])
     # Readings in steps leave less than their steps allow where the rest is still.
     lacking = max(0.0, floor - least / max(free, 1))
     best = int(taken[int(k), 0, 0, 0])
-    return _Fitted(squares, least, taken, best, slopes, n, clump, float(np.ptp(rests[0])), lacking)
+    return _Fitted(squares, least, taken, best, slopes, n, clump, float(np.ptp(rests[0])), ramp, lacking)
 
 
 def _ramped(since_s: Any, probe_s: float) -> Any:
@@ -268,10 +275,21 @@ def _ramped(since_s: Any, probe_s: float) -> Any:
     return np.maximum(since_s, 0.0) - probe_s * response(since_s, probe_s, 0.0)
 
 
-def _clumped(time_s: Floats, instant: float, shape: Shape, slope: float, basis: Floats, rest: Floats) -> float:
-    """Return the share of the readings that are news, where each takes after the one before; 1: all of them."""
+def _surged(since_s: Any, lag_s: float) -> Any:
+    """Return what dies away from 1 within :data:`SURGE_S`, through a lag."""
     import numpy as np
 
+    since = np.maximum(np.asarray(since_s, dtype=float), 0.0)
+    begun = np.asarray(since_s) >= 0
+    if lag_s <= 0:
+        return begun * np.exp(-since / SURGE_S)
+    if abs(lag_s - SURGE_S) < 1e-3 * SURGE_S:
+        lag_s = 0.999 * SURGE_S
+    return SURGE_S / (SURGE_S - lag_s) * (np.exp(-since / SURGE_S) - np.exp(-since / lag_s))
+
+
+def _clumped(time_s: Floats, instant: float, shape: Shape, slope: float, basis: Floats, rest: Floats) -> float:
+    """Return the share of the readings that are news beside a fit, see :func:`news_of`."""
     since = time_s - instant
     risen = response(since, *shape)
     if slope:
@@ -279,6 +297,13 @@ def _clumped(time_s: Floats, instant: float, shape: Shape, slope: float, basis: 
     left = risen - basis @ (basis.T @ risen)
     size = float(left @ left)
     off = rest - left * (float(rest @ left) / size) if size > 1e-9 else rest
+    return news_of(off)
+
+
+def news_of(off: Floats) -> float:
+    """Return the share of what is left over a fit that is news, where each takes after the one before; 1: all of it."""
+    import numpy as np
+
     total = float(off @ off)
     if total <= 0 or off.size < 12:
         return 1.0

@@ -8,11 +8,13 @@ how many binomial standard deviations it is from 95 %.
 ``second``: the same intervals on starts of another generator (``tests/calc/recorded_too.py``: torques, a flame that
 spreads, a recorder with rounding, held and missing readings, sparks on its wires), by kind of start, and lights said of
 unlit ones.
+``third``: the same on starts of a third generator (``tests/calc/recorded_third.py``), whose shapes are not among those
+that are tried and on which nothing was ever set, and lights said of unlit ones.
 ``unlit``: light-offs said of starts that did not light, with rest heat, noise and drift.
 ``rows``: seconds to read a log of a million rows, and to find the one start in it.
 
-The truths come from ``tests/calc/recorded.py`` and ``recorded_too.py``, which share nothing with what is measured here.
-Intervals were set on other draws of both; ``--seed`` draws starts anew.
+The truths come from ``recorded.py``, ``recorded_too.py`` and ``recorded_third.py`` in ``tests/calc``, which share
+nothing with what is measured here. Intervals were set on other draws of the first two; ``--seed`` draws starts anew.
 ``-n``: starts a cell.
 """
 
@@ -34,7 +36,7 @@ from isolate.calc.recorder import Log
 from isolate.calc.start_find import Facts, all_starts, facts, flow_after, peak, settled
 from isolate.calc.start_judge import FLOW_S
 from tests.bench.figures import quiet, table
-from tests.calc import recorded_too
+from tests.calc import recorded_third, recorded_too
 from tests.calc.recorded import Recorded, Run, recorded
 
 RATES = (1.0, 2.0, 4.0, 8.0, 16.0)
@@ -184,32 +186,62 @@ def cell_too(kind: str, count: int, seed: int = 5000) -> tuple[int, int, int, Ma
         log, one = said
         missed += run.light_s is not None and one.light is None
         wrong += run.light_s is None and one.light is not None
-        top, rising = peak(log, one)
-        truths = {
-            "cranking begins": (one.crank, made.crank_s),
-            "fuel on": (one.fuel, made.fuel_s),
-            "light-off": (one.light, made.light_s),
-            "speed at fuel on": (one.speed_at_fuel, made.speed_at_fuel),
-            "highest temperature": (None if rising or made.light_s is None else top, made.peak),
-        }
-        if made.light_s is not None and made.fuel_s is not None:
-            truths["time to light"] = (one.to_light(), made.light_s - made.fuel_s)
-        if one.commands and run.ignition_s is not None:
-            truths["ignition commanded"] = (one.commands[0][0], run.ignition_s - run.crank_s + made.crank_s)
-        for name, mean, course in (
-            ("highest speed cranking", one.crank_speed, made.true_speed),
-            ("speed over the last 10 s", one.stalled, made.true_speed),
-            ("volts at rest", one.volts_rest, made.true_volts),
-            ("lowest second of volts", one.volts_least, made.true_volts),
-            ("volts once commanded", one.volts_ignition, made.true_volts),
-        ):
-            if mean is not None and course is not None:
-                here = (made.time_s >= mean.first_s - 1e-9) & (made.time_s <= mean.last_s + 1e-9)
-                truths[name] = (mean, float(course[here].mean()))
-        for name, (reading, truth) in truths.items():
-            if reading is not None and truth is not None:
-                found[name].append((float(reading.value - truth), bool(reading.low <= truth <= reading.high)))
+        commanded = None if run.ignition_s is None else run.ignition_s - run.crank_s + made.crank_s
+        _held(found, log, one, made, made.true_speed, made.true_volts, commanded)
     return count, missed, wrong, dict(found)
+
+
+def cell_third(first: int, count: int, seed: int) -> tuple[int, int, int, Mapping[str, list[tuple[float, bool]]]]:
+    """Return the same as :func:`cell_too` of starts of the third generator; one in six of them does not light."""
+    found: dict[str, list[tuple[float, bool]]] = defaultdict(list)
+    missed = wrong = 0
+    for i in range(first, first + count):
+        made = recorded_third.third(np.random.default_rng([seed, i]), lit=i % 6 != 0)
+        said = read(made)
+        if said is None:
+            missed += made.light_s is not None
+            continue
+        missed += made.light_s is not None and said[1].light is None
+        wrong += made.light_s is None and said[1].light is not None
+        _held(found, *said, made, made.true_speed, made.true_volts, made.ignition_s)
+    return count, missed, wrong, dict(found)
+
+
+def _held(
+    found: dict[str, list[tuple[float, bool]]],
+    log: Log,
+    one: Facts,
+    made: Recorded,
+    speed: recorded_too.Floats | None,
+    volts: recorded_too.Floats | None,
+    commanded_s: float | None,
+) -> None:
+    """Add for each interval how far off its middle was, and whether it held the truth."""
+    top, rising = peak(log, one)
+    truths = {
+        "cranking begins": (one.crank, made.crank_s),
+        "fuel on": (one.fuel, made.fuel_s),
+        "light-off": (one.light, made.light_s),
+        "speed at fuel on": (one.speed_at_fuel, made.speed_at_fuel),
+        "highest temperature": (None if rising or made.light_s is None else top, made.peak),
+    }
+    if made.light_s is not None and made.fuel_s is not None:
+        truths["time to light"] = (one.to_light(), made.light_s - made.fuel_s)
+    if one.commands and commanded_s is not None:
+        truths["ignition commanded"] = (one.commands[0][0], commanded_s)
+    for name, mean, course in (
+        ("highest speed cranking", one.crank_speed, speed),
+        ("speed over the last 10 s", one.stalled, speed),
+        ("volts at rest", one.volts_rest, volts),
+        ("lowest second of volts", one.volts_least, volts),
+        ("volts once commanded", one.volts_ignition, volts),
+    ):
+        if mean is not None and course is not None:
+            here = (made.time_s >= mean.first_s - 1e-9) & (made.time_s <= mean.last_s + 1e-9)
+            truths[name] = (mean, float(course[here].mean()))
+    for name, (reading, truth) in truths.items():
+        if reading is not None and truth is not None:
+            found[name].append((float(reading.value - truth), bool(reading.low <= truth <= reading.high)))
 
 
 def _second(pool: ProcessPoolExecutor, count: int, seed: int) -> None:
@@ -269,7 +301,7 @@ def main() -> None:
     parser.add_argument("-n", type=int, default=100, help="starts a cell")
     parser.add_argument("--seed", type=int, default=1, help="another one draws other starts")
     parser.add_argument("--rows", type=int, default=ROWS)
-    parser.add_argument("--only", choices=("light", "second", "smeared", "unlit", "rows"))
+    parser.add_argument("--only", choices=("light", "second", "third", "smeared", "unlit", "rows"))
     told = parser.parse_args()
     print(quiet())
     with ProcessPoolExecutor(2) as pool:
@@ -277,6 +309,16 @@ def main() -> None:
             _light(pool, told.n, told.seed)
         if told.only in (None, "second"):
             _second(pool, told.n, told.seed + 5000)
+        if told.only in (None, "third"):
+            parts = [(i * told.n, told.n, told.seed + 9000) for i in range(4)]
+            done = list(pool.map(cell_third, *zip(*parts, strict=True)))
+            every: dict[str, list[tuple[float, bool]]] = defaultdict(list)
+            for _, _, _, found in done:
+                for name, some in found.items():
+                    every[name] += some
+            missed, wrong = sum(d[1] for d in done), sum(d[2] for d in done)
+            print(f"\nthird, {4 * told.n} starts, {missed} lights missed, {wrong} said of unlit ones")
+            _intervals(every)
         if told.only in (None, "smeared"):
             count, missed, found = cell(8.0, 2.0, told.n, 0.6)
             print(f"\nsmeared, 8 rows/s, noise 2 °C, {count} starts, {missed} missed")

@@ -90,25 +90,30 @@ def recorded(run: Run, chance: np.random.Generator) -> Recorded:
     turn = flow = flame = pull = 0.0
     ceiling = run.idle if run.hung_at is None else run.hung_at
     starter = True
+    # Looked up once: the loop runs tens of thousands of times.
+    fuel_s, light_s, cut_s, crank_s = run.fuel_s, run.light_s, run.cut_s, run.crank_s
+    to_flow, to_flame = dt / max(run.flow_lag_s, dt), dt / max(run.flame_lag_s, dt)
+    to_pull, to_probe = dt / max(run.starter_lag_s, dt), dt / max(run.probe_lag_s, dt)
+    top, lag_s, rest, burns, gains = run.crank_speed, run.crank_lag_s, run.rest_c, run.flame_c, run.pull
     for i in range(n):
         at = i * dt
         speed[i], fuel[i], shown[i] = turn, flow, shown_now
-        on = run.fuel_s is not None and at > run.fuel_s - dt / 2 and (run.cut_s is None or at < run.cut_s)
-        lit = on and run.light_s is not None and at > run.light_s - dt / 2
-        flow += dt / max(run.flow_lag_s, dt) * ((run.flow if on else 0.0) - flow)
-        flame += dt / max(run.flame_lag_s, dt) * ((1.0 if lit else 0.0) - flame)
-        if run.cut_s is not None and at > run.cut_s + 3:
+        on = fuel_s is not None and at > fuel_s - dt / 2 and (cut_s is None or at < cut_s)
+        lit = on and light_s is not None and at > light_s - dt / 2
+        flow += to_flow * ((run.flow if on else 0.0) - flow)
+        flame += to_flame * ((1.0 if lit else 0.0) - flame)
+        if cut_s is not None and at > cut_s + 3:
             starter = False
-        if at > run.crank_s - dt / 2:
-            pull += dt / max(run.starter_lag_s, dt) * (1 - pull)
-            drive = pull * (run.crank_speed - turn) / run.crank_lag_s if starter and turn < run.crank_speed else 0.0
+        if at > crank_s - dt / 2:
+            pull += to_pull * (1 - pull)
+            drive = pull * (top - turn) / lag_s if starter and turn < top else 0.0
             if not starter and not lit:
                 drive = -turn / 12
-            turn += dt * (drive + run.pull * flame * max(0.0, 1 - turn / ceiling) * 2)
-        blown = (run.rest_c - gas) / 15 if at >= run.crank_s else 0.0
+            turn += dt * (drive + gains * flame * max(0.0, 1 - turn / ceiling) * 2)
+        blown = (rest - gas) / 15 if at >= crank_s else 0.0
         gas += dt * blown
-        hot = gas + run.flame_c * flame * (1 + 0.2 * min(1.0, max(0.0, at - (run.light_s or 0)) / 15))
-        shown_now += dt / max(run.probe_lag_s, dt) * (hot - shown_now)
+        hot = gas + burns * flame * (1 + 0.2 * min(1.0, max(0.0, at - (light_s or 0)) / 15))
+        shown_now += to_probe * (hot - shown_now)
     at = np.arange(phase, run.ends_s - 2 * dt, 1 / run.rate_hz)
     pick = np.round(at * STEPS).astype(int)
     since = at - run.crank_s
