@@ -89,6 +89,13 @@ def _opened() -> None:
 
 def _complain(sentence: str) -> None:
     """Print an error; on a terminal, one of a single line is broken between words."""
+    try:
+        sentence.encode(sys.stderr.encoding or "ascii")
+    except UnicodeEncodeError:
+        # A lost Ω or µ would make another figure of it.
+        from isolate.calc.figures import SPELT
+
+        sentence = sentence.translate(SPELT)
     if sys.stderr.isatty() and "\n" not in sentence:
         import shutil
         import textwrap
@@ -386,6 +393,9 @@ def _review_parsers(commands: Any, common: argparse.ArgumentParser, stored: argp
     verify = command("review verify", common, stored, text="prove trails unbroken, replay them, check who signed")
     verify.add_argument("cases", nargs="*", metavar="CASE", help="ids or case files; none: every case kept here")
     verify.add_argument("--no-replay", action="store_true", help="chain and signatures only")
+    verify.add_argument(
+        "--files", type=Path, metavar="FOLDER", help="where clips, logs and lists that readings came from are now"
+    )
     verify.add_argument("--json", action="store_true", help="everything, as JSON")
     sign = command("review sign", stored, text="put your signature under a case as it stands")
     sign.add_argument("case", metavar="CASE", help="its id")

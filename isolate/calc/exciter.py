@@ -220,14 +220,18 @@ def _power(
     if rate is None:
         return
     if isinstance(rate, Rate):
-        draws, value, of = rate.draws, rate.value, "at the rate counted"
+        of = "at the rate counted"
+        chance = np.random.default_rng(6)
+        farads, volts = (
+            q.value + q.within * chance.uniform(-1, 1, DRAWS) for q in (given["capacitance"], given["charge"])
+        )
+        low, high = (float(x) for x in np.quantile(energy(farads, volts) * rate.draws, [0.025, 0.975]))
+        watts = joules.value * rate.value
     else:
-        chance = np.random.default_rng(5)
-        draws, value, of = chance.uniform(rate[1], rate[2], DRAWS), rate[0], "at the rate expected"
-    chance = np.random.default_rng(6)
-    farads, volts = (q.value + q.within * chance.uniform(-1, 1, DRAWS) for q in (given["capacitance"], given["charge"]))
-    low, high = (float(x) for x in np.quantile(energy(farads, volts) * draws, [0.025, 0.975]))
-    watts = joules.value * value
+        of = "at the rate expected"
+        watts, low, high = spread(
+            lambda c, v, *of: energy(c, v) * rate_at(*of), given["capacitance"], given["charge"], *_rated(given)
+        )
     lines.append(f"Energy a second {of}: {figure(watts)} J/s ({figure(low)} to {figure(high)}).")
     figures.append(Figure("power", "energy a second", watts, low, high, "J/s"))
 
@@ -255,9 +259,7 @@ def _expected(
             "look again",
             "supply",
         )
-    # A figure without a unit, anywhere from 1 to 2.
-    power = Quantity("share", 1.5, 0.5, "1")
-    band = spread(rate_at, given["rated-rate"], given["supply"], given["rated-supply"], power)
+    band = spread(rate_at, *_rated(given))
     lines.append(
         f"At {given['supply'].said()} about {_sparks(band.value)} a second is the pace expected "
         f"({figure(band.low)} to {figure(band.high)}): between the supply and its square, which is our judgement."
@@ -267,6 +269,11 @@ def _expected(
     if not 0.7 <= ratio <= 1.3:
         warnings.append("that far from the rated supply many exciters do not fire at all, or shut themselves off")
     return band.value, band.low, band.high
+
+
+def _rated(given: Given) -> tuple[Quantity, ...]:
+    """Return what the expected rate comes from; how the draw goes is a figure without a unit, anywhere from 1 to 2."""
+    return given["rated-rate"], given["supply"], given["rated-supply"], Quantity("share", 1.5, 0.5, "1")
 
 
 def _beside_expected(own: Rate, expected: tuple[float, float, float], lines: list[str]) -> None:
@@ -300,6 +307,8 @@ def _judge(
     side = judged[""].verdict if silent else _rate_side(given, own, expected, limits)
     if side and not silent:
         judged[""] = _rate_judged(given, own, side, limits)
+        if side == "within" and given.get("missed") and slowest is not None:
+            judged[""] = _without_missing(given, judged[""], slowest)
         if side in ("slow", CANNOT_TELL) and "missed" not in given and slowest is not None:
             warnings.append(
                 "snaps missing from the beat make a count low as well; tell how many were missing, 0 for none"
@@ -364,6 +373,19 @@ def _rate_judged(given: Given, own: Rate, side: str, limits: tuple[float | None,
             CANNOT_TELL, f"{why}, but a good exciter may be as slow at {low}. Put the supply right and count again"
         )
     return Judged(CANNOT_TELL, f"{why}. {_finer(given)}")
+
+
+def _without_missing(given: Given, judged: Judged, slowest: float) -> Judged:
+    """Return the verdict of a pace that is within the data with the missing snaps put in: not if too few were heard."""
+    came = counted(given["count"], given["seconds"].value, _watch_error(given["seconds"]), given["watch"], 1)
+    if came.low >= slowest:
+        return judged
+    missed = given["missed"]
+    return Judged(
+        CANNOT_TELL,
+        f"the beat is, but with {missed} missing only {figure(came.low)} to {figure(came.high)} a second came, and "
+        f"your data ask for at least {figure(slowest)}",
+    )
 
 
 def _finer(given: Given) -> str:
@@ -577,4 +599,5 @@ CALCULATION = Calculation(
     },
     _draw,
     shows=("count", "seconds", "missed", "slowest", "fastest"),
+    before=(f"{BEFORE_HANDS[0].upper()}{BEFORE_HANDS[1:]}.",),
 )

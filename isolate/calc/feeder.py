@@ -336,7 +336,7 @@ def _run(told: _Told) -> _Run | None:
         )
     per_m = wire.solid_ohm_m(size) if solid else wire.plated_ohm_m(size)
     kind = "solid copper by its diameter" if solid else "plated aircraft wire by the table"
-    new = Quantity("share", 1.0, wire.NEW_WIRE, "1")
+    new = Quantity("share", 1.0, wire.NEW_WIRE + (0.0 if solid else wire.rounded(size)), "1")
     of: tuple[Quantity, ...] = (given["length"], given["temperature"], new)
     if given["return"] != "wire":
         ways, said = 1, f"{wire.said(size)} one way, {kind}"
@@ -399,8 +399,10 @@ def _loaded(told: _Told, run: _Run | None, out: _Out) -> None:
     where = "source and path together" if sagging else "between bus and connector"
     line = f"Under load it loses {_with_v(drop)}, {where}"
     flow, doubt = told.flow, ""
-    if flow is None and drop.low <= 0:
-        doubt = "no drop shows and no current was told: see that the load draws, and tell how much"
+    if flow is None:
+        doubt = "how much flowed was not told, and the limit is for a load: tell the current, or the load's resistance"
+        if drop.low <= 0:
+            doubt = "no drop shows and no current was told: see that the load draws, and tell how much"
     if flow is not None and (amps := flow.amps(on.value, flow.of.value)) < LEAST_LOAD_A:
         doubt = f"{figure(amps)} A hardly load a feed: load it as your data says"
         out.warnings.append(f"{figure(amps)} A hardly load a feed: is the unit right?")
@@ -537,6 +539,8 @@ def _judge(told: _Told, drop: Spread, sagging: bool, doubt: str, out: _Out) -> N
         return
     side: str = beside(drop.low, drop.high, None, told.allowed)
     why = f"{_with_v(drop)} against {_volts(told.allowed)}"
+    if (flow := told.flow) is not None and told.on_load is not None:
+        why += f" at {figure(flow.amps(told.on_load.value, flow.of.value))} A; see that your data's load draws as much"
     if side == CANNOT_TELL:
         why += "; the limit lies within what the readings may be off by: use a finer meter"
     elif side == "above" and sagging:
@@ -615,4 +619,5 @@ CALCULATION = Calculation(
     },
     _draw,
     shows=("bus-on-load", "on-load", "current", "allowed"),
+    before=(DEAD_HANDS,),
 )

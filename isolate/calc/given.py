@@ -144,4 +144,4 @@ def as_dict(told: Any) -> Any:
 def _such_as(one: Input) -> str:
     if one.kind == "choice":
         return f" ({', '.join(one.choices)})"
-    return f" (such as {one.hint})" if one.hint else ""
+    return f" (such as {one.example})" if one.example else ""

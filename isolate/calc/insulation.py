@@ -26,6 +26,15 @@ FAR_C: Final = 40.0
 """Further from the reference the correction is more guess than figure: our judgement (it is then 16 and more)."""
 DAMP: Final[dict[str, float]] = {"dry": 1.0, "damp": 10.0, "wet": 1000.0}
 """How many times lower a sound lead may read for what creeps over its ends: common practice, orders of magnitude."""
+CLASSES: Final = (
+    "Dry: dry to eye and hand, and no dew, mist or rain about. Damp: dew, mist or rain about, or ends not wiped since. "
+    "Wet: water is seen on the lead or its ends."
+)
+"""What those words are taken to mean: our judgement."""
+APART: Final = (
+    "Exciter and plug are off the lead for this, the voltage is the one that your approved data gives, and the lead is "
+    "discharged and grounded after it. Nothing is measured on the exciter's output."
+)
 FALLS: Final = 0.1
 """Share that a reading goes down by, while it is watched, to count as falling: our judgement."""
 INDEX_UP_TO_OHM: Final = 5e9
@@ -85,6 +94,17 @@ def falling(readings: Sequence[Quantity]) -> bool:
     if first.bound == "above":  # what was over the range and then is not has come down
         return not last.bound and last.high < first.value * (1 - FALLS)
     return not last.bound and last.high < first.low and last.value < first.value * (1 - FALLS)
+
+
+def dipped(readings: Sequence[Quantity]) -> Quantity | None:
+    """Return the reading that lies under one before it, and under the last, by more than tester and eye explain.
+
+    A rise from the first reading on is no dip: a lead charges. None: there is none.
+    """
+    for n, one in enumerate(readings):
+        if any(falling([before, one]) for before in readings[:n]) and falling([readings[-1], one]):
+            return one
+    return None
 
 
 def _work(given: Given) -> Found:
@@ -244,6 +264,9 @@ def _judged(
     if side == "within" and asked is not None and volts.value < asked.value * (1 - OFF_VOLTAGE):
         why = f"{against}, but at {figure(volts.value)} V where {figure(asked.value)} V is asked for"
         return {"": Judged(CANNOT_TELL, why)}
+    if side == "within" and (low := dipped(readings)) is not None and low.low < least:
+        why = f"{against}, but while it was watched it went down to {_read(low)} and came back: find what makes it"
+        return {"": Judged(CANNOT_TELL, why)}
     if side == CANNOT_TELL:
         return {"": Judged(side, f"{against}; {_settle(given, shown, least)}")}
     return {"": Judged(side, against + (f", {given['air']} or not" if times > 1 else ""))}
@@ -268,6 +291,11 @@ def _settle(given: Given, shown: Spread, least: float) -> str:
         return (
             f"{given['air']} as it is that is no breach yet: dry and clean the ends as your data says, and read again"
         )
+    if given["reading"][-1].bound == "above" and given["reading"][-1].low >= least:
+        return (
+            f"as read it passes, and so cold that says little: let it come to {figure(given['reference'].value)} °C "
+            "and read again"
+        )
     if given["reading"][-1].bound == "above":
         return "the tester cannot see as high as the limit: a tester of more range settles it"
     if "temperature" in given and abs(given["temperature"].value - given["reference"].value) > FAR_C / 4:
@@ -277,10 +305,7 @@ def _settle(given: Given, shown: Spread, least: float) -> str:
 
 def _warned(given: Given, last: Quantity) -> tuple[str, ...]:
     volts, asked = given["voltage"], given.get("asked-voltage")
-    found = [
-        "Exciter and plug are off the lead for this, the voltage is the one that your approved data gives, and the "
-        "lead is discharged and grounded after it. Nothing is measured on the exciter's output."
-    ]
+    found = [APART]
     if asked is not None and abs(volts.value - asked.value) > OFF_VOLTAGE * asked.value + volts.within:
         found.append(
             f"The test was at {figure(volts.value)} V and not at the {figure(asked.value)} V that is asked for."
@@ -324,7 +349,7 @@ CALCULATION = Calculation(
             hint="450 MΩ",
         ),
         Input("voltage", "voltage", "Test voltage that the tester gave", hint="500 V"),
-        Input("air", "choice", "How damp lead and air are", choices=tuple(DAMP)),
+        Input("air", "choice", "How damp lead and air are", choices=tuple(DAMP), more=CLASSES),
         Input("temperature", "temperature", "How warm the lead is", "", hint="35 °C"),
         Input("least", "resistance", "Least that your approved data asks for", "", limit=True, hint="100 MΩ"),
         Input(
@@ -345,4 +370,5 @@ CALCULATION = Calculation(
     },
     _draw,
     shows=("least",),
+    before=(APART,),
 )

@@ -12,6 +12,7 @@ from typing import Any, Final, NamedTuple
 
 from isolate.calc import wire
 from isolate.calc.bars import Bar, bars
+from isolate.calc.several import of_mean
 from isolate.calc.shape import CANNOT_TELL, Calculation, Figure, Found, Given, Input, Judged, Unfit, beside
 from isolate.calc.spread import COVERED, DRAWS, Spread
 from isolate.calc.units import Quantity, figure
@@ -28,6 +29,7 @@ LITTLE_OHM: Final = 5.0
 LEADS_OHM: Final = 0.5
 """A meter's own leads may have as much: common practice. What was read without taking them off and is above its limit
 by less may be the leads alone."""
+DEAD: Final = "It is read dead: supplies pulled and tagged, and an ignition lead off at both ends and grounded first."
 LINEAR_C: Final = 200.0
 """Above this the straight line of resistance over temperature is rough."""
 
@@ -73,35 +75,24 @@ def apart(readings: Sequence[Quantity]) -> bool:
     return width > 2 * (least.within + most.within) and width > JUMP * least.value
 
 
-def agree(readings: Sequence[Quantity]) -> bool:
-    """Return whether there is a figure that all readings may be, by what the meter may be off by alone."""
-    return max(q.value - q.within for q in readings) <= min(q.value + q.within for q in readings)
-
-
-def scattered(readings: Sequence[Quantity]) -> bool:
-    """Return whether readings have a scatter of their own to reckon with.
-
-    Two that agree have none that could be told: a scatter of two is known to a factor of ten, no better.
-    """
-    return len({q.value for q in readings}) > 1 and not (len(readings) == 2 and agree(readings))
+def explained(readings: Sequence[Quantity]) -> bool:
+    """Return whether readings are no further apart than the meter may be off by, or :data:`JUMP` of the least."""
+    least, most = min(readings, key=lambda q: q.value), max(readings, key=lambda q: q.value)
+    return most.value - least.value <= max(least.within + most.within, JUMP * least.value) * (1 + 1e-9)
 
 
 def mean_ohm(readings: Sequence[Quantity], chance: Any) -> Any:
     """Return drawn means of several readings, shape (DRAWS,).
 
-    What the meter is off by it is off by in all of them and does not average out (JCGM 100, F.1.2.3): one even draw for
-    all. Their own scatter comes on top, as Student's t with n - 1 degrees of freedom (JCGM 101, 6.4.9.2). Two readings
-    that agree are taken at their word: evenly from the least to the most that either may be.
+    One even draw for what the meter is off by in all of them, and Student's t with n - 1 degrees of freedom for their
+    own scatter (:mod:`isolate.calc.several`).
     """
-    import numpy as np
-
-    values = np.array([q.value for q in readings])
-    even = chance.uniform(-1, 1, DRAWS)
-    if not scattered(readings):
-        low, high = min(q.value - q.within for q in readings), max(q.value + q.within for q in readings)
-        return (low + high) / 2 + (high - low) / 2 * even
-    drawn = values.mean() + float(np.mean([q.within for q in readings])) * even
-    return drawn + values.std(ddof=1) / len(values) ** 0.5 * chance.standard_t(len(values) - 1, DRAWS)
+    values = [q.value for q in readings]
+    drawn = sum(values) / len(values)
+    drawn = drawn + sum(q.within for q in readings) / len(readings) * chance.uniform(-1, 1, DRAWS)
+    if scatter := of_mean(readings):
+        drawn = drawn + scatter * chance.standard_t(len(values) - 1, DRAWS)
+    return drawn
 
 
 def corrected(
@@ -168,10 +159,12 @@ def _work(given: Given) -> Found:
             f"{figure(100 * metal.per_c, 2)} % for each °C."
         )
     figures = [Figure("resistance", f"resistance {what}", *shown, "Ω")]
-    judged = _judged(read, shown, least, most, moved, zeroed=zero is not None)
-    if len(read) == 2 and not scattered(read):
-        # tests.bench.electric_coverage: 95 of 100 where clips do not scatter, fewer where they scatter more than that.
-        lines.append("Two readings that agree tell nothing of how they scatter: the interval is the meter's alone.")
+    highest = corrected([max(read, key=lambda q: q.value)], zero, at, to_c, metal)[1]
+    judged = _judged(read, shown, highest, least, most, moved, zeroed=zero is not None)
+    if len(read) == 1:
+        lines.append("One reading tells nothing of how clips and contacts scatter: the interval is the meter's alone.")
+    elif len(read) == 2:
+        lines.append("Two readings tell little of how they scatter, so the interval is wide; a third narrows it.")
     if not all(map(told_off, read)):
         lines.append(LAST_DIGIT)
     rows = [*_bars(read)]
@@ -256,8 +249,18 @@ def _bars(read: Sequence[Quantity]) -> tuple[Bar, ...]:
 
 
 def _judged(
-    read: Sequence[Quantity], shown: Spread, least: float | None, most: float | None, moved: bool, zeroed: bool
+    read: Sequence[Quantity],
+    shown: Spread,
+    highest: Spread,
+    least: float | None,
+    most: float | None,
+    moved: bool,
+    zeroed: bool,
 ) -> dict[str, Judged]:
+    """Judge the mean beside its limits, and whether it holds still. ``highest``: of the readings, brought as the mean.
+
+    What was moved between its readings is no better than where it reads highest.
+    """
     judged: dict[str, Judged] = {}
     if least is not None or most is not None:
         side: str = beside(shown.low, shown.high, least, most)
@@ -271,7 +274,7 @@ def _judged(
         if side == CANNOT_TELL:
             why += "; the limit lies within what that may be off by: "
             why += (
-                "more readings settle it, or clips that bite better" if scattered(read) else "a finer meter settles it"
+                "more readings settle it, or clips that bite better" if of_mean(read) else "a finer meter settles it"
             )
         elif side == "above" and not zeroed and most is not None and shown.low - LEADS_OHM <= most:
             side = CANNOT_TELL
@@ -279,6 +282,9 @@ def _judged(
         elif side == "within" and moved and len(read) < 2:
             side = CANNOT_TELL
             why += ", but it was not seen whether it holds still: tell one reading at rest and one as it is moved"
+        elif side == "within" and moved and most is not None and highest.high > most:
+            side = CANNOT_TELL
+            why += f", but as it is moved it goes up to {with_ohm(highest)}"
         judged[""] = Judged(side, why)
     if not moved:
         return judged
@@ -288,6 +294,9 @@ def _judged(
         )
     elif any(q.within > COARSE * max(q.value, 1e-9) for q in read):
         judged["movement"] = Judged(CANNOT_TELL, "the meter is too coarse here to see a jump: use a lower range")
+    elif not explained(read):
+        why = f"{_between(read)}, more than the meter explains and too little to be sure: read it on a lower range"
+        judged["movement"] = Judged(CANNOT_TELL, why)
     else:
         judged["movement"] = Judged("steady", f"{_between(read)}, no more than meter and clips explain")
     return judged
@@ -308,7 +317,7 @@ def _mean(read: Sequence[Quantity]) -> str:
 
 
 def _warned(given: Given, shown: Spread | None) -> tuple[str, ...]:
-    found = ["It is read dead: supplies pulled and tagged, and an ignition lead off at both ends and grounded first."]
+    found = [DEAD]
     if "zero" not in given and shown is not None and shown.value < LITTLE_OHM:
         found.append(
             "The meter's own leads are still in it: put them together and tell what they read (zero), or 0 Ω if the "
@@ -364,4 +373,5 @@ CALCULATION = Calculation(
     },
     _draw,
     shows=("most",),
+    before=(DEAD,),
 )

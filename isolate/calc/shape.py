@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from math import isfinite
@@ -46,6 +47,16 @@ class Input:
     """An example of what may be typed: ``30 MΩ``."""
     beyond: bool = False
     after: str = ""
+    more: str = ""
+    """Sentences for whoever wants to know what is meant by the question."""
+
+    @property
+    def example(self) -> str:
+        """The hint; of what comes from the user's data its unit alone (``… MΩ``): no example is to pass for theirs."""
+        if not (self.limit or "your data" in self.asks):
+            return self.hint
+        unit = re.sub(r"\d[\d.,]*", "…", self.hint)
+        return "" if unit == "…" else unit
 
 
 @dataclass(frozen=True)
@@ -119,6 +130,8 @@ class Calculation:
     figure: Callable[[Found, str], None] | None = None
     shows: tuple[str, ...] = ()
     """The inputs that an example is made of, beside those that have to be told; none: those alone."""
+    before: tuple[str, ...] = ()
+    """What to heed before the reading is taken, in sentences: said before the first question is asked."""
 
     def input(self, name: str) -> Input:
         """Return an input by name. Raises KeyError."""

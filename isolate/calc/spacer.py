@@ -18,6 +18,7 @@ from math import comb, floor, hypot, inf, isfinite, log10, sqrt
 from typing import TYPE_CHECKING, Any, Final
 
 from isolate.calc.figures import spelt
+from isolate.calc.several import of_mean
 from isolate.calc.shape import CANNOT_TELL, Calculation, Figure, Found, Given, Input, Judged, Unfit, beside
 from isolate.calc.spread import COVERED, DRAWS
 from isolate.calc.units import INCH, Quantity, figure, unit_of
@@ -86,8 +87,8 @@ def root_sum_square(halves_m: Sequence[float]) -> float:
 class Length:
     """A length with what is known of it, in metres: ``sign`` −1 where it takes away from the immersion.
 
-    ``within``: half-width of even error of the gauge, the same in each reading. ``scatter``: standard deviation of the
-    readings, None for one reading alone. ``off``: the furthest that a reading lies from their mean.
+    ``within``: half-width of even error of the gauge, the same in each reading. ``of_mean``: standard deviation that
+    the readings' scatter leaves in their mean, nought for one alone. ``off``: the furthest one lies from their mean.
     """
 
     name: str
@@ -95,17 +96,12 @@ class Length:
     within: float
     sign: int = -1
     readings: int = 1
-    scatter: float | None = None
+    of_mean: float = 0.0
     off: float = 0.0
 
     @property
     def worst(self) -> float:
         return self.within + self.off
-
-    @property
-    def of_mean(self) -> float:
-        """Standard uncertainty that the readings' scatter leaves in their mean."""
-        return (self.scatter or 0.0) / sqrt(self.readings)
 
     def half(self, student: float) -> float:
         """Half-width for the root-sum-square: the gauge's, and so many times the scatter of the mean."""
@@ -115,14 +111,13 @@ class Length:
 def freedom(lengths: Sequence[Length]) -> float:
     """Return the degrees of freedom that the scatter of these lengths together has; infinite where there is none.
 
-    Welch–Satterthwaite, u⁴ / Σ(uᵢ⁴ / νᵢ) (JCGM 100:2008, G.4.1). With the gauges' even errors in u, as there, two or
-    three readings hold the truth too rarely (92 of 100), without them too often (98); what lies between them by
-    proportion holds it in 94 to 97, as tests/bench/geometry_coverage.py measures.
+    Welch–Satterthwaite, u⁴ / Σ(uᵢ⁴ / νᵢ) (JCGM 100:2008, G.4.1), over what scatters alone: with the gauges' even
+    errors in u, as there, two or three readings hold the truth too rarely (88 to 92 of 100); without them they hold it
+    in 95 to 99, as tests/bench/geometry_coverage.py measures.
     """
     scatter = sum(one.of_mean**2 for one in lengths)
-    whole = scatter + sum(one.within**2 / 3 for one in lengths)
-    doubt = sum(one.of_mean**4 / (one.readings - 1) for one in lengths if one.scatter)
-    return scatter * whole / doubt if doubt else inf
+    doubt = sum(one.of_mean**4 / (one.readings - 1) for one in lengths if one.of_mean)
+    return scatter**2 / doubt if doubt else inf
 
 
 def _even(chance: np.random.Generator, draws: int) -> NDArray[np.float64]:
@@ -168,8 +163,7 @@ def length(name: str, readings: Sequence[Quantity], sign: int = -1) -> Length:
         raise Unfit(f"{name}: its readings differ by so much that one is in another unit, or not of this plug", name)
     if high > 1.5 * low:
         raise Unfit(f"{name}: its readings differ by more than half; measure it again", name)
-    scatter = sqrt(sum((v - mean) ** 2 for v in values) / (len(values) - 1))
-    return Length(name, mean, within, sign, len(values), scatter, max(high - mean, mean - low))
+    return Length(name, mean, within, sign, len(values), of_mean(readings), max(high - mean, mean - low))
 
 
 @dataclass(frozen=True)
@@ -353,7 +347,10 @@ def _work(given: Given) -> Found:
     worst, rss = worst_case([h.worst for h in halves]), root_sum_square([h.half(fit.student) for h in halves])
     figures.append(_exact("worst-case", "what the immersion is off by, every error at its worst", worst, scale))
     figures.append(_exact("root-sum-square", "root-sum-square of what each is off by", rss, scale))
-    lines.append(f"Tolerance stack: ± {scale.shown(worst)} at worst, ± {scale.shown(rss)} by root-sum-square.")
+    lines.append(
+        f"Tolerance stack: ± {scale.shown(worst)} at worst, ± {scale.shown(rss)} by root-sum-square. Each is taken to "
+        "be off by itself; one gauge whose zero is off is off in all that it read, and that goes by the worst."
+    )
     lines.append(_most_doubt(fit, halves))
     if "gasket" not in given:
         lines.append("No gasket was told, so none is counted.")
@@ -363,13 +360,15 @@ def _work(given: Given) -> Found:
     )
     warnings += _too_roughly_told(given, deep - shallow)
     for one in fit.lengths:
-        if one.scatter and one.off > 3 * one.within:
+        if one.off > 3 * one.within:
             warnings.append(
                 f"the readings of {one.name} lie further apart than the gauge can be off: look for dirt or a seat "
                 "that is not square"
             )
-        if one.scatter and one.readings == 2:
-            warnings.append(f"two readings tell little of how {one.name} scatters: take three or more")
+        if one.of_mean and one.readings == 2:
+            warnings.append(
+                f"two readings tell little of how {one.name} scatters, so the interval is wide: take three or more"
+            )
     return Found(tuple(lines), tuple(figures), judged, tuple(warnings), replace(fit, best=best, now=now))
 
 
@@ -490,7 +489,7 @@ def _judge(fit: Fit, now: Stack) -> Judged:
     if side == "cannot-tell":
         halves = [*fit.lengths, *(Length("the spacers", p.value, p.within) for p in now.pieces)]
         most = max(halves, key=lambda h: h.half(fit.student))
-        how = "more readings or a finer gauge" if most.scatter else "a finer gauge or repeated readings"
+        how = "more readings or a finer gauge" if most.of_mean else "a finer gauge or repeated readings"
         return Judged(
             CANNOT_TELL,
             f"{said}; {how} for {most.name}, ± {fit.scale.shown(most.half(fit.student))}, would settle it soonest.",

@@ -235,7 +235,7 @@ def _work(given: Given) -> Found:
             "by common practice it is not relied on there: take a smaller one"
         )
     if hold is not None:
-        _holding(given, turn, hold, torque, unit, lines, figures)
+        _holding(given, turn, hold, torque, (set_reading, feel, *lengths), unit, lines, figures)
     judged = {}
     if "within-from" in given or "within-to" in given:
         judged[""] = _judge(given, torque, unit, accuracy)
@@ -334,17 +334,20 @@ def _holding(
     turn: Lever | None,
     hold: Lever,
     torque: Spread,
+    of: tuple[Quantity | float, ...],
     unit: str,
     lines: list[str],
     figures: list[Figure],
 ) -> None:
-    """Add what the wrench on the insert has to take, tightening and loosening."""
-    plug = Quantity("torque", (torque.low + torque.high) / 2, (torque.high - torque.low) / 2, unit)
-    needed = spread(lambda t, h, e, a: setting(t, h, e, a), plug, *hold.readings)
-    needed = Spread(float(setting(torque.value, *_plain(hold))), needed.low, needed.high)
+    """Add what the wrench on the insert has to take, tightening and loosening.
+
+    ``of``: what the torque on the plug came from: the setting, the wrench's own share, handle, extension and angle.
+    """
+    needed = spread(
+        lambda s, f, h, e, a, h2, e2, a2: setting(on_plug(s * f, h, e, a), h2, e2, a2), *of, *hold.readings
+    )
     figures.append(Figure("hold-setting", "what the holding wrench is loaded to, tightening", *_in(needed, unit), unit))
-    pull = spread(lambda t, h, e, a: t / arm(h, e, a), plug, *hold.readings)
-    pull = Spread(torque.value / hold.arm, pull.low, pull.high)
+    pull = spread(lambda s, f, h, e, a, h2, e2, a2: on_plug(s * f, h, e, a) / arm(h2, e2, a2), *of, *hold.readings)
     figures.append(Figure("hold-pull", "pull at the grip of the holding wrench, tightening", *pull, "N"))
     lines.append(
         f"Tightening: the insert is held with its adapter and takes the same {_torque(torque.value, unit)} the other "
@@ -354,8 +357,8 @@ def _holding(
         "plain bar is better."
     )
     if turn is not None:
-        by_hand = spread(lambda t, h, e, a: t / arm(h, e, a), plug, *turn.readings)
-        by_hand = Spread(torque.value / turn.arm, by_hand.low, by_hand.high)
+        # The pull is what the wrench reads over its own handle, whatever is put on it.
+        by_hand = spread(lambda s, f, h: s * f / h, *of[:3])
         figures.append(Figure("turn-pull", "pull at the grip of the turning wrench", *by_hand, "N"))
     told = given.get("break-out")
     if told is None:
@@ -425,7 +428,14 @@ def _torque(nm: float, unit: str) -> str:
 
 
 def _between(found: Spread, unit: str) -> str:
-    return f"{_digits(_per(found.low, unit))} to {_torque(found.high, unit)}"
+    low, high = (figure(_per(end, unit), _enough(found)) for end in found[1:])
+    return f"{low} to {high} {unit}"
+
+
+def _enough(found: Spread) -> int:
+    """Return how many digits tell the ends of an interval apart, five at most."""
+    width = found.high - found.low
+    return 3 + (width < 0.02 * found.high or found.high >= 1000) + (width < 0.002 * found.high)
 
 
 def _others(nm: float, unit: str) -> str:

@@ -18,7 +18,7 @@ from functools import cache
 from math import isfinite, pi
 from typing import Final, Literal
 
-from isolate.calc.figures import NUMBER, Unclear, Worth, number, quoted, tidy, whole, worth
+from isolate.calc.figures import LONGEST, NUMBER, Unclear, Worth, number, quoted, tidy, whole, worth
 
 __all__ = [
     "INCH",
@@ -280,7 +280,8 @@ def _fits(value: float, kind: Kind, unit: Unit) -> None:
     least, most = kind.usual
 
     def said(base: float) -> str:
-        return f"{figure((base - unit.offset) / unit.factor, 5)} {unit.name}"
+        shown = f"{figure((base - unit.offset) / unit.factor, 5)} {unit.name}"
+        return shown if len(shown) <= LONGEST else "that"
 
     if not isfinite(value):
         raise Unclear("that is beyond all measure")

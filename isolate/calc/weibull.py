@@ -149,7 +149,7 @@ def fit(data: Lives) -> Fit:
     peak = int(values.argmax())
     if peak in (0, len(grid) - 1):
         raise Unfit(
-            "the failures lie at one age, and nothing ran much longer: no shape fits that"
+            "the failures lie at one age, or all but, and nothing ran much longer: no shape fits that"
             if peak
             else "they do not come as a Weibull life would have them: no shape above nought fits"
         )

@@ -56,6 +56,8 @@ _OUGHTS = {"0": 0, "00": -1, "000": -2, "0000": -3, "1/0": 0, "2/0": -1, "3/0": 
 
 def gauge(typed: str, of: str = "gauge") -> int:
     """Return an American wire gauge as a number, as in ``AWG 14``; ``2/0`` and ``00`` are -1. Raises Unfit."""
+    if re.search(r"(?:^|\s)-\s?\d", typed):
+        raise Unfit(f"{of}: {typed.strip()[:40]!r} may be below nought; a gauge thicker than 0 is told as 2/0", of)
     found = _GAUGE.fullmatch(typed.strip().upper()) if len(typed) < 40 else None
     if found is None:
         raise Unfit(f"{of}: {typed.strip()[:40]!r} is no American wire gauge, such as 14 or 2/0", of)
@@ -84,6 +86,13 @@ def solid_ohm_m(size: float) -> float:
 def plated_ohm_m(size: int) -> float:
     """Return Ω per metre of plated stranded aircraft wire at 20 °C by the table. Raises KeyError: not in it."""
     return PLATED_OHM_FT[size] / FOOT
+
+
+def rounded(size: int) -> float:
+    """Return the share that half a digit of the table is of a gauge's figure: 8 % for 4/0, which it has as .00006."""
+    ohm_ft = PLATED_OHM_FT[size]
+    # The circular tells milliohms a foot to two decimals throughout.
+    return 0.005e-3 / ohm_ft
 
 
 def hotter(temperature_c: Any, from_c: Any = 20.0) -> Any:

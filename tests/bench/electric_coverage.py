@@ -7,6 +7,7 @@ counted how often its 95 % interval holds the truth. 95 % means 93 to 97 %.
 ``feeder``: AWG 14 of 5 to 20 m, 0 to 60 °C, a contact of 10 mΩ to 1 Ω in it, 2 to 8 A from 28 V. The wire is drawn
 within what the calculation says that a new one may differ by. ``lead``: 0.2 to 2 Ω, warm by 0 to 60 °C, leads taken
 off. ``lead, n readings``: with contact noise of so many times the meter's own error beside it, which nobody stated.
+``two of a display``: two readings told by their digits alone, with contact noise of so many digits.
 ``insulation``: 10 MΩ to 10 GΩ at 10 to 45 °C, halving for each 8 to 12 °C.
 """
 
@@ -31,7 +32,7 @@ Told = tuple[str, bool]
 
 def reading(kind: str, true: float, within: float, unit: str, chance: np.random.Generator) -> Quantity:
     """Return a reading that is off by anything up to ``within``."""
-    return Quantity(kind, true + within * chance.uniform(-1, 1), within, unit)
+    return Quantity(kind, true + within * chance.uniform(-1, 1), within, unit, f"± {within}")
 
 
 def holds(found: Found, name: str, true: float) -> bool:
@@ -87,11 +88,22 @@ def series_case(chance: np.random.Generator, count: int, noise: float) -> Iterat
     off = within * chance.uniform(-1, 1)
     series = true + off + noise * within * chance.standard_normal(count)
     given = defaults(lead.CALCULATION, reading="1 Ω") | {
-        "reading": tuple(Quantity("resistance", float(v), within, "Ω") for v in series)
+        "reading": tuple(Quantity("resistance", float(v), within, "Ω", f"± {within}") for v in series)
     }
     found = lead.CALCULATION.work(given)
     if found.figures:
         yield f"lead: {count} readings, noise {noise:g}", holds(found, "resistance", true)
+
+
+def alike(noise: float, cases: int, chance: np.random.Generator) -> float:
+    """Return how often two readings to a hundredth hold the truth, their clips' noise so many hundredths."""
+    held = 0
+    for _ in range(cases):
+        true = chance.uniform(1, 2)
+        shown = (f"{max(0, true + 0.01 * noise * chance.standard_normal()):.2f} Ω" for _ in range(2))
+        found = lead.CALCULATION.work(read(lead.CALCULATION, {"reading": "; ".join(shown)}))
+        held += not found.figures or holds(found, "resistance", true)
+    return held / cases
 
 
 def insulation_case(chance: np.random.Generator) -> Iterator[Told]:
@@ -127,7 +139,10 @@ def coverage(cases: int, noises: Sequence[float] = (0, 0.3, 1, 3), seed: int = 8
         for maker in makers:
             for name, held in maker:
                 seen[name].append(held)
-    return {name: (sum(held) / len(held), len(held)) for name, held in seen.items()}
+    found = {name: (sum(held) / len(held), len(held)) for name, held in seen.items()}
+    for noise in (0.0, 0.3, 0.5, 1.0, 1.5, 3.0):
+        found[f"lead: two of a display, noise {noise:g}"] = alike(noise, cases, chance), cases
+    return found
 
 
 def main() -> None:

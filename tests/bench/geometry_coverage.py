@@ -4,11 +4,12 @@ The truth is drawn first, then what a person would read off it with the errors t
 calculation gets the readings alone. Lengths and torques are invented.
 
 ``torque``: a click wrench set by its scale, each length off by up to its ±, the wrench by up to its accuracy.
-``setting``: what the wrench should have been set to, had the lengths been known.
+``setting``: what the wrench should have been set to, had the lengths been known. ``hold-setting``, ``hold-pull``: what
+the wrench that holds the insert is loaded to, and the pull at its grip; ``turn-pull``: that at the other's.
 ``preload``: one plug's preload about T/(K·D), even within the scatter told.
 ``spacer``: the immersion with spacers under the plug, from one reading of each length, or from several of boss depth
-and insert height. The readings share what the gauge is off by and scatter besides (σ as a share of the gauge's ±), or
-the gauge is right but read to a whole division (``rounded``).
+and insert height (``boss alone``: of boss depth). The readings share what the gauge is off by and scatter besides (σ as
+a share of the gauge's ±), or the gauge is right but read to a whole division (``rounded``).
 
 ``covered``: share of intervals with the truth inside, with its standard error. ``chance told``: the chance of being
 outside, in bands, beside how often it was so.
@@ -60,12 +61,17 @@ def torque(chance: np.random.Generator, times: int) -> Iterator[tuple[str, float
             "angle": quantity("angle", angle + off(chance, off_angle), off_angle, "°"),
             "accuracy": quantity("share", accuracy, 0.0, "%"),
         }
+        hold = chance.uniform(200, 400)
+        given |= {"hold-handle": mm(hold + off(chance, 3), 3.0)}
         found = calculation("torque").work(given)
         arm = (handle + extension * cos(radians(angle))) / handle
         set_to, *between = of(found, "setting")
         yield "setting", wanted / arm, between[0], between[1]
-        _, low, high = of(found, "torque")
-        yield "torque", set_to * arm * (1 + off(chance, accuracy)), low, high
+        came = set_to * arm * (1 + off(chance, accuracy))
+        pulls = {"turn-pull": came / (arm * handle / 1000), "hold-pull": came / (hold / 1000)}
+        for name, truth in ({"torque": came, "hold-setting": came} | pulls).items():
+            _, low, high = of(found, name)
+            yield name, truth, low, high
 
 
 def preload(chance: np.random.Generator, times: int) -> Iterator[tuple[str, float, float, float]]:
@@ -83,7 +89,7 @@ def preload(chance: np.random.Generator, times: int) -> Iterator[tuple[str, floa
 
 
 def spacer(
-    chance: np.random.Generator, times: int, readings: int, noise: float, rounded: bool = False
+    chance: np.random.Generator, times: int, readings: int, noise: float, rounded: bool = False, alone: bool = False
 ) -> Iterator[tuple[str, float, float, float, float, bool]]:
     """Yield (figure, truth, low, high, chance of being outside that was told, whether it was outside)."""
     for _ in range(times):
@@ -105,7 +111,7 @@ def spacer(
         given = {
             "reach": (mm(reach + off(chance, gauge), gauge),),
             "boss-depth": read(boss),
-            "insert-height": read(insert),
+            "insert-height": (mm(insert + off(chance, gauge), gauge),) if alone else read(insert),
             "gasket": mm(gasket + off(chance, gauge), gauge),
             "fitted": tuple(mm(s + off(chance, piece), piece) for s in stack),
             "immersion-from": mm(middle - width),
@@ -140,14 +146,15 @@ def main() -> None:
     chance = np.random.default_rng(told.seed)
     lines: list[tuple[str, ...]] = []
     simple = [*torque(chance, told.n), *preload(chance, told.n)]
-    for name in ("setting", "torque", "preload"):
+    for name in ("setting", "torque", "hold-setting", "hold-pull", "turn-pull", "preload"):
         share, error = covered([r for r in simple if r[0] == name])
         lines.append((name, "", "", "", f"{share:.3f}", f"{error:.3f}"))
     bands: list[tuple[float, bool]] = []
-    for readings, noise, rounded in SPACERS:
-        rows = list(spacer(chance, told.n, readings, noise, rounded))
+    both = [(*one, False) for one in SPACERS]
+    for readings, noise, rounded, alone in (*both, *((2, x, False, True) for x in (0.3, 1.0, 3.0, 10.0))):
+        rows = list(spacer(chance, told.n, readings, noise, rounded, alone))
         share, error = covered([r[:4] for r in rows])
-        kind = "rounded" if rounded else "shared"
+        kind = "boss alone" if alone else "rounded" if rounded else "shared"
         lines.append(("immersion", kind, str(readings), f"{noise:g}", f"{share:.3f}", f"{error:.3f}"))
         bands += [(r[4], r[5]) for r in rows]
     table(("figure", "gauge", "readings", "σ/gauge", "covered", "±"), lines)

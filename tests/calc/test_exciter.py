@@ -245,3 +245,22 @@ def test_counts_hold_the_rate_as_often_as_said() -> None:
             held += found.low <= rate <= found.high
         assert 368 <= held <= 392, "380 are to be expected, give or take 9"
     assert exciter.DRAWS >= 10_000
+
+
+def test_a_pace_with_half_of_its_snaps_missing_is_not_within_the_data() -> None:
+    """10 heard of 20 in 20 s: the beat is 1 a second, and half a second came where 0.8 are asked for."""
+    told = {"count": "10", "missed": "10", "seconds": "20 s", "slowest": "0.8 /s"}
+    found = CALCULATION.work(read(CALCULATION, told))
+    assert {k: v.verdict for k, v in found.judged.items()} == {"": CANNOT_TELL, "beat": "gaps"}
+    assert "only 0.46 to 0.54" in found.judged[""].why
+    few = CALCULATION.work(read(CALCULATION, told | {"count": "19", "missed": "1"}))
+    assert few.judged[""].verdict == "within"
+
+
+def test_energy_a_second_at_the_rate_expected_is_as_sure_as_what_it_comes_from() -> None:
+    """With capacitor and voltage exact it is the rate's interval and no narrower: by hand 4 J times its ends."""
+    told = {"capacitance": "2 µF ± 0", "charge": "2000 V ± 0", "rated-rate": "2 /s", "rated-supply": "28 V"}
+    found = CALCULATION.work(read(CALCULATION, told | {"supply": "24 V ± 0"}))
+    figures = {f.name: f for f in found.figures}
+    rate, power = figures["expected"], figures["power"]
+    assert (power.low, power.high) == pytest.approx((4 * rate.low, 4 * rate.high), rel=1e-3)

@@ -279,3 +279,20 @@ def test_intervals_hold_what_they_say() -> None:
     assert {n.split(":")[0] for n in stated} == {"feeder", "lead", "insulation"}
     assert {n: share for n, share in stated.items() if share < 0.85} == {}
     assert sum(stated.values()) / len(stated) < 0.985, "intervals that always hold are too wide"
+
+
+def test_a_drop_with_nothing_known_of_the_load_clears_nothing() -> None:
+    found = work({"bus-on-load": "27.95 V", "on-load": "27.50 V"}, allowed="1 V")
+    assert verdicts(found)[""] == CANNOT_TELL and "tell the current" in found.judged[""].why
+    found = work({"bus-on-load": "27.95 V", "on-load": "27.50 V", "current": "3.0 A"}, allowed="1 V")
+    assert verdicts(found)[""] == "within" and "at 3 A" in found.judged[""].why
+    # More than is allowed is more whatever flowed.
+    assert verdicts(work({"bus-on-load": "27.95 V", "on-load": "26.0 V"}, allowed="1 V"))[""] == "above"
+
+
+def test_what_the_table_rounds_off_of_a_thick_wire_is_in_its_interval() -> None:
+    """MIL-W-22759/16 has 0.056 and 0.071 Ω for 1,000 ft of 4/0 and 3/0 [memory], the circular .06 and .07."""
+    for size, ohm in (("4/0", 0.056e-3), ("3/0", 0.071e-3), ("2/0", 0.091e-3), ("0", 0.116e-3), ("2", 0.183e-3)):
+        found = work({"gauge": size, "length": "100.00 ft"})
+        one = next(f for f in found.figures if f.name == "wire")
+        assert one.low <= 100 * ohm <= one.high, size

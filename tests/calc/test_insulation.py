@@ -84,7 +84,10 @@ def test_it_says_what_would_settle_it(told: Found, word: str) -> None:
         ("300 MΩ; 600 MΩ; 900 MΩ", "within"),  # it charges: a sound lead rises
         ("305 MΩ; 300 MΩ", "within"),
         ("300 MΩ; >550 MΩ", "within"),
-        ("900 MΩ; 100 MΩ; 900 MΩ", "within"),
+        ("900 MΩ; 200 MΩ; 900 MΩ", "within"),
+        ("900 MΩ; 50 MΩ; 900 MΩ", CANNOT_TELL),  # what breaks through and heals is not cleared
+        (">550 MΩ; 50 MΩ; >550 MΩ", CANNOT_TELL),
+        ("50 MΩ; 900 MΩ; 900 MΩ", "within"),
     ],
 )
 def test_falling_while_it_is_watched_goes_before_the_limit(reading: str, expected: str) -> None:

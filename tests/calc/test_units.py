@@ -333,3 +333,9 @@ def test_figures_are_plain() -> None:
 def test_text_in_one_spelling() -> None:
     assert tidy("  1½ ″ − 3 ’ ") == "1 1/2 \" - 3 '"
     assert len(tidy("1" * LONGEST)) == LONGEST
+
+
+def test_a_figure_of_hundreds_of_digits_is_not_told_back() -> None:
+    with pytest.raises(Unclear) as error:
+        read("1e-320 mm", "length")
+    assert len(str(error.value)) < 120

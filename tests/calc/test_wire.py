@@ -71,3 +71,10 @@ def test_a_resistance_is_said_in_the_unit_it_reads_best_in(ohm: float, said: str
 def test_digits_tell_the_ends_of_an_interval_apart() -> None:
     assert wire.with_interval(Spread(28.1, 28.05, 28.15), "V") == "28.1 V (28.05 to 28.15)"
     assert wire.with_interval(Spread(2.6666, 2.2, 3.1), "V") == "2.67 V (2.2 to 3.1)"
+
+
+def test_a_gauge_below_nought_is_not_taken_for_one_above() -> None:
+    for typed in ("AWG -1", "-1", "# -2", "AWG - 1"):
+        with pytest.raises(Unfit):
+            wire.gauge(typed)
+    assert wire.gauge("AWG-14") == 14

@@ -54,12 +54,12 @@ def test_unlike_errors_with_scatter_against_numeric_convolution() -> None:
     """Two even errors, 0.02 and 0.07 mm, and Student's t of four degrees of freedom, convolved on a grid."""
     lengths = [
         Length("reach", 0.060, 0.02e-3, 1),
-        Length("boss-depth", 0.055, 0.07e-3, -1, 5, 0.05e-3 * 5**0.5, 0.1e-3),
+        Length("boss-depth", 0.055, 0.07e-3, -1, 5, 0.05e-3, 0.1e-3),
     ]
     step = 0.0005
     x = np.arange(-4, 4 + step / 2, step)
     even = [np.where(np.abs(x) <= half + 1e-12, 1 / (2 * half), 0) for half in (0.02, 0.07)]
-    density = t.pdf(x / 0.05, freedom(lengths)) / 0.05
+    density = t.pdf(x / 0.05, 4) / 0.05
     for one in even:
         density = fftconvolve(density, one, mode="same") * step
     below = np.cumsum(density) * step
@@ -71,7 +71,7 @@ def test_unlike_errors_with_scatter_against_numeric_convolution() -> None:
 def test_degrees_of_freedom_of_the_end_gauge() -> None:
     """JCGM 100:2008, H.1.6: 25, 9.7, 2.9 and 16.6 nm with 18, 25.6, 50 and 2 give 16.7 [memory]."""
     parts = [
-        Length("a part", 0.05, 0.0, -1, known + 1, u * (known + 1) ** 0.5)  # type: ignore[arg-type]
+        Length("a part", 0.05, 0.0, -1, known + 1, u)  # type: ignore[arg-type]
         for u, known in ((25e-9, 18), (9.7e-9, 25.6), (2.9e-9, 50), (16.6e-9, 2))
     ]
     assert freedom(parts) == pytest.approx(16.7, abs=0.1)
