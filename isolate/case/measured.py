@@ -8,7 +8,7 @@ answers the check.
 from __future__ import annotations
 
 import os
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from hashlib import sha256
 from math import isfinite
@@ -44,11 +44,17 @@ SEAL = 12
 """Digits of a file's SHA-256 that are shown; all of them are on the trail."""
 SHOWN = 4
 """Figures of a reading that are shown in a line; the trail has all."""
+LONG_SAID, LONG_LINE, LONG_NAME = 2_000, 600, 120
+"""Letters that are shown of a sentence of a reading, of a reading in a line, and of the name of its file."""
+HUGE = 1e15
+"""From here on a figure is told with its power of ten: it is none that anybody read."""
 _DIGITS = 6
 """Significant digits of a figure on the trail; more says nothing."""
 _TEXTS = ("calc", "judge", "verdict", "words", "why", "outcome", "reference")
 _LISTS = ("understood", "limits", "figures", "lines", "files")
 _KEYS = (*_TEXTS, *_LISTS, "given")
+_MORE = ("seconds", "by")
+"""What a reading of a trail may say besides."""
 _FIGURE = ("name", "says", "value", "low", "high", "unit")
 
 
@@ -63,6 +69,8 @@ class Reading:
     found: Found
     reference: str
     outcome: str
+    by: str = ""
+    """Who read it, and with what; empty where that was not told."""
 
     @property
     def judged(self) -> Judged | None:
@@ -99,12 +107,20 @@ class Lacking(Refused):
 
 REFERENCE = "(where the limit stands)"
 """What a Lacking is of that is about that; no input can be called so."""
+BY = "(who read it)"
+"""Likewise."""
 
 
 def take(
-    reads: Reads, typed: Mapping[str, str | Sequence[str]], reference: str = "", others: Collection[str] = ()
+    reads: Reads,
+    typed: Mapping[str, str | Sequence[str]],
+    reference: str = "",
+    others: Collection[str] = (),
+    by: str = "",
 ) -> Reading:
     """Do the calculation of a step. ``reference``: where in the approved data its limits stand, needed where any is.
+
+    ``by``: who read it, and with what; it may be left out.
 
     ``others``: channels that the step is not about, as :func:`others` gives them. Raises Lacking with a sentence for
     what cannot be taken, a record of one of those among it, and OSError for a file that cannot be read.
@@ -129,7 +145,10 @@ def take(
         found = one.work(given)
     except Unfit as error:
         raise Lacking(str(error), error.of) from None
-    reading = Reading(reads, one, told, given, found, plain(reference.strip()), _outcome(reads, found))
+    if len(by) > LONGEST:
+        raise Lacking(f"Who read it: {LONGEST} letters at most.", BY)
+    outcome = _outcome(reads, found)
+    reading = Reading(reads, one, told, given, found, plain(reference.strip()), outcome, plain(by.strip()))
     # A step that asks which channel was selected is there to find that another one was commanded.
     if reading.files and "channel" not in reads.asks and (seen := channel_of(reading)) in others:
         record = next((i.name for i in one.inputs if i.kind == "file" and not i.many), "")
@@ -150,14 +169,15 @@ def limits(one: Calculation, given: Mapping[str, Any]) -> tuple[Input, ...]:
 
 def _outcome(reads: Reads, found: Found) -> str:
     judged = found.judged.get(reads.judge)
-    return "" if judged is None else _given(reads, judged.verdict)
+    return "" if judged is None else answers(reads, judged.verdict)
 
 
 def body(reading: Reading) -> dict[str, Any]:
     """Return a reading as the trail keeps it: a JSON object."""
     from isolate.calc.given import understood
 
-    one, judged = reading.calculation, reading.judged
+    one, found, judged = reading.calculation, reading.found, reading.judged
+    said_plainly = _without_paths(reading.files)
     files = [i.name for i in one.inputs if i.kind == "file" and i.name in reading.given]
     said: dict[bool, list[list[str]]] = {False: [], True: []}
     for wanted in one.inputs:
@@ -181,15 +201,31 @@ def body(reading: Reading) -> dict[str, Any]:
         "figures": [_figure(figure.as_dict()) for figure in reading.found.figures],
         "verdict": judged.verdict if judged else "",
         "words": reading.words,
-        "why": plain(judged.why) if judged else "",
-        "lines": [plain(line) for line in (*reading.found.lines, *(f"Mind: {w}" for w in reading.found.warnings))],
+        "why": said_plainly(judged.why) if judged else "",
+        "lines": [said_plainly(line) for line in (*found.lines, *(f"Mind: {w}" for w in found.warnings))],
         "outcome": reading.outcome,
         "reference": reading.reference,
         "files": [_sealed(path) for path in reading.files],
     }
     if judged is not None and judged.seconds is not None:
         kept["seconds"] = [round(float(s), 3) for s in judged.seconds]
+    if reading.by:
+        kept["by"] = reading.by
     return kept
+
+
+def _without_paths(files: Iterable[Path]) -> Callable[[str], str]:
+    """Return what makes a sentence plain, with files in it by their names: where they lay stays off the trail."""
+    found = {str(way): path.name for path in files for way in (path, os.path.expanduser(path))}
+    # The longest first: one may begin as another does.
+    paths = sorted(found, key=len, reverse=True)
+
+    def told(sentence: str) -> str:
+        for path in paths:
+            sentence = sentence.replace(path, found[path])
+        return plain(sentence)
+
+    return told
 
 
 def _several(told: Any) -> Sequence[str]:
@@ -231,7 +267,7 @@ def kept(
         meant = [one for one in check.entry.reads if (one.calc, one.judge) == (reading["calc"], reading["judge"])]
         if not meant:
             raise Refused(f"{check.title}: it does not go through calc {reading['calc']}")
-        if all(proposed != _given(one, reading["verdict"]) for one in meant):
+        if all(proposed != answers(one, reading["verdict"]) for one in meant):
             raise Refused(
                 f"the reading comes to {plain(reading['verdict']) or 'nothing'!r}, "
                 f"and {plain(proposed) or 'nothing'!r} does not follow from that for {check.title}"
@@ -250,7 +286,7 @@ def kept(
     return dict(reading)
 
 
-def _given(reads: Reads, verdict: str) -> str:
+def answers(reads: Reads, verdict: str) -> str:
     """Return the outcome that a verdict is, "" where it answers nothing."""
     outcome = "" if verdict == CANNOT_TELL else reads.gives.get(verdict, "")
     return "" if outcome == NOTHING else outcome
@@ -262,7 +298,7 @@ def odd(reading: object) -> str:
         return "it is no object"
     if lacking := [key for key in _KEYS if key not in reading]:
         return f"it does not say {', '.join(lacking)}"
-    if more := sorted(str(key) for key in reading if key not in (*_KEYS, "seconds")):
+    if more := sorted(str(key) for key in reading if key not in (*_KEYS, *_MORE)):
         return f"nothing in one is called {plain(more[0])[:40]!r}"
     for key in _TEXTS:
         if not isinstance(reading[key], str):
@@ -289,6 +325,8 @@ def odd(reading: object) -> str:
     seconds = reading.get("seconds", [0, 0])
     if not (isinstance(seconds, list) and len(seconds) == 2 and all(map(_is_number, seconds))):
         return "seconds are two numbers"
+    if not isinstance(by := reading.get("by", ""), str) or len(by) > LONGEST:
+        return f"who read it is no text of up to {LONGEST} letters"
     if reading["limits"] and not reading["reference"].strip():
         return "it does not say where in the approved data its limit stands"
     if len(reading["reference"]) > LONGEST:
@@ -462,7 +500,7 @@ def with_start(told: Sequence[Start], start: Start, place: int | None, lit_stand
 
 def note_of(reading: Reading) -> str:
     """Return what a note says of a reading that answers nothing."""
-    return f"{reading.calculation.title[:1].upper()}{reading.calculation.title[1:]}: {line(body(reading))}"
+    return f"{reading.calculation.title[:1].upper()}{reading.calculation.title[1:]}: {line(body(reading), LARGEST)}"
 
 
 def told_before(
@@ -521,8 +559,11 @@ def against(events: Sequence[Event], seq: int) -> str:
 # -- in words ----------------------------------------------------------------------------------------
 
 
-def line(reading: object) -> str:
-    """Return a reading of a trail in a line: what came out, beside which limit, from which file. Never raises."""
+def line(reading: object, most: int = LONG_LINE) -> str:
+    """Return a reading of a trail in a line: what came out, beside which limit, from which file. Never raises.
+
+    ``most``: letters of it.
+    """
     try:
         assert isinstance(reading, Mapping)
         # A record has many figures; what it says at this step is in the sentence of its verdict.
@@ -532,7 +573,7 @@ def line(reading: object) -> str:
             said.append(_small(str(reading["words"])))
         said += [f"limit: {_limit(reading)}"] if reading["limits"] else []
         said += _origin(reading, 1)
-        return plain("; ".join(part for part in said if part))
+        return cut("; ".join(part for part in said if part), most)
     except _UNREADABLE:
         return UNREADABLE
 
@@ -549,6 +590,7 @@ def lines(reading: object) -> list[str]:
         assert isinstance(reading, Mapping)
         read = "; ".join(f"{label(asked)}: {told}" for asked, told in reading["understood"])
         said = [f"Read: {read}."] if read else []
+        said += [f"Read by: {str(reading['by']).rstrip('.')}."] if reading.get("by") else []
         said += [f"Result: {text}."] if (text := _figures(reading) or _first(reading).rstrip(".")) else []
         if reading["verdict"]:
             words, why = str(reading["words"]).rstrip("."), str(reading["why"]).rstrip(".")
@@ -556,9 +598,15 @@ def lines(reading: object) -> list[str]:
         if reading["limits"]:
             said.append(f"Limit from the approved data: {_limit(reading)}.")
         said += [f"{part[:1].upper()}{part[1:]}." for part in _origin(reading)]
-        return [plain(part) for part in said]
+        return [cut(part, LONG_SAID) for part in said]
     except _UNREADABLE:
         return [f"{UNREADABLE[:1].upper()}{UNREADABLE[1:]}."]
+
+
+def cut(text: object, most: int) -> str:
+    """Return told text as it is shown, with so many letters at most of what nobody reads to its end."""
+    shown = plain(text)
+    return shown if len(shown) <= most else f"{shown[:most]} ... ({len(shown) - most:,} letters more on the trail)"
 
 
 UNREADABLE = "a reading that is not in a form that can be told"
@@ -573,21 +621,26 @@ def _figures(reading: Mapping[str, Any]) -> str:
 
 def figured(one: Mapping[str, Any]) -> str:
     """Return a figure of a reading in words, with its interval: ``at rest 28.1 V (28.05 to 28.15 V)``."""
-    from isolate.calc.units import figure
-
     value, low, high, unit = _scaled(one["value"], one["low"], one["high"], one["unit"])
     unit = f" {unit}" if unit not in ("", "1") else ""
     # As many places as it takes to see the two ends apart.
-    apart = (d for d in (4, 5, 6) if low is not None and high is not None and figure(low, d) != figure(high, d))
+    apart = (d for d in (4, 5, 6) if low is not None and high is not None and _told(low, d) != _told(high, d))
     digits = next(apart, 4)
-    said = f"{one['says']} {figure(value, digits)}{unit}" if value is not None else str(one["says"])
+    said = f"{one['says']} {_told(value, digits)}{unit}" if value is not None else str(one["says"])
     if low is not None and high is not None:
-        return f"{said} ({figure(low, digits)} to {figure(high, digits)}{unit})" if low < high else said
+        return f"{said} ({_told(low, digits)} to {_told(high, digits)}{unit})" if low < high else said
     if low is None and high is None:
         return said if value is not None else f"{said} not known"
     end, word = (low, "more") if low is not None else (high, "less")
     assert end is not None
-    return f"{said} ({figure(end, 4)}{unit} or {word})"
+    return f"{said} ({_told(end, 4)}{unit} or {word})"
+
+
+def _told(value: float, digits: int) -> str:
+    """Return a number with so many significant digits."""
+    from isolate.calc.units import figure
+
+    return figure(value, digits) if abs(value) < HUGE else f"{value:.{digits}g}"
 
 
 def _scaled(
@@ -615,7 +668,7 @@ def _limit(reading: Mapping[str, Any]) -> str:
 
 
 def _origin(reading: Mapping[str, Any], most: int = LONGEST) -> list[str]:
-    files = [f"{f['name']} (SHA-256 {f['sha256'][:SEAL]})" for f in reading["files"]]
+    files = [f"{cut(f['name'], LONG_NAME)} (SHA-256 {f['sha256'][:SEAL]})" for f in reading["files"]]
     found = [f"from {', '.join(files)}"] if files else []
     if len(files) > most:
         rest = len(files) - most

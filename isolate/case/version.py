@@ -1,3 +1,3 @@
 """The version of the program: told in the opening of every case, so that a trail says what it was written by."""
 
-VERSION = "0.1.0"
+VERSION = "0.2.0"

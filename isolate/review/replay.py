@@ -30,6 +30,7 @@ from isolate.case.steps import Ask, Walk
 from isolate.case.version import VERSION
 from isolate.kb.shown import plain as shown
 from isolate.review.drilled import is_drill
+from isolate.review.kept_files import Files
 from isolate.review.reworked import reworked
 from isolate.review.versions import Kits
 
@@ -86,8 +87,11 @@ class Replayed:
     notes: tuple[str, ...] = ()
 
 
-def replayed(kits: Kits, events: Sequence[Event]) -> Replayed:
-    """Work a trail anew. Nothing is raised for whatever it holds: what cannot be worked is a difference."""
+def replayed(kits: Kits, events: Sequence[Event], files: Files | None = None) -> Replayed:
+    """Work a trail anew. Nothing is raised for whatever it holds: what cannot be worked is a difference.
+
+    ``files``: where files that readings came from may be.
+    """
     if not events or events[0].kind != "opened":
         return Replayed(0, (), "it does not begin with its opening")
     opening = events[0].body
@@ -110,7 +114,7 @@ def replayed(kits: Kits, events: Sequence[Event]) -> Replayed:
     if spent > MOST_IN_ALL:
         why = f"its offers say that they took {spent:,} expansions together"
         return Replayed(0, (), f"{why}; more than {MOST_IN_ALL:,} would take too long")
-    return _Replay(kit, events).run()
+    return _Replay(kit, events, files).run()
 
 
 def _spent(event: Event) -> int:
@@ -227,7 +231,8 @@ class _Drilled(_Again):
 class _Replay:
     """One trail being worked anew."""
 
-    def __init__(self, kit: Kit, events: Sequence[Event]) -> None:
+    def __init__(self, kit: Kit, events: Sequence[Event], files: Files | None = None) -> None:
+        self.files = files
         # The rules are made once for all who use the kit; what was decided for others is not looked at.
         _ = kit.standing_rules, kit.step_rules
         self.kit = copy.copy(kit)
@@ -267,7 +272,7 @@ class _Replay:
         if len(self.differs) >= MOST_DIFFERENCES:
             self.notes.append(f"After {len(self.differs)} differences the rest was not looked at.")
         else:
-            again = reworked(self.recorded)
+            again = reworked(self.recorded, self.kit.fitted, self.files)
             self.differs += again.differs
             self.notes += again.notes
         if not self.drill:

@@ -585,19 +585,23 @@ def _in_full(one: Measured, reading: Any) -> Measured:
     except Refused:
         return one
     seconds = reading.get("seconds")
-    figures = (ReadFigure(plain(f["says"]), f["value"], f["low"], f["high"], plain(f["unit"]))
+    figures = (ReadFigure(_short(f["says"]), f["value"], f["low"], f["high"], _short(f["unit"]))
                for f in reading["figures"])
     return replace(
         one,
         calculation=reading["calc"],
-        verdict=plain(reading["verdict"]),
-        words=plain(reading["words"]),
-        why=plain(reading["why"]),
-        outcome=plain(reading["outcome"]),
-        reference=plain(reading["reference"]),
-        read=tuple((plain(asked), plain(told)) for asked, told in reading["understood"]),
+        verdict=_short(reading["verdict"]),
+        words=_short(reading["words"]),
+        why=_short(reading["why"]),
+        outcome=_short(reading["outcome"]),
+        reference=_short(reading["reference"]),
+        read=tuple((_short(asked), _short(told)) for asked, told in reading["understood"]),
         figures=tuple(figures),
-        limits=tuple((plain(asked), plain(told)) for asked, told in reading["limits"]),
-        files=tuple(ReadFile(plain(f["name"]), f["sha256"]) for f in reading["files"]),
+        limits=tuple((_short(asked), _short(told)) for asked, told in reading["limits"]),
+        files=tuple(ReadFile(measured.cut(f["name"], measured.LONG_NAME), f["sha256"]) for f in reading["files"]),
         seconds=(float(seconds[0]), float(seconds[1])) if seconds else None,
     )
+
+
+def _short(told: object) -> str:
+    return measured.cut(told, measured.LONG_SAID)

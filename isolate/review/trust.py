@@ -9,6 +9,7 @@ from isolate.case.chain import back_in_time
 from isolate.case.events import Event
 from isolate.kb.shown import plain
 from isolate.review.drilled import NOT_CHECKED, is_drill
+from isolate.review.kept_files import Files
 from isolate.review.shapes import Signature, Trust
 from isolate.review.versions import Kits
 
@@ -25,14 +26,15 @@ def trust(
     replay: bool = True,
     notes: Iterable[str] = (),
     more: int = 0,
+    files: Files | None = None,
 ) -> Trust:
     """Return what may be said of a trail.
 
     ``kits``: as :class:`isolate.review.versions.Versions`. ``faults``: where its chain is broken, as the store or the
     reading of its file found it; each is told as its text, the first ones in full. ``people``: as
     :func:`isolate.review.keys.people` gives them. ``notes``: what else is to be said of how it came here. ``more``:
-    breaks besides ``faults``. Nothing is raised for whatever the events hold, KnowledgeError where ``kits`` was given
-    knowledge that cannot be read.
+    breaks besides ``faults``. ``files``: where files that readings came from may be. Nothing is raised for whatever
+    the events hold, KnowledgeError where ``kits`` was given knowledge that cannot be read.
     """
     from isolate.review.keys import signatures
     from isolate.review.replay import Replayed, replayed
@@ -41,7 +43,7 @@ def trust(
     broken = tuple(plain(fault) for fault in faults)
     again = Replayed(0, (), "not asked for", ())
     if replay:
-        again = Replayed(0, (), "its chain is broken", ()) if broken else replayed(kits, events)
+        again = Replayed(0, (), "its chain is broken", ()) if broken else replayed(kits, events, files)
     found = signatures(events, people or {})
     word, about = _signed(events, found, bool(broken))
     whole = not broken

@@ -9,7 +9,6 @@ from __future__ import annotations
 import csv
 import io
 import json
-import os
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import cache
@@ -33,7 +32,7 @@ from isolate.review.pages import case_page
 from isolate.review.provenance import prov_json
 from isolate.review.replay import replayed
 from isolate.review.review import review
-from isolate.review.reworked import reworked
+from isolate.review.reworked import OF_WIDTH, _alike_words, _drawn, reworked
 from isolate.review.shapes import Review
 from isolate.review.story import readings, story
 from isolate.review.tables import TABLES, rows, write_tables
@@ -262,6 +261,27 @@ def test_whatever_stands_in_its_place_costs_no_more_than_its_own_line(odd: Any) 
     assert "not in a form that can be told" in html
 
 
+def test_ten_thousand_letters_of_anything_flood_nothing() -> None:
+    """A screen of 24 lines and a page stay readable; before, such a reading took a thousand lines."""
+    long = f"{NASTY}{'W' * 10_000}"
+    figures = [{**f, "says": long, "value": 1e308, "low": -1e308, "high": 1e308} for f in last()["figures"]]
+    files = [{"name": long, "sha256": SEAL, "bytes": 4}]
+    events = changed(lines=[long], why=long, words=long, limits=[[long, long]], understood=[[long, long]],
+                     figures=figures, files=files)  # fmt: skip
+    reading = events[13].body["reading"]
+    assert len(measured.line(reading)) < 700 and measured.line(reading).endswith(" letters more on the trail)")
+    assert all(len(one) < 2_100 for one in measured.lines(reading))
+    assert measured.figured({**last()["figures"][0], **{k: figures[0][k] for k in ("value", "low", "high")}}) == (
+        "at rest 1e+308 V (-1e+308 to 1e+308 V)"
+    )
+    found = review(kits, events, without=("firm", "least", "unasked"))  # type: ignore[arg-type]
+    console = Console(width=80, file=io.StringIO(), color_system=None, highlight=False, markup=False, emoji=False)
+    console.print(page(found, 80, "readings"))
+    shown = console.file.getvalue()  # type: ignore[attr-defined]
+    assert len(shown.splitlines()) < 200 and all(len(one) <= 80 for one in shown.splitlines())
+    assert not {"\x1b", "\u202e"} & set(shown) and max(map(len, case_page(found).split())) < 2_100
+
+
 # -- a reading that does not follow from what was typed -------------------------------------------------
 
 
@@ -290,7 +310,17 @@ def first(name: str, value: object) -> dict[str, Any]:
         (first("unit", "mV"), "in 'mV', not in V"),
         (first("name", "made-up"), "does not come out of it"),
         ({"figures": last()["figures"][1:]}, "lacks a figure that comes out of it, 'at rest'"),
-        ({"words": "Low"}, "comes to 'right' and is worded 'Low'"),
+        ({"words": "Low"}, "comes to 'right' and is worded 'Low', not "),
+        ({"lines": ["At rest: splendid."]}, "says 'At rest: splendid.' as what came out; worked out from what"),
+        ({"lines": last()["lines"][:-1]}, "which comes out of it"),
+        ({"lines": [*last()["lines"], "Released."]}, "says 'Released.', which does not come out of it"),
+        ({"why": "well above it"}, "says 'well above it' as the reason of its verdict"),
+        (first("says", "at full load"), "says 'at full load' as the name of a figure"),
+        ({"figures": last()["figures"][::-1]}, "figures in another order"),
+        ({"figures": [*last()["figures"], last()["figures"][0]]}, "or one of them twice"),
+        ({"limits": [["Most that it may have", "24 V"]]}, "'24 V' as 'Most that it may have'; it was told as 'The l"),
+        ({"seconds": [1.0, 2.0]}, "is of seconds 1 to 2 of the record; worked out anew, none"),
+        ({"files": [{"name": "a.csv", "sha256": SEAL, "bytes": 5}]}, "names a file, and calc volts reads none"),
     ],
     ids=str,
 )
@@ -309,30 +339,46 @@ def test_a_note_is_worked_anew_as_well() -> None:
         assert told.startswith("Event 4 (noted)") and said in told
 
 
-def test_what_cannot_be_worked_anew_is_said_and_is_no_difference() -> None:
+def test_rounded_otherwise_is_said_and_is_no_difference() -> None:
     def notes(**change: Any) -> tuple[str, ...]:
         found = replayed(lambda digest, engine: shipped_kit(engine), changed(**change))
         assert not found.differs
         return found.notes
 
-    same = ("Worked out anew from what was typed, and the same: 4 readings.",)
-    assert notes() == same
-    assert "not on the trail" in " ".join(notes(files=[{"name": "a.csv", "sha256": SEAL, "bytes": 5}]))
-    assert "Worded otherwise" in " ".join(notes(lines=["At rest: splendid."]))
-    # Another library may round a figure otherwise; what is said of it goes with it.
+    assert notes() == ("Worked out anew from what was typed, and the same: 4 readings.",)
+    # Another library may round a figure otherwise; a last digit in a sentence goes with it.
     nearly = {**last()["figures"][0], "low": last()["figures"][0]["low"] * 1.00005}
-    assert notes(figures=[nearly, *last()["figures"][1:]]) == same
-    assert notes(lines=[line.replace("28.05", "28.06") for line in last()["lines"]]) == same
+    (same, rounded) = notes(figures=[nearly, *last()["figures"][1:]])
+    assert same.endswith("the same: 3 readings.")
+    assert rounded.startswith("Rounded otherwise than here") and "Event 14 (answered): 'at rest' with low" in rounded
+    (_, rounded) = notes(lines=[line.replace("28.05", "28.06") for line in last()["lines"]])
+    assert "28.06" in rounded and "28.05" in rounded
 
 
-def test_no_file_that_a_trail_names_is_opened(tmp_path: Path) -> None:
-    pipe = tmp_path / "pipe.csv"
-    os.mkfifo(pipe)
-    named = {"calc": "life", "given": {"file": str(pipe)}, "verdict": "", "words": "", "limits": [], "outcome": ""}
-    events = list(worked())
-    at = next(i for i, e in enumerate(events) if e.kind == "noted" and "reading" in e.body)
-    events[at] = replace(events[at], body={**events[at].body, "reading": {**events[at].body["reading"], **named}})
-    assert "not on the trail" in " ".join(reworked(reseal(events)).notes)
+@pytest.mark.parametrize(
+    ("one", "other", "alike"),
+    [
+        ("28.1 V (28.05 to 28.15)", "28.1 V (28.06 to 28.15)", True),
+        ("28.1 V (28.05 to 28.15)", "28.1 V (28.07 to 28.15)", False),
+        ("set it to 1,067 N", "set it to 1,068 N", True),
+        ("5 beats missing", "4 beats missing", False),
+        ("a chance of 0.0999", "a chance of 0.100", True),
+        ("1.2e-5", "1.3e-5", True),
+        ("1.2e-5", "1.2e-4", False),
+        ("28.1 V at rest", "28.1 V at work", False),
+        ("1.2.3", "1.2.4", False),
+        ("28.1 V", "28.1 V and 2", False),
+    ],
+)
+def test_a_last_digit_is_rounding_and_a_count_is_not(one: str, other: str, alike: bool) -> None:
+    assert _alike_words(one, other, 0.0) is _alike_words(other, one, 0.0) is alike
+
+
+def test_a_number_in_words_may_be_drawn_as_its_figure() -> None:
+    assert _alike_words("within 2.310 mm", "within 2.318 mm", 0.02) and not _alike_words("2.310 mm", "2.318 mm", 0.001)
+    wide = {"low": 1.0, "high": 3.0}
+    assert _drawn([wide, {"low": None, "high": 3.0}, {"low": 0.0, "high": 0.0}]) == pytest.approx(OF_WIDTH * 2 / 3)
+    assert _drawn([]) == 0.0
 
 
 def test_another_version_may_work_it_out_otherwise() -> None:
