@@ -210,6 +210,7 @@ class WrittenReading(Model):
     calc: str = Field(default="", description="The calculation, where the step has several.")
     judge: str = Field(default="", description="Which of its verdicts answers, where the step has several of it.")
     where: str = Field(default="", description="Where in the approved data the limits stand.")
+    by: str = Field(default="", description="Who read it, and with what: a name, a meter and its number.")
     note: Text | None = Field(default=None, description="Why it is answered otherwise than the reading comes to.")
     along: bool = Field(default=False, description="Take what the same record says of other checks as well.")
 
@@ -384,10 +385,10 @@ def worked_out(fitted: Fitted, step: str, told: WrittenReading, folder: Path) ->
             typed[wanted.name] = there(several) if isinstance(several, str) else [there(one) for one in several]
     check = fitted.checks.get(step)
     if check is None:
-        return take(meant[0], typed, told.where)
+        return take(meant[0], typed, told.where, by=told.by)
     if check.channel and "channel" in meant[0].asks:
         typed.setdefault("channel", check.channel)
-    return take(meant[0], typed, told.where, others(fitted, check))
+    return take(meant[0], typed, told.where, others(fitted, check), told.by)
 
 
 def read_for(path: Path, shape: type[_M], kits: Callable[[str], Kit]) -> tuple[_M, Kit]:

@@ -43,6 +43,9 @@ def run(name: str, rest: Sequence[str]) -> int:
         if not typed:
             say(f"{one.title[0].upper()}{one.title[1:]}.")
             say(KEYS)
+        for heed in one.before:
+            _put("warning", f"Mind first: {heed}", "  ")
+        if not typed or one.before:
             print()
         worked = work_out(one, typed, _from_terminal, lambda said: say(_for_screen(said), "  "))
         if worked is None:
@@ -82,7 +85,10 @@ class _Parser(argparse.ArgumentParser):
     calculation: Calculation
 
     def error(self, message: str) -> NoReturn:
-        print(f"{self.prog}: {plain(message)}\nWhat it takes: {self.prog} --help", file=sys.stderr)
+        said = f"{self.prog}: {plain(message)}"
+        if sys.stderr is not None and sys.stderr.isatty():
+            said = _broken(said, "  ")
+        print(f"{said}\nWhat it takes: {self.prog} --help", file=sys.stderr)
         raise SystemExit(USAGE)
 
     def parsed(self, words: Sequence[str]) -> argparse.Namespace:
@@ -90,9 +96,14 @@ class _Parser(argparse.ArgumentParser):
         told, odd = self.parse_known_args(words)
         if odd and odd[0].startswith("--"):
             name = odd[0][2:].partition("=")[0]
-            if (file := _positional(self.calculation)) is not None and name == file.name:
+            one = self.calculation
+            if (file := _positional(one)) is not None and name == file.name:
                 self.error(f"{name} is told without an option: {self.prog} FILE")
-            near = get_close_matches(name, [*self.calculation.names, "json", "picture"], 1)
+            if name in ("picture", "overwrite"):
+                # Every option that there is has been found; so this calculation draws none.
+                drawn = "; what it draws in text comes with the result" if one.draw is not None else ""
+                self.error(f"it draws no picture into a file{drawn}")
+            near = get_close_matches(name, [*one.names, "json", *["picture"] * (one.figure is not None)], 1)
             self.error(f"there is no --{name}" + (f"; did you mean --{near[0]}?" if near else ""))
         if odd:
             self.error(f"what is {odd[0].strip()!r}? A figure goes after its option, with quotes about it")
@@ -142,7 +153,9 @@ def _negative(word: str) -> bool:
 def _parser(one: Calculation) -> _Parser:
     parser = _Parser(
         prog=f"isolate calc {one.name}",
-        description=f"{one.title[0].upper()}{one.title[1:]}.",
+        description="\n\n".join(
+            [f"{one.title[0].upper()}{one.title[1:]}.", *(f"Mind first: {heed}" for heed in one.before)]
+        ),
         epilog=f"Such as: {example(one)}\n\nFrom: {one.source} Limits come from your approved data; none is held here.",
         formatter_class=_Help,
         allow_abbrev=False,
@@ -187,7 +200,7 @@ class _Help(argparse.HelpFormatter):
 
 def _option(group: Any, wanted: Input, positional: bool) -> None:
     words = _bare(wanted) + (f": {', '.join(wanted.choices)}" if wanted.choices else "")
-    words += f", such as {wanted.hint}" if wanted.hint else ""
+    words += f", such as {wanted.example}" if wanted.example else ""
     words += "; of a meter >… and OL too" if wanted.beyond else ""
     words += "; several with ; between them, or told again" if wanted.many else ""
     words += f" (default: {wanted.default})" if wanted.default else ""
@@ -255,8 +268,8 @@ def question(one: Input) -> str:
         notes.append(" or ".join((", ".join(one.choices[:-1]), one.choices[-1])) if len(one.choices) > 1 else "")
     elif one.kind == "yes":
         notes.append("yes or no")
-    elif one.hint:
-        notes.append(f"such as {one.hint}")
+    elif one.example:
+        notes.append(f"such as {one.example}")
     if one.many:
         notes.append("several with ; between")
     if one.default is not None:
@@ -270,13 +283,14 @@ def ask(
     line: Callable[[str], str | None],
     tell: Callable[[str], None] = say,
     only: Sequence[str] | None = None,
+    keys: str = KEYS,
 ) -> Told | None:
     """Ask for what is not told yet, in order; return what was typed by input name, or None where it was stopped.
 
     ``line`` is given a question and returns what was typed, None for no more. ``tell`` shows a sentence. Each answer
     is read at once, and asked again where it cannot be. Enter takes the default or leaves an input out, ``<`` goes
     back to the question before, ``.`` asks no more where nothing has to be told, ``?`` says more. ``only``: the names
-    of the inputs to ask for.
+    of the inputs to ask for. ``keys``: what ``?`` says of the keys there are.
     """
     typed: Told = dict(preset)
     wanted = [i for i in one.inputs if (i.name not in preset if only is None else i.name in only)]
@@ -298,7 +312,7 @@ def ask(
                 tell("This is the first question.")
             continue
         if told == "?":
-            _explain(one, this, tell)
+            _explain(one, this, tell, keys)
             continue
         if told == ".":
             left = [i for i in wanted[at:] if i.default is None and i.name not in typed]
@@ -349,20 +363,47 @@ def work_out(
     return None
 
 
-def _explain(one: Calculation, this: Input, tell: Callable[[str], None]) -> None:
+def _explain(one: Calculation, this: Input, tell: Callable[[str], None], keys: str) -> None:
+    """Say what is meant by a question, what it takes, what comes of leaving it out; the keys last, nearest to it."""
     from isolate.calc.units import KINDS
 
+    if this.more:
+        tell(this.more)
+    takes = []
     if this.kind in KINDS:
-        units = ", ".join(unit.name for unit in KINDS[this.kind].units)
-        tell(f"It takes {units}; a ± after the figure says what it may be off by." if not this.limit else units)
-    tell(f"{one.name} comes from: {one.source}")
-    tell(KEYS)
+        takes.append(f"It takes {', '.join(unit.name for unit in KINDS[this.kind].units)}.")
+        if not this.limit:
+            takes.append("A ± after the figure says what it may be off by: the meter's own, from its book.")
+    takes += [_TAKES[this.kind]] if this.kind in _TAKES else []
+    takes += ["What the meter shows beyond its range is taken as well: OL, >500."] if this.beyond else []
+    takes += ["Several are told with ; between them."] if this.many else []
+    if this.limit:
+        takes.append("It is the figure of your approved data; none is held here.")
+    if this.default is None:
+        takes.append("It has to be told.")
+    else:
+        takes.append(f"Left out, {this.default} is taken." if this.default else "It may be left out.")
+    tell(" ".join(takes))
+    tell(f"Worked out by: {one.source}")
+    tell(keys)
+
+
+_TAKES = {
+    "count": "It takes a whole number.",
+    "number": "It takes a number.",
+    "yes": "It takes yes or no.",
+    "file": "It takes the name of a file, with its folder where it lies in another.",
+}
 
 
 def _sentence(error: Unfit) -> str:
+    return sentence(str(error), error.of)
+
+
+def sentence(said: str, of: str) -> str:
     """Return an error as a sentence of its own; the name of the input before it is known from the question."""
-    said = str(error).removeprefix(f"{error.of}: ")
-    return f"{said[0].upper()}{said[1:].rstrip('.')}." if said else said
+    said = (said.removeprefix(f"{of}: ") if of else said).rstrip(".")
+    return f"{said[:1].upper()}{said[1:]}{'' if said.endswith('?') else '.'}" if said else said
 
 
 def _asks(one: Calculation, typed: Mapping[str, Any]) -> bool:
@@ -397,7 +438,10 @@ def outcome(one: Calculation, found: Found) -> Iterator[tuple[Style, str]]:
 
 
 def show(one: Calculation, given: Given, found: Found, typed: Mapping[str, Any] | None = None) -> None:
-    """Print what was understood, the picture, and last, where the eye is, the result and what it comes to."""
+    """Print what was understood, the picture, and last, where the eye is, the result and what it comes to.
+
+    Where that alone is taller than the screen, result and verdicts are said once more at the foot, in short.
+    """
     told = [i for i in one.inputs if i.name in given and (typed is None or i.name in typed)]
     taken = [i for i in one.inputs if i.name in given and i not in told]
     for head, inputs in (("Understood", told), ("Taken, since nothing else was told", taken)):
@@ -416,8 +460,46 @@ def show(one: Calculation, given: Given, found: Found, typed: Mapping[str, Any] 
         if drawn := one.draw(found, columns - 1, not _unicode()):
             print("\n".join(_for_screen(line) for line in drawn))
             print()
-    for style, line in outcome(one, found):
+    out = list(outcome(one, found))
+    for style, line in out:
         _put(style, line, "  ")
+    if _passes_the_screen(out):
+        print()
+        _put("head", "In short")
+        for style, line in in_short(one, found):
+            _put(style, line, "  ")
+
+
+def in_short(one: Calculation, found: Found) -> Iterator[tuple[Style, str]]:
+    """Yield the result and the verdicts, without why; of those that cannot be told how many they are."""
+    yield from (("result", line) for line in found.lines[:1])
+    sure = [one.judges[what][j.verdict] for what, j in found.judged.items() if j.verdict != CANNOT_TELL]
+    yield from (("verdict", f"{words}.") for words in sure)
+    if cannot := len(found.judged) - len(sure):
+        if len(found.judged) == 1:
+            yield "cannot", f"{CANNOT}; why stands above."
+        else:
+            yield "cannot", f"Cannot be told: {cannot} of {len(found.judged)} verdicts; why stands above."
+
+
+def _passes_the_screen(out: Sequence[tuple[Style, str]]) -> bool:
+    """Return whether the beginning of what is printed runs off the top of the screen."""
+    if not sys.stdout.isatty():
+        return False
+    import shutil
+
+    # The prompt that comes after it takes a line as well.
+    lines = sum(_broken(_for_screen(line), "  ").count("\n") + 1 for _, line in out)
+    return lines >= shutil.get_terminal_size().lines
+
+
+def _broken(said: str, indent: str) -> str:
+    """Return text broken between words for the terminal."""
+    import shutil
+    import textwrap
+
+    width = max(20, shutil.get_terminal_size().columns - 1)
+    return textwrap.fill(plain(said, lines=True), width, subsequent_indent=indent, break_on_hyphens=False)
 
 
 _RICH = {"head": "dim", "line": "", "result": "bold", "verdict": "bold", "cannot": "bold yellow", "warning": "yellow"}
@@ -429,14 +511,10 @@ def _put(style: Style, said: str, indent: str = "") -> None:
     if not (sys.stdout.isatty() and _RICH[style]):
         say(said, indent)
         return
-    import shutil
-    import textwrap
-
     from rich.console import Console
 
     # Broken as elsewhere, so that styles change no line.
-    width = max(20, shutil.get_terminal_size().columns - 1)
-    text = textwrap.fill(plain(said, lines=True), width, subsequent_indent=indent, break_on_hyphens=False)
+    text = _broken(said, indent)
     Console(highlight=False, markup=False, emoji=False, soft_wrap=True).print(text, style=_RICH[style])
 
 

@@ -431,22 +431,34 @@ GO_WORDS = {
 }
 
 
-def measures(chase: Chase, step: Step) -> bool:
-    """Return whether something that is measured at a step is worked out there, and may be told now."""
+def measures(chase: Chase, step: Step) -> frozenset[str]:
+    """Return the calculations that what is measured at a step goes through, where it may be told now; else none."""
     if isinstance(step, Ask) or (isinstance(step, Offer) and step.kind == "check" and step.direct and step.outcomes):
         entry: Check | Repair = chase.fitted.check(step.key).entry
     elif isinstance(step, Mend) and step.key in chase.fitted.repairs:
         entry = chase.fitted.repair(step.key).entry
     else:
-        return False
-    return bool(entry.calculations(chase.fitted.profile.features))
+        return frozenset()
+    return frozenset(one.calc for one in entry.calculations(chase.fitted.profile.features))
 
 
 def _measure(chase: Chase, step: Step) -> list[tuple[str, str, str]]:
-    return [("m", MEASURE, "")] if measures(chase, step) else []
+    found = measures(chase, step)
+    return [("m", measure_words(found), "")] if found else []
+
+
+def measure_words(calculations: frozenset[str]) -> str:
+    """Return what the key for a reading does at a step that goes through these calculations."""
+    return _MEASURES.get(next(iter(calculations)), MEASURE) if len(calculations) == 1 else MEASURE
 
 
 MEASURE = "measure: enter what you read, with its limit from your data"
+_MEASURES = {
+    "torque": "measure: work out what to set the wrench to",
+    "spacer": "measure: work out depth and spacers from what you measured",
+    "start": "measure: read a recorder's log of the start",
+    "sparks": "measure: read a recording of the spark test",
+}
 
 
 def _ask(chase: Chase, step: Ask, width: int) -> Card:

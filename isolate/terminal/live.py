@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import re
 import sys
 from collections.abc import Callable, Sequence
@@ -37,6 +38,7 @@ from isolate.terminal.words import plain, reason
 if TYPE_CHECKING:
     from isolate.case.chase import Chase
     from isolate.reasoning.plan import Valued
+    from isolate.terminal.measuring import HalfRead
 
 
 ROOM = 8
@@ -45,13 +47,23 @@ ROOM = 8
 
 def run(chase: Chase, console: Console | None = None, face: Face | None = None) -> int:
     """Work a chase until it ends or is left. Return the exit status: 0 when ended or left by choice, else 1."""
-    for stream in (sys.stdout, sys.stdin):
+    codecs.register_error("spelt", _spelling)
+    for stream, errors in ((sys.stdout, "spelt"), (sys.stdin, "replace")):
         with suppress(AttributeError, ValueError, OSError):
-            stream.reconfigure(errors="replace")  # type: ignore[union-attr]
+            stream.reconfigure(errors=errors)  # type: ignore[union-attr]
     console = console or Console(highlight=False, markup=False, emoji=False)
     face = face or k.face(console)
     with k.quiet(face):
         return _Session(chase, console, face).run()
+
+
+def _spelling(error: UnicodeError) -> tuple[str, int]:
+    """Spell out what a screen has no sign for: a lost Ω or ± would make another figure of a reading."""
+    from isolate.calc.figures import spelt
+
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    return spelt(error.object[error.start : error.end].replace("─", "-")), error.end
 
 
 def hand_over(chase: Chase, console: Console | None = None, face: Face | None = None) -> int:
@@ -78,6 +90,10 @@ class _Session:
         self.interrupt = words.INTERRUPT.format(leave=k.LEAVE.key)
         self.compared: dict[tuple[str, str], str] = {}
         """Files to compare with that were named at a reading: (calculation, input) → as typed."""
+        self.half_read: dict[tuple[str, str, str], HalfRead] = {}
+        """Readings that were left before they were taken: by step, calculation and what is judged."""
+        self.read_by: dict[str, str] = {}
+        """Who last read something, and with what, by calculation."""
         self.shown: Step | None = None
         """The step whose card is on the screen."""
         self.aside = False

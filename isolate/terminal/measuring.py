@@ -9,7 +9,8 @@ import os
 import re
 import shlex
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 from urllib.parse import unquote, urlsplit
@@ -55,6 +56,24 @@ FEW_LIMITS = 2
 MOST_STARTS = 8
 """So many of the starts told are put up to say which of them was recorded."""
 
+SHORT = {
+    "torque": "Torque with an extension or crowfoot",
+    "preload": "What a thread compound does to the preload",
+    "spacer": "Immersion and spacers",
+    "volts": "Volts of a supply",
+    "feeder": "Voltage drop of a feed",
+    "lead": "Resistance of a conductor",
+    "insulation": "Insulation resistance",
+    "exciter": "Snaps counted by ear and watch",
+    "gap": "Breakdown of a gap",
+    "life": "Age of a plug",
+    "sparks": "A recording of the spark test",
+    "start": "A recorded start",
+}
+"""What a reading is called at a step, by its calculation: by what somebody has at hand there."""
+_WORK = frozenset(("answered", "access", "repaired", "swapped", "verified", "left", "resumed", "passed-on"))
+"""Events after which what was typed at a step is of another state of the aircraft, or of other people."""
+
 _Typed = dict[str, str | Sequence[str]]
 
 
@@ -64,9 +83,13 @@ class Session(Protocol):
     chase: Chase
     console: Console
     face: Face
-    interrupt: str
     compared: dict[tuple[str, str], str]
     """Files to compare with that were named in this session: (calculation, input) → as typed."""
+    half_read: dict[tuple[str, str, str], HalfRead]
+    """Readings left before they were taken: (step, calculation, what is judged) → what was typed."""
+
+    read_by: dict[str, str]
+    """Calculation → who last took such a reading in this session, and with what."""
 
     def say(self, what: str, style: str = "") -> None: ...
     def print(self, *parts: RenderableType) -> None: ...
@@ -78,6 +101,15 @@ class Session(Protocol):
 
     def pressed(self, prompt: str, keys: Sequence[Key], digits_do: str = "answer") -> str:
         """Return a key; the one that leaves the case leaves it."""
+
+
+@dataclass(frozen=True)
+class HalfRead:
+    """What was typed at a reading that was left; it holds until the work has gone on (``since``: its last event)."""
+
+    typed: Mapping[str, str | Sequence[str]]
+    reference: str
+    since: int
 
 
 class _Back(Exception):
@@ -113,6 +145,8 @@ class _Sheet:
     names: list[str]
     typed: _Typed = field(default_factory=dict)
     reference: str = ""
+    half: bool = False
+    """True where it was left half way and is taken up again."""
 
 
 def measure(session: Session, step: Step) -> None:
@@ -142,26 +176,43 @@ class _Measuring:
         one = calculation(reads.calc)
         self.names = one.names
         sheet = self._begun(reads, one)
-        title = re.split("[:,]", one.title)[0]
-        self.s.print(layout.heading(f"{title[:1].upper()}{title[1:]}", self.s.console.width, "Reading"))
+        self.s.print(layout.heading(SHORT[one.name], self.s.console.width, "Reading"))
         first = next((one.input(name) for name in sheet.names), None)
         self.s.say(words.RECORD if first is not None and first.kind == "file" else words.READING)
         for name, told in sheet.reads.given.items():
             self.s.say(f"{one.input(name).asks.rstrip('.?: ')}: {told}, as this step has it.")
         if sheet.typed:
-            self.s.say(words.TOLD_BEFORE)
+            self.s.say(words.TAKEN_UP if sheet.half else words.TOLD_BEFORE)
         while True:
             reading = self._taken(sheet)
             if reading is None:
-                self.s.say(words.NOTHING_READ)
+                self._left(sheet)
                 return
             for wanted in one.inputs:
                 if wanted.kind == "file" and wanted.many and (had := sheet.typed.get(wanted.name)):
                     self.s.compared[one.name, wanted.name] = had if isinstance(had, str) else ";".join(had)
-            if not self._decided(reading):
+            self._half(sheet)
+            if not self._decided(reading, sheet):
                 return
             # What came out is a reason to read once more: what was told stands as it is until told anew.
             sheet.names = _wanted(one, sheet.reads, self.check is not None, sheet.typed)
+
+    def _half(self, sheet: _Sheet | None) -> None:
+        """Keep what was typed for when this reading is taken up again; of None, forget it."""
+        for key in [key for key in self.s.half_read if sheet is None and key[0] == self.key]:
+            del self.s.half_read[key]
+        if sheet is not None and sheet.typed:
+            kept = HalfRead({**sheet.typed}, sheet.reference, self._since())
+            self.s.half_read[self.key, sheet.calculation.name, sheet.reads.judge] = kept
+
+    def _left(self, sheet: _Sheet) -> None:
+        """Leave a reading; what was typed stands when it is taken up again."""
+        self._half(sheet)
+        self.s.say(words.HALF_READ if sheet.typed else words.NOTHING_READ)
+
+    def _since(self) -> int:
+        state = self.chase.state
+        return max((e.seq for e in state.events if e.kind in _WORK), default=0)
 
     def _begun(self, reads: Reads, one: Calculation) -> _Sheet:
         """Return the sheet with what is known already: from the step, and from what was told earlier in this case."""
@@ -169,6 +220,10 @@ class _Measuring:
         if check is not None and check.channel and "channel" in reads.asks:
             # Which channel it is about is what the step is called by: it is not asked. With what it asks it stays.
             reads = reads.model_copy(update={"given": {**reads.given, "channel": check.channel}})
+        half = self.s.half_read.get((self.key, one.name, reads.judge))
+        if half is not None and half.since == self._since():
+            names = _wanted(one, reads, check is not None, half.typed)
+            return _Sheet(reads, one, names, {**half.typed}, half.reference, half=True)
         since = state.accepted if state.move is not None else state.events[-1].seq
         typed, reference = measured.told_before(state.events, state.void, self.chase.fitted, reads, self.key, since)
         for wanted in one.inputs:
@@ -179,13 +234,11 @@ class _Measuring:
 
     def _which(self) -> Reads | None:
         """Return the calculation of the step; where there are several, it is asked for."""
-        from isolate.calc import TITLES
-
         entries = self.chase.fitted.checks if self.check is not None else self.chase.fitted.repairs
         found = entries[self.key].entry.calculations(self.chase.fitted.profile.features)
         if len(found) == 1:
             return found[0]
-        named = [(str(i), re.split("[:,]", TITLES[one.calc])[0]) for i, one in enumerate(found)]
+        named = [(str(i), SHORT[one.calc]) for i, one in enumerate(found)]
         chosen = self.s.choose("Which reading?", named)
         return None if chosen is None else found[int(chosen)]
 
@@ -219,20 +272,26 @@ class _Measuring:
                 reading = measured.take(sheet.reads, typed, reference, others)
                 measured.body(reading)
             except Lacking as error:
-                self.s.say(_sentence(str(error), error.of), "bold")
+                self.s.say(calcs.sentence(str(error), error.of), "bold")
                 if error.of == measured.REFERENCE:
                     names, at, sheet.reference = [], 0, ""
                     continue
-                known = error.of in sheet.calculation.names and error.of not in sheet.reads.given
-                # What cannot be is asked again by itself; what is wrong between several, all of it.
+                known = error.of in sheet.names or error.of in sheet.typed
+                # What cannot be is asked again by itself; what is wrong between several, or was not asked for, all.
                 names, at = ([error.of] if known else sheet.names), 0
             except (OSError, ValueError) as error:
                 self.s.say(f"{reason(error)}.", "bold")
                 names, at = sheet.names, 0
             else:
+                by = self._by(reading)
+                if by is None:
+                    return None
+                if by == LEAST:
+                    names, at = sheet.names, len(sheet.names) - 1
+                    continue
                 if kept := keep(sheet.calculation, typed, reading.found):
                     self.s.say(kept)
-                return reading
+                return replace(reading, by=by)
 
     def _all(self, sheet: _Sheet, names: list[str], at: int) -> bool:
         """Ask for these inputs in turn from one on; False where it was left. Raises _Back from the first of them."""
@@ -308,9 +367,12 @@ class _Measuring:
                 return before
             return typed
 
-        return calcs.ask(sheet.calculation, sheet.typed, line, lambda said: self.s.say(said, "bold"), [wanted.name])
+        names = [i.name for i in sheet.calculation.inputs if i.name not in sheet.reads.given]
+        keys = words.READING_KEYS.format(first=names[-1], names=", ".join(names))
+        tell = partial(self.s.say, style="bold")
+        return calcs.ask(sheet.calculation, sheet.typed, line, tell, [wanted.name], keys)
 
-    def _line(self, asked: str, wanted: Input | None) -> str | None:
+    def _line(self, asked: str, wanted: Input | None, names: tuple[str, ...] = ()) -> str | None:
         """Ask for a line under a question that may be long; None for Escape."""
         keys = [Key("Enter", "takes", ""), Key("<", "back", ""), Key("Esc", "leaves it", "")]
         if wanted is not None:
@@ -322,10 +384,10 @@ class _Measuring:
             self.s.say(asked, "bold")
             prompt = f"{asked.partition(' ')[0]}:" if wanted is not None else ">"
         if wanted is None or wanted.kind != "file":
-            choices: Choices = wanted.choices if wanted is not None else ()
-            return self.s.face.line(prompt, bar, self.s.interrupt, choices)
+            choices: Choices = wanted.choices if wanted is not None else names
+            return self.s.face.line(prompt, bar, words.INTERRUPT_READING, choices)
         while True:
-            typed = self.s.face.line(prompt, bar, self.s.interrupt, Search(paths, row=wanted.many))
+            typed = self.s.face.line(prompt, bar, words.INTERRUPT_READING, Search(paths, row=wanted.many))
             if typed is None or typed.casefold() in ("", LEAST, "?", ENOUGH, OUT, MORE) or self._other(typed):
                 return typed
             found = files(typed, wanted)
@@ -358,7 +420,7 @@ class _Measuring:
         try:
             telling.value(wanted, value)
         except ValueError as error:
-            self.s.say(_sentence(str(error), told.name), "bold")
+            self.s.say(calcs.sentence(str(error), told.name), "bold")
             return False
         sheet.typed[told.name] = value
         self._understood(sheet, wanted, told.name)
@@ -390,9 +452,25 @@ class _Measuring:
                 return plain(typed) or sheet.reference
             self.s.say("A limit is worth what its source is: this has to be told.", "bold")
 
+    def _by(self, reading: Reading) -> str | None:
+        """Ask who read it and with what; Enter takes whom it was before, or who is here alone, or leaves it out."""
+        here = tuple(plain(p.name) for p in self.chase.intake.people)
+        had = self.s.read_by.get(reading.calculation.name, here[0] if len(here) == 1 else "")
+        asked = words.RECORDED_BY if reading.files else words.READ_BY
+        asked += f" (Enter: {had}; {OUT} leaves it out)" if had else " (Enter: left out)"
+        while True:
+            typed = self._line(asked, None, here)
+            if typed is None or typed == LEAST:
+                return typed
+            by = "" if typed == OUT else plain(typed.strip()) or had
+            if len(by) <= measured.LONGEST:
+                self.s.read_by[reading.calculation.name] = by
+                return by
+            self.s.say(f"{measured.LONGEST} letters at most.", "bold")
+
     # -- what came out -----------------------------------------------------------------------------------
 
-    def _decided(self, reading: Reading) -> bool:
+    def _decided(self, reading: Reading, sheet: _Sheet) -> bool:
         """Show a reading and take what is done with it; True where it is read once more."""
         proposed = next((i for i, (name, _) in enumerate(self.answers, 1) if name == reading.outcome), 0)
         left, drawn = self._show(reading, proposed)
@@ -400,21 +478,27 @@ class _Measuring:
         enter = "Enter, " if any(not key.key for key in keys) else ""
         digits = f"1-{len(self.answers)}, " if self.answers else ""
         prompt = f"{enter}{digits}or another key:" if enter or digits else "A key:"
-        again = False
+        proposal = self._proposal(reading, proposed)
+        short = f"{words.TAKES.format(number=proposed) if proposed else ''}{digits}or another key:"
+        asked = prompt
         while True:
-            # After a picture only what is proposed is said again, so that the picture stays on the screen.
-            self.s.print(*self._proposal(reading, proposed)[1 if again and self.answers else 0 :])
-            pressed, again = self.s.pressed(prompt, keys), True
+            self.s.print(*proposal)
+            pressed = self.s.pressed(asked, keys)
+            # After a picture only what is proposed is said again, in the prompt where there is no more room for it.
+            proposal, asked = self._proposal(reading, proposed)[1 if self.answers else 0 :], prompt
             if pressed == k.MEASURE.key:
                 return True
             if pressed == k.PICTURE.key:
                 self.s.print(Text("\n".join(drawn)))
+                said = layout.tall(self.s.console, Group(*proposal))
+                if self.answers and len(drawn) + said + self._foot(keys) > self.s.console.height:
+                    proposal, asked = [], short
                 continue
             if pressed == k.LINES.key:
                 self.s.print(*left)
                 continue
             if pressed == k.BACK.key:
-                self.s.say(words.NOTHING_READ)
+                self._left(sheet)
                 return False
             if pressed == k.KEEP.key or (pressed == "" and self.check is None):
                 self._note(reading)
@@ -427,6 +511,10 @@ class _Measuring:
                 outcome = self.answers[int(pressed) - 1][0]
             if self._answered(reading, outcome):
                 return False
+
+    def _foot(self, keys: Sequence[Key]) -> int:
+        """Return the lines of the block at the foot, and of the prompt above it."""
+        return len(layout.bar(self.chase, keys)(self.s.console.width)) + 1
 
     def _keys(self, proposed: int, left: Sequence[object], drawn: Sequence[str]) -> list[Key]:
         keys: list[Key] = []
@@ -461,7 +549,7 @@ class _Measuring:
             ascii_only = not (console.encoding or "").casefold().startswith("utf")
             drawn = [plain(line) for line in one.draw(found, console.width - 1, ascii_only)]
         # Verdict, what to heed and the answers stay on the screen together; the rest is a key away.
-        foot = len(layout.bar(self.chase, self._keys(proposed, [1], "p"))(console.width)) + 1
+        foot = self._foot(self._keys(proposed, [1], "p"))
         below = Group(layout.text(words.MORE_LINES.format(count=99)), *self._proposal(reading, proposed))
         spare = console.height - layout.tall(console, Group(*parts, *heed, below)) - foot
         left: list[RenderableType] = []
@@ -485,17 +573,24 @@ class _Measuring:
             return [layout.text(words.AT_A_REPAIR)]
         items = [(str(i), said, "") for i, (_, said) in enumerate(self.answers, 1)]
         undecided = reading.judged is not None and reading.judged.verdict == measured.CANNOT_TELL
-        said = words.UNDECIDED if undecided else words.UNJUDGED
+        said = words.UNDECIDED if undecided else words.NO_LIMIT if self._unlimited(reading) else words.UNJUDGED
         if proposed:
             said = words.PROPOSED.format(number=proposed, said=self.answers[proposed - 1][1])
         rows = layout.keyed([*items, ("u", "could not tell", "")], self.s.console.width)
         return [rows, layout.text(said, "bold")]
+
+    @staticmethod
+    def _unlimited(reading: Reading) -> bool:
+        """Return whether a reading answers nothing for want of a limit."""
+        limits = [i.name for i in reading.calculation.inputs if i.limit]
+        return reading.judged is None and bool(reading.reads.gives) and not any(n in reading.given for n in limits)
 
     def _note(self, reading: Reading) -> None:
         self.s.did(
             f"a reading at {words.small(self.step.title)}",
             lambda: self.chase.note(measured.note_of(reading), self.key, measured.body(reading)),
         )
+        self._half(None)
         self.s.say("Kept as a note, with the reading.")
 
     def _answered(self, reading: Reading, outcome: str | None) -> bool:
@@ -517,24 +612,34 @@ class _Measuring:
             return False
         # Asked before any of it is on the trail: whoever is cut off here finds the step, and with it the list, again.
         more: list[tuple[FitCheck, Reading]] = []
+        starts: list[Start] | None = None
         if reading.files and outcome is not None:
             more = self._picked(self.chase.also(reading, self.key, measured.channel_of(reading)))
+            # A start that was made for a check has been counted: the answer to that check is that start.
+            start = None if self.check.entry.starts else measured.start_of(reading, self.chase.fitted.channels)
+            starts = None if start is None else self._start(start, measured.disagrees(reading))
         try:
             self.s.did(f"{self.step.title}: {said}", lambda: self.chase.answer(outcome, why, kept))
         except Refused as error:
             self.s.say(str(error), "bold")
             return False
+        self._half(None)
         self.s.say(f"Answered: {said}{', with the reading' if outcome is not None else ''}.")
         if reading.files and outcome is not None:
-            self._record(reading, outcome, before, more)
+            self._record(reading, outcome, before, more, starts)
         return True
 
     # -- a record says more than one thing ---------------------------------------------------------------
 
     def _record(
-        self, reading: Reading, outcome: str, before: Belief, more: Sequence[tuple[FitCheck, Reading]]
+        self,
+        reading: Reading,
+        outcome: str,
+        before: Belief,
+        more: Sequence[tuple[FitCheck, Reading]],
+        starts: Sequence[Start] | None,
     ) -> None:
-        """Take what the same record answers of other checks, say what it weighs, and offer the start that it is of."""
+        """Take what the same record answers of other checks and the start that it is of, and say what it weighs."""
         check, chase = self.check, self.chase
         assert check is not None
         taken = [(check.key, outcome, measured.body(reading))]
@@ -545,13 +650,16 @@ class _Measuring:
             except Refused as error:
                 self.s.say(str(error), "bold")
             else:
-                self.s.say(f"Taken: {len(said)} more from the same record. b takes the last one back.")
+                back = " b takes the last one back." if starts is None else ""
+                self.s.say(f"Taken: {len(said)} more from the same record.{back}")
                 taken += said
+        if starts is not None:
+            self.s.did("the recorded start", lambda: chase.tell(starts=[s.as_dict() for s in starts]))
+            self.s.say("The recorded start is taken in with the starts.")
         if rows := weighed(chase, before, taken):
             self.s.print(layout.text("What this record says, for and against:", "bold"), *rows)
-        # A start that was made for a check has been counted: the answer to that check is that start.
-        if not check.entry.starts and (start := measured.start_of(reading, chase.fitted.channels)) is not None:
-            self._start(start, measured.disagrees(reading))
+            # The next card would push it off the screen before it is read.
+            self.s.pressed("Enter goes on:", [Key("", "on", "Enter: go on", ("enter",)), k.LEAVE])
 
     def _picked(self, found: Sequence[tuple[FitCheck, Reading]]) -> list[tuple[FitCheck, Reading]]:
         """Ask which of these are taken as well: all, none, or each by its digit."""
@@ -580,19 +688,18 @@ class _Measuring:
                 return [one for i, one in enumerate(found[:9]) if i not in out]
             out ^= {int(pressed) - 1}
 
-    def _start(self, start: Start, disagrees: bool) -> None:
-        """Offer the start that a record is of for the history of starts, once.
+    def _start(self, start: Start, disagrees: bool) -> list[Start] | None:
+        """Ask which of the starts told a record is of; return them with it, None where they stay as they are.
 
         ``disagrees``: the record shows a light in a start that was told not to have lit, which its answer says.
         """
         from isolate.case.record import start_words
         from isolate.reasoning.starts import UNKNOWN
 
-        chase = self.chase
-        told = list(chase.intake.starts)
+        told = list(self.chase.intake.starts)
         places = list(range(len(told)))[::-1]
         if disagrees and not (places := [i for i in places if not told[i].lit]):
-            return
+            return None
 
         def unlike(i: int) -> int:
             other = UNKNOWN not in (told[i].channel, start.channel) and told[i].channel != start.channel
@@ -608,13 +715,12 @@ class _Measuring:
         self.s.say(f"The start that was recorded: {start_words(start)}.", "bold")
         chosen = self.s.choose("Is it among the starts told (b: leave them as they are)?", items)
         if chosen is None:
-            return
+            return None
         starts = measured.with_start(told, start, None if chosen == "new" else int(chosen), disagrees)
         if starts == told:
             self.s.say("It is there as it was recorded: nothing to add.")
-            return
-        self.s.did("the recorded start", lambda: chase.tell(starts=[s.as_dict() for s in starts]))
-        self.s.say("Taken in with the starts.")
+            return None
+        return starts
 
 
 def _wanted(one: Calculation, reads: Reads, judged: bool, had: Mapping[str, Any] = {}) -> list[str]:
@@ -662,12 +768,6 @@ def weighed(chase: Chase, before: Belief, taken: Sequence[tuple[str, str, Mappin
         rows.append(Padding(layout.text(f"{check.title}{mark} {check.said(outcome)}{when}"), (0, 0, 0, 2)))
         rows.append(Padding(layout.text("; ".join(said) or "says nothing either way of any zone", "dim"), (0, 0, 0, 4)))
     return rows
-
-
-def _sentence(said: str, of: str) -> str:
-    """Return an error as a sentence of its own; the name of the input before it is known from the question."""
-    said = said.removeprefix(f"{of}: ") if of else said
-    return f"{said[:1].upper()}{said[1:].rstrip('.')}."
 
 
 # -- files that are typed or pasted -------------------------------------------------------------------

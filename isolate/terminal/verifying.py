@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
     from isolate.case.events import Event
     from isolate.case.store import Store
+    from isolate.review.kept_files import Files
     from isolate.review.shapes import Trust
     from isolate.review.versions import Versions
 
@@ -29,6 +30,14 @@ SHOWN = 8
 """Digits of the hash in the name of an end."""
 MOST_ENDS = 6
 """So many other ends of a case are told one by one."""
+
+
+_TOLD_OF_MANY = (
+    *("on the way", "stops short", "times go back"),
+    # Of readings: another version, files that were looked for.
+    *("would come out otherwise", "there is none such", "it is another one"),
+)
+"""What is said of a trail in whose line there is otherwise only that it is well."""
 
 
 @dataclass(frozen=True)
@@ -114,6 +123,7 @@ def _verify(arguments: argparse.Namespace) -> int:
     bad: list[str] = []
     known = people(settings().people, bad)
     _passed_over(bad)
+    files = _files(arguments.files)
     progress = _Progress()
     found: list[Verified] = []
     with ExitStack() as stack:
@@ -132,7 +142,7 @@ def _verify(arguments: argparse.Namespace) -> int:
             short = name if path is not None else _end_name(name)
             where = f"{number} of {len(named)}: {short}" if many else short
             progress(where)
-            one = _one(name, path, store, versions, known, not arguments.no_replay, progress, where)
+            one = _one(name, path, store, versions, known, not arguments.no_replay, progress, where, files)
             progress.gone()
             found.append(one)
             if not arguments.json:
@@ -147,6 +157,17 @@ def _verify(arguments: argparse.Namespace) -> int:
     elif len(found) > 1:
         _count(found)
     return 1 if wrong or bad else 0
+
+
+def _files(folder: Path | None) -> Files | None:
+    """Return what lies in the folder where files of readings are looked for. Raises Refused for one that is none."""
+    from isolate.review.kept_files import Files
+
+    try:
+        return None if folder is None else Files(Path(os.path.expanduser(folder)))
+    except OSError as error:
+        why = error.strerror or error
+        raise Refused(f"{folder}: {why}; --files names the folder where files of readings are") from None
 
 
 def _passed_over(bad: Sequence[str]) -> None:
@@ -175,6 +196,7 @@ def _one(
     replay: bool,
     progress: _Progress,
     where: str,
+    files: Files | None,
 ) -> Verified:
     from isolate.case.store import StoreError
     from isolate.review.reading import NotATrail, read
@@ -194,7 +216,7 @@ def _one(
             notes.append("What its events say is whole.")
         events = file.events
         progress(f"{where}, worked anew")
-        judged = trust(versions, events, file.faults, known, replay and file.full, notes, file.more)
+        judged = trust(versions, events, file.faults, known, replay and file.full, notes, file.more, files)
         if replay and not file.full:
             judged = _too_long(judged)
         head = events[-1].hash if events else ""
@@ -207,7 +229,7 @@ def _one(
         unlike = _unlike(store.open(), name)
     except StoreError as error:
         return Verified(_end_name(name), case, 0, "", None, (plain(error),))
-    judged = trust(versions, events, faults or unread, known, replay, others)
+    judged = trust(versions, events, faults or unread, known, replay, others, files=files)
     said = (*judged.said, *(f"NOT AS LISTED. {one}" for one in unlike))
     case, head = (plain(events[0].case), events[-1].hash) if events else (case, "")
     return Verified(
@@ -321,7 +343,7 @@ def _short(one: Verified) -> str:
     if one.drill:
         again = f"{NOT_CHECKED}, beliefs and rules {again}"
     still = f", open (a cut at its end does not show; last hash {one.head[:16]})" if one.is_open else ""
-    more = [s for s in one.said if any(word in s for word in ("on the way", "stops short", "times go back"))]
+    more = [s for s in one.said if any(word in s for word in _TOLD_OF_MANY)]
     more += [one.fork] if one.fork else []
     return plain(f"whole, {one.events} events{still}, {again}, {found.signed}.{' ' if more else ''}{' '.join(more)}")
 

@@ -36,6 +36,7 @@ ASKED_AGAIN = "Withdrawn, and asked again. What was confirmed for safety is aske
 NO_CASE = "Stopped before all was told: no case was opened and nothing is kept."
 STRAY = "{key} does nothing here; the keys above do."
 INTERRUPT = "Ctrl-C again, or {leave}, leaves; the case is kept."
+INTERRUPT_READING = "Ctrl-C again leaves; this reading is lost."
 INTERRUPT_INTAKE = "Ctrl-C again leaves; there is no case yet, so nothing would be kept."
 INTERRUPT_FINDING = "Ctrl-C again leaves; nothing is added."
 NOT_WRITTEN = "What you just did could not be written to the case: {why}"
@@ -47,11 +48,21 @@ RECORD = (
 )
 TOLD_BEFORE = "What was told before in this case stands after Enter: it is taken by Enter alone."
 NOTHING_READ = "Left: nothing of this reading is kept."
+HALF_READ = "Left: nothing of this reading is on the record. m goes on with what was typed, until you leave the case."
+TAKEN_UP = "What you typed before you left it stands after Enter: it is taken by Enter alone."
+READING_KEYS = (
+    "Enter takes what stands after Enter, or leaves it out. < goes back, . asks no more, more asks the rest, Esc "
+    "leaves it. Told by name at any question, as in {first}=…: {names}."
+)
 REFERENCE = "Where the limits stand in your approved data (document, page or task)"
+READ_BY = "Who read it, and with which meter"
+RECORDED_BY = "Who recorded it, and with what"
 MORE_LINES = "{count} more lines: l shows them."
 PROPOSED = "This is answer {number}: {said}. Enter takes it; another answer asks why."
 UNDECIDED = "It cannot be told from this: m reads again, u is could not tell; another answer asks why."
-UNJUDGED = "It was held against nothing that answers here: answer by a digit, or k keeps it as a note."
+UNJUDGED = "By itself this reading answers nothing here: answer by a digit, or k keeps it as a note."
+NO_LIMIT = "Without a limit of your data it proposes no answer: m tells it, a digit answers, k keeps it as a note."
+TAKES = "Enter takes answer {number}, "
 SAID_BEFORE = "Against counting twice: {had} already. k keeps it as a note."
 AT_A_REPAIR = "It answers nothing: Enter keeps it as a note with this repair."
 

@@ -34,7 +34,7 @@ from isolate.case.now import setting
 from isolate.case.play import Clock, play
 from isolate.case.record import NOT_ENDED, record
 from isolate.case.steps import Ask
-from isolate.case.written import Answers, Script, WrittenReading, read
+from isolate.case.written import Answers, Script, WrittenReading, read, worked_out
 from isolate.kb.fit import Fitted
 from isolate.kb.read import KnowledgeError
 from isolate.reasoning.starts import Start
@@ -270,7 +270,7 @@ def test_a_reading_of_another_calculation_answers_nothing_here(kit: Kit) -> None
 def test_a_reading_that_answers_nothing_is_noted_with_its_step(kit: Kit) -> None:
     chase = begun(kit)
     reading = low(kit.fitted)
-    chase.note(measured.note_of(reading), "replace-igniter/A", body(reading))
+    chase.note(measured.note_of(reading), "supply-read", body(reading))
     same(kit, chase)
     assert "22.1 V" in record(chase, NOT_ENDED)
 
@@ -284,6 +284,25 @@ def test_taken_back_it_is_asked_again_without_its_reading(kit: Kit) -> None:
     assert "22.1" not in record(chase, NOT_ENDED)
     assert not measured.behind(chase.state.events, chase.state.void)
     same(kit, chase)
+
+
+def test_who_read_it_is_on_the_trail_where_it_was_told(kit: Kit) -> None:
+    reads_ = reads(kit.fitted, "supply-read", "volts")
+    reading = body(take(reads_, VOLTS, WHERE, by=" Quill, meter M-14\x1b[2J "))
+    assert reading["by"].startswith("Quill, meter M-14") and "\x1b" not in reading["by"]
+    assert "by" not in body(low(kit.fitted)), "a reading without it is as it was before"
+    assert measured.lines(reading)[1].startswith("Read by: Quill, meter M-14")
+    chase = begun(kit)
+    at(chase, "supply-read")
+    chase.answer("low", reading=reading)
+    same(kit, chase)
+    assert "Read by: Quill" in record(chase, NOT_ENDED)
+    from_file = WrittenReading.model_validate({"calc": "volts", **VOLTS, "where": WHERE, "by": "Quill"})
+    assert worked_out(kit.fitted, "supply-read", from_file, Path()).by == "Quill"
+    with pytest.raises(Lacking, match="200 letters"):
+        take(reads_, VOLTS, WHERE, by="x" * 201)
+    for by in (3, "x" * 201, None):
+        assert "who read it" in measured.odd({**reading, "by": by})
 
 
 # -- one that is none --------------------------------------------------------------------------------

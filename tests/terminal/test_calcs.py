@@ -234,6 +234,20 @@ def test_a_picture_is_refused_before_anything_is_worked_out(tmp_path: Path, caps
     assert status == 0 and json.loads(out) and there.read_text() == "drawn" and "Drawn" in err
 
 
+def test_a_picture_of_what_draws_none_is_refused_in_plain_words(capsys: pytest.CaptureFixture[str]) -> None:
+    status, out, err = ran(capsys, "x.csv", "--picture", "x.svg", name="filed")
+    assert (status, out) == (2, "") and "isolate calc filed: it draws no picture into a file\n" in err
+    assert "did you mean" not in ran(capsys, "x.csv", "--overwrite", name="filed")[2]
+    # Nor is it offered for a slip of the pen.
+    assert "picture" not in ran(capsys, "x.csv", "--pictur", "x.svg", name="filed")[2]
+    for name in TITLES:
+        one = calculation(name)
+        if one.figure is None and one.draw is not None:
+            with pytest.raises(SystemExit):
+                calcs._parser(one).parsed(["--picture=x.svg"])
+            assert "what it draws in text comes with the result" in capsys.readouterr().err
+
+
 # -- asking ----------------------------------------------------------------------------------------
 
 
@@ -279,6 +293,39 @@ def test_back_more_enough_and_stop() -> None:
     assert one.told[0] == "This is the first question." and one.told[-1] == "ohms has still to be told."
     assert any("Ohm's law" in t for t in one.told)
     assert calcs.ask(MADE, {}, Person("28 V", None).line) is None
+
+
+def test_a_question_mark_says_what_is_meant_before_where_it_comes_from() -> None:
+    one = Person("?", "28 V", "?", "9 Ω", "?", "", "?", "", ".")
+    calcs.ask(MADE, {}, one.line, one.told.append, keys="the keys")
+    volts, ohms, oil, most = (one.told[i : i + 3] for i in (0, 3, 6, 9))
+    assert volts[0].startswith("It takes V, mV") and "It has to be told." in volts[0] and "±" in volts[0]
+    assert volts[1:] == ["Worked out by: Ohm's law.", "the keys"]
+    assert "; between them" in ohms[0] and "It may be left out." in oil[0]
+    assert "of your approved data; none is held here" in most[0] and "±" not in most[0]
+    meant = replace(MADE, inputs=(Input("air", "choice", "Air", "dry", choices=("dry", "wet"), more="Wet: seen."),))
+    one = Person("?", "")
+    calcs.ask(meant, {}, one.line, one.told.append)
+    assert one.told[:2] == ["Wet: seen.", "Left out, dry is taken."]
+
+
+def test_no_example_passes_for_a_limit() -> None:
+    for name in TITLES:
+        for wanted in calculation(name).inputs:
+            if wanted.limit or "from your data" in wanted.asks:
+                assert not re.search(r"\(.*\d", calcs.question(wanted)), (name, calcs.question(wanted))
+    assert "(such as … V)" in calcs.question(calculation("volts").input("least"))
+    assert "(such as 28.1 V)" in calcs.question(calculation("volts").input("volts"))
+
+
+def test_an_error_is_a_sentence_with_one_mark_at_its_end() -> None:
+    for said, of, whole in (
+        ("volts: 281 V? is the unit right?", "volts", "281 V? is the unit right?"),
+        ("volts: the unit is missing", "volts", "The unit is missing."),
+        ("these two contradict.", "", "These two contradict."),
+        ("", "volts", ""),
+    ):
+        assert calcs.sentence(said, of) == whole
 
 
 def test_what_does_not_fit_in_the_end_is_asked_again_alone() -> None:
@@ -327,6 +374,42 @@ def test_on_a_terminal_it_asks_and_keeps_to_its_width(columns: int) -> None:
         assert b"\x1b[1m" in one.raw  # the result stands out
     finally:
         one.child.close()
+
+
+def test_what_to_heed_comes_before_the_first_question() -> None:
+    for name in ("feeder", "lead", "insulation", "exciter"):
+        assert calculation(name).before, name
+    one = Terminal("-m", "isolate", "calc", "lead")
+    try:
+        one.until("What the meter reads", ">")
+        shown = one.shown()
+        assert shown.index("Mind first: It is read dead") < shown.index("What the meter reads, end to end")
+    finally:
+        one.child.close()
+
+
+def test_of_a_result_taller_than_the_screen_the_end_says_it_in_short(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def tall(given: Given) -> Found:
+        judged = {"": Judged("above", "so"), "b": Judged(CANNOT_TELL, "for this"), "c": Judged(CANNOT_TELL, "for that")}
+        return Found(("It is 3 A.", *(f"line {i}" for i in range(rows))), judged=judged, warnings=("heed",))
+
+    monkeypatch.setattr(calcs, "calculation", lambda name: replace(MADE, work=tall, draw=None))
+    monkeypatch.setattr(sys.stdout, "isatty", lambda: True, raising=False)
+    monkeypatch.setenv("LINES", "24")
+    rows = 18
+    out = ran(capsys, *SURE)[1]
+    assert out.count("It is 3 A.") == 1, "23 lines and a prompt: all of it is on the screen"
+    rows = 19
+    out = ran(capsys, *SURE)[1]
+    assert re.sub(r"\x1b\[[0-9;]*m", "", out).splitlines()[-5:] == [
+        "",
+        "In short",
+        "It is 3 A.",
+        "Above it.",
+        "Cannot be told: 2 of 3 verdicts; why stands above.",
+    ]
 
 
 # -- attacked --------------------------------------------------------------------------------------

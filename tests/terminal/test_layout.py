@@ -193,7 +193,8 @@ def test_the_answers_come_last(seen: list[tuple[Chase, Step]]) -> None:
     for chase, step in seen:
         if isinstance(step, Ask):
             shown = lines(layout.card(chase, step, 80).fitted(Console(width=80, file=io.StringIO()), 18), 80)
-            last = ["u could not tell", *([f"m {layout.MEASURE}"] if layout.measures(chase, step) else [])]
+            found = layout.measures(chase, step)
+            last = ["u could not tell", *([f"m {layout.measure_words(found)}"] if found else [])]
             assert [" ".join(line.split()) for line in shown[-len(last) :]] == last
 
 

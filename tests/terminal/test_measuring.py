@@ -17,8 +17,9 @@ import pytest
 from rich.cells import cell_len
 from rich.console import Console
 
-from isolate.calc import calculation
-from isolate.case.case import RECORD
+from isolate.calc import TITLES, calculation
+from isolate.case import measured
+from isolate.case.case import RECORD, Person
 from isolate.case.chase import Chase, Kit
 from isolate.case.play import Clock
 from isolate.case.steps import Ask, Mend
@@ -27,8 +28,8 @@ from isolate.reasoning.starts import Start
 from isolate.terminal import keys as k
 from isolate.terminal import layout, live, words
 from isolate.terminal.keys import Bar, Choices, Search
+from isolate.terminal.measuring import SHORT, named, paths, unreadable
 from isolate.terminal.measuring import _wanted as wanted
-from isolate.terminal.measuring import named, paths, unreadable
 from tests.case.test_measured import begun as told_case
 from tests.case.test_measured import log, recorder, same
 from tests.terminal.screen import Terminal
@@ -49,11 +50,15 @@ class Hand(Robot):
         super().__init__(clock)
         self.script = list(script)
         self.asked: list[tuple[str, Choices]] = []
+        self.by: list[str] = []
+        """What is typed to who read it; Enter once there is nothing more."""
 
     def line(self, prompt: str, bar: Bar, interrupt: str, choices: Choices = ()) -> str | None:
         for width in (40, 80, 160):
             assert all(cell_len(text) <= width for _, text in bar(width))
         self.asked.append((prompt, choices))
+        if isinstance(choices, tuple) and "Marrow" in choices:
+            return self.by.pop(0) if self.by else ""
         typed = self.script.pop(0)
         return None if typed == "<esc>" else typed
 
@@ -128,7 +133,109 @@ def test_a_limit_without_its_place_is_asked_for_it(kit: Kit) -> None:
 def test_left_it_leaves_nothing(kit: Kit, script: Sequence[str]) -> None:
     chase, text, _ = run(kit, *script)
     assert not answers(chase) and not chase.state.notes and isinstance(chase.now(), Ask)
-    assert words.NOTHING_READ in text or script == ("b",)
+    half = len(script) > 2
+    assert (words.HALF_READ in text) == half and (words.NOTHING_READ in text) == (not half and script != ("b",))
+
+
+def test_left_half_way_it_goes_on_with_what_was_typed(kit: Kit) -> None:
+    # Left by Escape at the third figure; a note in between is no other state of the aircraft.
+    again = ["m", volts(kit), "", "", "24 V", ".", "task 4", "b", "m", volts(kit), *[""] * 5, ""]
+    chase, text, hand = run(kit, volts(kit), "28.1 V", "22.1 V", "<esc>", "n", "called away", *again)
+    asked = " ".join([text, *(prompt for prompt, _ in hand.asked)])
+    assert text.count(words.HALF_READ) == 2 and text.count(words.TAKEN_UP) == 2 and words.TOLD_BEFORE not in text
+    assert "(Enter: 28.1 V)" in asked and "(Enter: 22.1 V; - leaves it out)" in asked and "(Enter: task 4)" in asked
+    (answer,) = answers(chase)
+    assert answer["reading"]["given"] == {"volts": "28.1 V", "loaded": "22.1 V", "least": "24 V"}
+    assert answer["reading"]["reference"] == "task 4"
+    same(kit, chase)
+
+
+def test_what_was_typed_is_forgotten_once_the_work_has_gone_on(kit: Kit) -> None:
+    # Another check answered in between: the supply is read anew then.
+    clock = Clock()
+    chase = at(kit, clock)
+    session = live._Session(chase, screen(), Hand(clock, volts(kit), "28.1 V", "<esc>", volts(kit), "<esc>"))
+    from isolate.terminal.measuring import measure
+
+    measure(session, chase.now())
+    assert [half.typed for half in session.half_read.values()] == [{"volts": "28.1 V"}]
+    chase.take_back()
+    chase.accept("check", "standby-read")
+    chase.answer(None)
+    chase.accept("check", "supply-read")
+    measure(session, chase.now())
+    assert words.TAKEN_UP not in " ".join(shown(session.console).split())
+
+
+def test_a_question_mark_names_what_may_be_told_by_name(kit: Kit) -> None:
+    _, text, _ = run(kit, volts(kit), "?", "28.1 V", "<esc>")
+    assert "Told by name at any question, as in most=…: volts, loaded, least, most." in text
+    assert "Esc leaves it" in text and "Ctrl-D stops" not in text
+    assert text.index("It takes V, mV") < text.index("Worked out by")
+
+
+def test_a_reading_without_its_limit_says_what_is_wanting(
+    kit: Kit, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    from isolate.terminal.measuring import measure
+
+    for key, typed, said in (
+        ("lead-insulation/B", ["20 Mohm", "500 V", "dry", "", "", ""], words.NO_LIMIT),
+        ("plug-torque-check/B", ["100 lbf·in", "10 in", ""], words.UNJUDGED),
+    ):
+        chase, console = on_a_step(kit, monkeypatch, key), screen()
+        with pytest.raises(live._Left):
+            measure(live._Session(chase, console, Hand(Clock(), *typed, "q")), chase.now())
+        assert said in " ".join(shown(console).split()), key
+
+
+def test_who_read_it_and_with_what_stands_with_the_reading(kit: Kit) -> None:
+    clock, console = Clock(), screen()
+    chase = at(kit, clock)
+    # Too long; back to the limits and on; told; at the next reading it stands after Enter, and is left out there.
+    hand = Hand(clock, "m", volts(kit), *VOLTS, ".", "", "k", "m", volts(kit), *[""] * 6, "q")
+    hand.by = ["x" * 201, "<", "Marrow, meter M-14", "-"]
+    assert live.run(chase, console, hand) == 0
+    asked = " ".join(" ".join([shown(console), *(prompt for prompt, _ in hand.asked)]).split())
+    assert "200 letters at most." in asked and "(Enter: Marrow, meter M-14; - leaves it out)" in asked
+    note = next(e for e in chase.state.events if e.kind == "noted")
+    assert note.body["reading"]["by"] == "Marrow, meter M-14" and "by" not in answers(chase)[0]["reading"]
+    assert "Read by: Marrow, meter M-14." in measured.lines(note.body["reading"])
+    same(kit, chase)
+
+
+def test_who_is_here_alone_read_it_by_enter(kit: Kit) -> None:
+    clock = Clock()
+    chase = begun(kit, clock, people=(Person("Marrow"),))
+    chase.accept("check", "supply-read")
+    run(kit, volts(kit), *VOLTS, "", chase=chase)
+    assert answers(chase)[0]["reading"]["by"] == "Marrow"
+
+
+def test_what_is_wanting_is_asked_for_among_what_the_step_asks(
+    kit: Kit, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # The age alone is held against nothing: the step's own questions come again, not a list that nobody has at hand.
+    from isolate.terminal.measuring import measure
+
+    chase, console = on_a_step(kit, monkeypatch, "plug-age-read/B"), screen()
+    hand = Hand(Clock(), "2600 starts", "", "", "", "", "3000 starts", "task 4", "q")
+    with pytest.raises(live._Left):
+        measure(live._Session(chase, console, hand), chase.now())
+    text = " ".join([*shown(console).split(), *(prompt for prompt, _ in hand.asked)])
+    assert "or an age and the scheduled life" in text and "List of removals" not in text
+    assert "This is answer" in text
+
+
+def test_a_screen_without_our_signs_has_them_spelt_out(kit: Kit) -> None:
+    run(kit, "b")
+    assert "30 MΩ ± 5 % → ──".encode("ascii", "spelt") == b"30 Mohm +/- 5 % -> --"
+
+
+def test_every_reading_is_called_by_what_somebody_has_at_hand(kit: Kit) -> None:
+    assert set(SHORT) == set(TITLES)
+    _, text, _ = run(kit, "b")
+    assert "1 Volts of a supply 2 A recorded start" in text or "1 A recorded start 2 Volts of a supply" in text
 
 
 def test_one_goes_back_and_tells_by_name_and_asks_no_more(kit: Kit) -> None:
@@ -221,7 +328,20 @@ def test_a_check_without_a_calculation_has_no_such_key(kit: Kit) -> None:
     hand = Hand(clock, "q")
     console = screen()
     live.run(chase, console, hand)
-    assert layout.MEASURE not in shown(console)
+    assert "m measure" not in shown(console)
+
+
+def test_the_key_says_what_it_does_at_the_step(kit: Kit, monkeypatch: pytest.MonkeyPatch) -> None:
+    for key, said in (
+        ("plug-torque-check/B", "m measure: work out what to set the wrench to"),
+        ("recorded-start-read", "m measure: read a recorder's log of the start"),
+        ("spark-test/B", "m measure: read a recording of the spark test"),
+        ("supply-read", f"m {layout.MEASURE}"),
+    ):
+        chase, console = on_a_step(kit, monkeypatch, key), screen()
+        with pytest.raises(live._Left):
+            live._Session(chase, console, Hand(Clock(), "q"))._step(chase.now())
+        assert said in shown(console), key
 
 
 def test_a_reading_at_a_repair_is_a_note_with_it(kit: Kit) -> None:
@@ -283,6 +403,18 @@ def test_a_record_answers_more_and_its_start_is_told_once(kit: Kit, tmp_path: Pa
     same(kit, chase)
 
 
+def test_what_a_record_weighs_stays_until_it_was_read(kit: Kit, tmp_path: Path, recorder: None) -> None:
+    # All of it is on the trail by then, and the next card comes only after Enter.
+    chase, text, _ = of_log(kit, log(tmp_path), "y", "1", "")
+    weighs = "What this record says, for and against:"
+    assert "── Next:" in text.partition(weighs)[2] and text.index("taken in with the starts") < text.index(weighs)
+    left, text, _ = of_log(kit, log(tmp_path), "y", "1")
+    assert weighs in text and "── Next:" not in text.partition(weighs)[2]
+    assert [dict(e.body) for e in left.state.events if e.kind in ("answered", "told")] == [
+        dict(e.body) for e in chase.state.events if e.kind in ("answered", "told")
+    ]
+
+
 def test_of_a_record_one_is_left_out_or_none_taken(kit: Kit, tmp_path: Path, recorder: None) -> None:
     chase, text, _ = of_log(kit, log(tmp_path), "1", "y", "2")
     assert "left out" in text
@@ -297,10 +429,13 @@ def test_until_all_of_a_record_is_asked_nothing_of_it_is_on_the_trail(
     kit: Kit, tmp_path: Path, recorder: None
 ) -> None:
     # Cut off at the list, the step and with it the list come back; an answer on the trail would have lost the list.
-    chase, text, _ = of_log(kit, log(tmp_path), "q")
-    assert "The same record also says:" in text and "Answered:" not in text
-    assert not answers(chase) and isinstance(chase.now(), Ask)
-    same(kit, chase)
+    # Likewise at the question which of the starts told was recorded.
+    for script in (["q"], ["y", "q"]):
+        chase, text, _ = of_log(kit, log(tmp_path), *script)
+        assert "The same record also says:" in text and "Answered:" not in text
+        assert ("The start that was recorded" in text) == (len(script) > 1)
+        assert not answers(chase) and isinstance(chase.now(), Ask)
+        same(kit, chase)
 
 
 def test_the_starts_that_a_record_can_be_come_first(kit: Kit, tmp_path: Path, recorder: None) -> None:
@@ -332,7 +467,7 @@ def test_a_start_made_for_a_check_is_counted_once(
 
     chase, console = on_a_step(kit, monkeypatch, "start-alone/B"), screen()
     other = log(tmp_path, "A as-ever present", "other.csv")
-    hand = Hand(Clock(), str(other), "", str(log(tmp_path)), "")
+    hand = Hand(Clock(), str(other), "", str(log(tmp_path)), "", "")
     measure(live._Session(chase, console, hand), chase.now())
     text = " ".join(shown(console).split())
     assert "This record is of channel A, which is not what this step is about." in text
@@ -425,7 +560,8 @@ def test_at_a_terminal_it_is_measured_kept_and_there_after_a_kill(
     t.type("loaded=22.1 V", "loaded = 22.1 ± 0.05 V", "Esc leaves it")
     t.type("least=24 V", "least = 24 V", "Esc leaves it")
     t.type(".", "Where the limits stand", "Esc leaves it")
-    t.type("task 4", "This is answer 2", "m again")
+    t.type("task 4", "Who read it, and with which meter", "Esc leaves it")
+    t.type("Quill, meter M-14", "This is answer 2", "m again")
     assert "Reading: Low" in t.visible(), "verdict and answers stand on one screen"
     t.press("\r", "Answered: ", FOOT)
     assert colour or not t.colours()
@@ -434,6 +570,7 @@ def test_at_a_terminal_it_is_measured_kept_and_there_after_a_kill(
         chase = Chase.resume(kit, found, "trial", lambda: datetime.now(UTC))
         assert chase.state.answers["supply-read"] == ["low"]
         assert answers(chase)[0]["reading"]["verdict"] == "low"
+        assert answers(chase)[0]["reading"]["by"] == "Quill, meter M-14"
     assert os.path.exists(store)
 
 
