@@ -369,7 +369,7 @@ class _Document:
     def _reading(self, event: Event, activity: str) -> None:
         """Add what was measured, and the files that it came from, by what is in them."""
         reading = event.body["reading"]
-        said = {name: text for name in ("calc", "verdict", "words", "why", "outcome", "reference") if (
+        said = {name: text for name in ("calc", "verdict", "words", "why", "outcome", "reference", "by") if (
             text := plain(_text(reading, name))
         )}
         pairs = {

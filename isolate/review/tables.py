@@ -126,6 +126,7 @@ TABLES: Mapping[str, Sequence[Column]] = {
         Column("files_sha256", "text", "the SHA-256 of each, a space between"),
         Column("from_s", "number", "where in the record it begins, seconds"),
         Column("to_s", "number", "where it ends, seconds"),
+        Column("read_by", "text", "who read it, and with which meter; empty: it was not told"),
         Column("taken_back", "yes", "whether it was taken back since"),
     ),
     "repairs": (
@@ -302,7 +303,7 @@ def _readings(event: Event, void: bool) -> Iterator[tuple[Any, ...]]:
             *(_number(figure, "value"), _number(figure, "low"), _number(figure, "high"), figure["unit"]),
             *("; ".join(f["name"] for f in reading["files"]), " ".join(f["sha256"] for f in reading["files"])),
             *(None if s is None else float(s) for s in seconds),
-            void,
+            *(reading.get("by", ""), void),
         )
 
 

@@ -230,11 +230,18 @@ def test_tables_have_one_row_a_figure(tmp_path: Path) -> None:
         read = list(csv.DictReader(file))
     assert len(read) == len(told) and read[-1]["reference"].startswith("'="), "nothing in a cell is a formula"
     assert float(read[0]["low"]) < float(read[0]["value"]) < float(read[0]["high"])
+    assert {row["read_by"] for row in read} == {""}
+    signed = rows(changed(by="Quill, meter M-14"))
+    assert signed is not None
+    last = [dict(zip(names, row, strict=True)) for row in signed["readings"]][-1]
+    assert last["read_by"] == "Quill, meter M-14" and last["taken_back"] is False
 
 
 def test_provenance_derives_the_answer_from_the_reading_and_the_reading_from_its_file() -> None:
     events = changed(files=[{"name": f"clip {NASTY}.wav", "sha256": SEAL, "bytes": 4}], seconds=[1.0, 2.5])
     text = prov_json(events)
+    named = json.loads(prov_json(changed(by="Quill, meter M-14")))["entity"]
+    assert [e["isolate:by"] for e in named.values() if "isolate:by" in e] == ["Quill, meter M-14"]
     document = prov.model.ProvDocument.deserialize(content=text, format="json")
     assert document.get_records()
     at = max(e.seq for e in events if e.kind == "answered")
