@@ -221,6 +221,11 @@ def not_a_key(text: str, keys: Sequence[Key]) -> str:
     return f"{words.plain(text)[:20]!r} does nothing here. Keys now: {known}"
 
 
+WITHIN_A_WORD = 0.7
+"""Seconds from a key that does nothing within which a digit belongs to the same word: who types HF-3 does not mean the
+third of a list."""
+
+
 class Typed:
     """Keys on a terminal, with the block at the foot of the screen."""
 
@@ -351,14 +356,24 @@ class Typed:
         from prompt_toolkit.keys import Keys
 
         bindings = KeyBindings()
+        word, last = "", 0.0
+
+        def going() -> bool:
+            return any(letter.isalpha() for letter in word) and time.monotonic() - last < WITHIN_A_WORD
 
         def stray(event: Any) -> None:
+            nonlocal word, last
             pressed = event.data if event.data.isprintable() else ""
-            self._hint = words.STRAY.format(key=repr(pressed) if pressed.strip() else "That key")
+            word = f"{word if going() else ''}{pressed}"[-20:] if pressed else ""
+            last = time.monotonic()
+            self._hint = words.STRAY.format(key=repr(word) if word.strip() else "That key")
             event.app.invalidate()
 
         def act(key: Key) -> Callable[[Any], None]:
             def press(event: Any) -> None:
+                if key.key.isdigit() and going():
+                    stray(event)
+                    return
                 chosen.append(f"{key.key}  {key.says if key.key.isdigit() else key.word}" if key.key else "")
                 event.app.exit(result=key.key)
 

@@ -7,6 +7,7 @@ import re
 import signal
 import subprocess
 import sys
+import time
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
@@ -22,6 +23,7 @@ from isolate.case.store import open_store
 from isolate.kb.fit import Fitted
 from isolate.kb.model import Ask as Fact
 from isolate.terminal import words
+from isolate.terminal.keys import WITHIN_A_WORD
 from tests.terminal.conftest import DRIVER
 from tests.terminal.forked import Forker
 from tests.terminal.screen import ROOT, Terminal
@@ -360,6 +362,9 @@ def test_each_answer_of_the_intake_is_looked_over_at_once(terminal: Start) -> No
     t.type("", "It has to be told which aircraft", "no case yet")
     t.type("104", "Engine position:", "no case yet")
     t.type("2", "Engine type:", "no case yet")
+    # Whoever types the name of an engine does not mean the third of the list.
+    t.press("hf-3", "'hf-3' does nothing here")
+    time.sleep(1.1 * WITHIN_A_WORD)
     t.press("1", "Complaint:", "no case yet")
     t.type("99", "There is no number 99", "no case yet")
     t.type("the coffee is cold", "number", "no case yet")
