@@ -642,11 +642,12 @@ def _light(found: Facts, t: Floats, y: Floats, tick_s: float) -> Facts:
     error = 2 * rough
     small = _small_flame(found, t[: end + 1], y[: end + 1], start, on)
     if small is not None:
-        found = replace(found, small_from=small.begins, main_rise=on if small.chance > SURE_SMALL else None)
+        told = small.shows and small.chance > SURE_SMALL
+        found = replace(found, small_from=small.begins, main_rise=on if told else None)
         many = round(small.chance * on.draws.size)
         draws = np.sort(np.concatenate((_thinned(small.begins.draws, many), _thinned(on.draws, on.draws.size - many))))
         low, value, high = (float(q) for q in np.quantile(draws, [0.025, 0.5, 0.975]))
-        on = replace(on, value=value, low=low, high=high, draws=draws)
+        on = replace(on, value=value if told else on.value, low=low, high=high, draws=draws)
     made = Level(rise, rise - error, rise + error, on.value, float(t[top]))
     return replace(found, light=on, rise=made)
 

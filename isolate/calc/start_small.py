@@ -32,6 +32,8 @@ SHAPES: Final[tuple[Shape, ...]] = tuple(
     for s, twice in ((0.25, False), (0.7, False), (1.6, False), (0.25, True), (0.6, True), (1.2, True))
     if twice or s <= p
 )
+SHOWS, MAY_SHOW = 4.0, -2.0
+"""Of :func:`by_itself`: from the one on there is a small rise, under the other there is none."""
 FIRSTS, SECONDS = 36, 16
 """Instants tried for the small rise and for the main one, over all of the range and then where there is weight."""
 EDGE: Final = 0.15
@@ -39,10 +41,11 @@ EDGE: Final = 0.15
 
 
 class Small(NamedTuple):
-    """When a small rise begins, and the chance that there is one."""
+    """When a small rise begins, the chance that there is one, and whether it shows by itself before the main one."""
 
     begins: Onset
     chance: float
+    shows: bool
 
 
 class _Tried(NamedTuple):
@@ -86,10 +89,48 @@ def small_before(
     closer = _tried(time_s, values, firsts, seconds, orders, step, off)
     if closer is None:
         return None
+    alone = by_itself(time_s, values, firsts, main.low, orders, step)
+    if alone < MAY_SHOW:
+        return None
     heap = np.concatenate(([0.0], np.cumsum((closer.first[1:] + closer.first[:-1]) / 2)))
     draws = np.interp((np.arange(DRAWS) + 0.5) / DRAWS, heap / heap[-1], firsts)
     low, value, high = (float(q) for q in np.quantile(draws, [0.025, 0.5, 0.975]))
-    return Small(Onset(value, low, high, 2 * tried.log_odds, main.noise, draws), odds / (1 + odds))
+    return Small(Onset(value, low, high, 2 * tried.log_odds, main.noise, draws), odds / (1 + odds), alone >= SHOWS)
+
+
+def by_itself(
+    time_s: Floats, values: Floats, firsts: Floats, until: float, orders: Sequence[int], step: float
+) -> float:
+    """Return by how much Schwarz's criterion prefers a small rise in the readings before the main one alone.
+
+    Both rises together may fit better only because the shape of the main one is not among those tried; then the small
+    one has no place of its own, and what stands before shows nothing of it.
+    """
+    import numpy as np
+
+    early = time_s < until
+    x, y = time_s[early], values[early]
+    firsts = firsts[firsts < until]
+    if x.size < max(orders) + 6 or not firsts.size:
+        return -np.inf
+    scaled = (x - x.mean()) / max(float(np.ptp(x)) / 2, 1e-9)
+    since = x[:, None] - firsts[None, :]
+    shaped = [response(since, *shape) for shape in SHAPES]
+    plain = risen = np.inf
+    for order in orders:
+        basis, _ = np.linalg.qr(scaled[:, None] ** np.arange(order + 1))
+        rest = y - basis @ (basis.T @ y)
+        total = float(rest @ rest)
+        floor = x.size * step * step / 12 + 1e-12
+        n = x.size * news_of(rest)
+        plain = min(plain, n * np.log(max(total, floor)) + (order + 1) * np.log(n))
+        for one in shaped:
+            free = one - basis @ (basis.T @ one)
+            along, size = free.T @ rest, np.maximum(np.einsum("ij,ij->j", free, free), 1e-12)
+            left = total - float(np.where(along > 0, along**2 / size, 0.0).max())
+            # A height and an instant more.
+            risen = min(risen, n * np.log(max(left, floor)) + (order + 3) * np.log(n))
+    return float(plain - risen)
 
 
 def _tried(

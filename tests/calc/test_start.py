@@ -509,6 +509,18 @@ def test_a_small_flame_is_told_from_the_main_rise(tmp_path: Path) -> None:
     assert "main-rise" in {f.name for f in found.figures}
 
 
+def test_a_plain_late_light_is_no_small_flame(tmp_path: Path) -> None:
+    """Nothing stands before it but noise: light-off is where the main rise begins, and told as closely as that."""
+    chance = np.random.default_rng(11)
+    runs = [Run(light_s=33.0, temperature_step=0.0) for _ in range(6)]
+    for run in runs:
+        made = recorded(run, chance)
+        assert made.light_s is not None
+        facts = work(str(written(made, tmp_path / "late.csv"))).detail.facts
+        assert facts.main_rise is None and facts.light
+        assert facts.light.low <= made.light_s <= facts.light.high and facts.light.high - facts.light.low < 1
+
+
 def test_a_sharp_crest_is_no_parabola() -> None:
     """Fuel cut four seconds after light: at a row a second the highest reading stands, not a mean about it."""
     run = recorded_too.Turn(cut_s=33.0, bead_s=1.5)
