@@ -32,6 +32,13 @@ HELD: Final = 10.0
 """How many times what rounding to sixteen bits leaves a note's floor has to be, or nothing was kept there."""
 CONTRAST: Final = 1000.0
 """How many times that the loudest note's floor has to be, before anything is taken to have been left out."""
+CLIFF: Final = 300.0
+"""How many times lower all of the notes have to be from ONWARD notes on, for a filter to have cut them off: it leaves
+more there than rounding does, and what splashes over from samples cut off at the top is thousands of times that. No
+place's own noise falls so far within 800 Hz."""
+ONWARD: Final = 4
+ABOUT: Final = 7
+"""Notes whose middle stands for what is before the cliff, so that a whine makes none."""
 LOCAL: Final = 10
 """Frames of a block whose medians make the level close by: 20 ms, and three of them."""
 LONG: Final = 12.0
@@ -154,15 +161,21 @@ def _bands(hertz: Floats, top: float) -> tuple[list[float], list[int]]:
 def _kept(floors: Floats, least: float) -> int:
     """Return how many notes, from the lowest, the recording holds: packing leaves nothing above some pitch.
 
-    Nothing: what rounding to sixteen bits leaves, while the loudest notes have far more. There every splash of a
-    sound that is cut off at the top would count for thousands of what it is over.
+    Nothing: what rounding to sixteen bits leaves, while the loudest notes have far more, or what lies under a cliff.
+    There every splash of a sound that is cut off at the top would count for thousands of what it is over.
     """
     import numpy as np
 
+    kept = int(floors.size)
+    if kept > ABOUT + ONWARD:
+        before = np.median(np.lib.stride_tricks.sliding_window_view(floors, ABOUT), axis=1)[:-ONWARD]
+        beyond = np.maximum.accumulate(floors[::-1])[::-1][ABOUT - 1 + ONWARD :]
+        cliff = np.flatnonzero(before > CLIFF * beyond)
+        kept = int(cliff[0]) + ABOUT if cliff.size else kept
     held = np.flatnonzero(floors > HELD * least)
-    if not held.size or floors.max() < CONTRAST * least:
-        return int(floors.size)
-    return max(int(held[-1]) + 1, min(12, int(floors.size)))
+    if held.size and floors.max() >= CONTRAST * least:
+        kept = min(kept, int(held[-1]) + 1)
+    return max(kept, min(12, int(floors.size)))
 
 
 def level_of(power: NDArray[np.float32]) -> NDArray[np.float32]:

@@ -2,7 +2,9 @@
 
 Only what stands far out is counted, so that none of its kind can lie hidden in the noise and make a steady beat look
 broken; only what is all of one sound, of one loudness and short, so that tools and talk are left out; and only where
-no steady beat, whole or with beats missing, would explain the waits. The limits are our own, set by
+no steady beat, whole or with beats missing, would explain the waits. An exciter has to charge up anew, so that its
+waits are more even than chance has them; rain, keys and relays sound alike as well, but come by chance or in runs. So
+what comes near to either is left, and with it a plug that fires wholly at random. The limits are our own, set by
 ``tests/bench/sparks.py``, which says what they let by. The rate is one over the mean wait, with Student's interval for
 that mean; it holds for waits that do not hang together.
 """
@@ -50,6 +52,26 @@ UNEVEN: Final = 0.25
 """Mean difference of a wait and the next, over their mean (Holt and others, J. Neurophysiol. 75, 1996, 1806-1814, who
 take twice that): so much at least. An exciter scattered by 12 %, or slowing to half, comes to .2 at most."""
 
+AS_CHANCE: Final = 0.8
+"""Standard deviation of the waits over their mean, from which they may be chance's (1, and less by the 60 ms in which
+a second sound is not told from the first): drops on a wing came to .5 to 1, exciters off their pace to .4 to .7."""
+CHARGED: Final = 0.6
+"""The same, under which something has to make them more even than chance does."""
+ALIKE_CHANCE: Final = 1.6
+"""Decibels that bands may differ, in the middle of all, where waits are between the two: keys differ by 1.4 to 2.7."""
+ALIKE_CHARGED: Final = 2.4
+LEVELS: Final = 2.5
+"""Decibels of loudness, as a standard deviation told by the middle of all: drops differ by 1.4 to 5."""
+AGAIN: Final = 0.2
+"""Standard deviation of what follows within 60 ms, as a share of the sound: a room answers each alike, .02 to .15; a
+relay that chatters strikes again here and there, .25 and more."""
+AT_ONCE: Final = 0.1
+"""Share of waits shorter than TOO_FAST: those of drops and relays are."""
+IN_RUNS: Final = 4.3
+"""Longest wait over the middle one, from which they come in runs, as blows and pulls at a ratchet do."""
+NO_SHORTER: Final = 0.75
+"""Of the middle wait: where fewer than one in ten is shorter, it is even and pauses, as blows of a hammer do."""
+
 
 @dataclass(frozen=True)
 class Uneven:
@@ -68,13 +90,16 @@ class Uneven:
 class Kind:
     """Sharp sounds of one kind. ``instants``: seconds, no echoes; ``strange``: how many others stand out beside them;
     ``clear``: how many times what stands out at all the softest twentieth of them is; ``differ``: decibels, in the
-    middle; ``lasts``: share left 30 to 60 ms on, in the middle."""
+    middle; ``lasts``: share left 30 to 60 ms on, in the middle; ``levels``: deviation of their loudness, in decibels;
+    ``again``: deviation of what follows within 60 ms, as a share of the sound."""
 
     instants: Floats
     strange: int
     clear: float
     differ: float
     lasts: float
+    levels: float
+    again: float
 
 
 def of_one_kind(heard: Heard, loud: Floats) -> Kind | None:
@@ -111,13 +136,18 @@ def of_one_kind(heard: Heard, loud: Floats) -> Kind | None:
     kind = (differ < ALIKE) & (np.abs(level - np.median(level[~echo])) < AS_LOUD) & ~echo
     if kind.sum() < LEAST:
         return None
-    whole = summed(heard.tempered, (heard.notes / heard.notes.sum())[None])[0]
+    whole = summed(heard.tempered, share[None])[0]
+    at = frames[kind]
+    loudness = 10 * np.log10(np.maximum(share @ heard.power[:, at[:, None] + np.arange(-1, 4)].mean(axis=2), 1))
+    follows = whole[at[:, None] + np.arange(6, 31)].max(axis=1) / whole[at]
     return Kind(
         frames[kind] * heard.hop,
         int((~kind & ~echo).sum()),
         float(np.quantile(whole[frames[kind]], 0.05)) / standing(whole),
         float(np.median(differ[kind])),
         float(np.median(lasts[kind])),
+        1.4826 * float(np.median(np.abs(loudness - np.median(loudness)))),
+        float(follows.std()),
     )
 
 
@@ -148,6 +178,8 @@ def uneven(heard: Heard, counted: Counted, lasts: float) -> Uneven | None:
         return None
     waits = np.diff(kind.instants)
     apart = float((2 * np.abs(np.diff(waits)) / (waits[1:] + waits[:-1])).mean())
+    if not charged_anew(kind, waits):
+        return None
     if apart < UNEVEN or fits_a_beat(waits) > FITS_BEAT or followed(kind.instants) > FOLLOWED:
         return None
     i = int(waits.argmax())
@@ -158,6 +190,23 @@ def uneven(heard: Heard, counted: Counted, lasts: float) -> Uneven | None:
         (low, quarter, middle, upper, high),
         (float(kind.instants[i]), float(kind.instants[i + 1])),
         kind.strange,
+    )
+
+
+def charged_anew(kind: Kind, waits: Floats) -> bool:
+    """Return whether sounds may be an exciter's that charges up between them, by their waits (seconds) and likeness."""
+    import numpy as np
+
+    varies = float(waits.std(ddof=1) / waits.mean())
+    middle = float(np.median(waits))
+    return (
+        varies < AS_CHANCE
+        and kind.differ < (ALIKE_CHARGED if varies < CHARGED else ALIKE_CHANCE)
+        and kind.levels < LEVELS
+        and kind.again < AGAIN
+        and float((waits < TOO_FAST).mean()) <= AT_ONCE
+        and float(waits.max()) < IN_RUNS * middle
+        and float(np.quantile(waits, 0.1)) < NO_SHORTER * middle
     )
 
 

@@ -18,6 +18,10 @@ the sound speaks against a discharge. Steps and relays show why a beat is never 
 Then clips as a phone keeps them (tests/calc/clips_phone.py, a third generator): an even exciter at 0.5 to 6 a second,
 scattered by 1 to 8 %; and exciters that lost their pace, of which so many are found to have, in how many the count is
 right to one and the interval holds the true mean rate; ``false``: even ones and empty ones found so.
+Then what is all of one kind but comes by chance or in runs (tests/calc/clips_chance.py, a fourth generator, at 20 to
+0 dB): how many are taken for an exciter off its pace, beside exciters that are and such as only have gaps.
+Then even exciters of that generator at 15 to -9 dB: a beat, told its pace, its interval of the rate, a wrong pace (a
+tenth off), gaps counted, their interval, and more said to be surely missing than are; and the ratio of pairs of them.
 Then the intervals by themselves, from instants, where thousands cost nothing.
 """
 
@@ -34,10 +38,10 @@ from isolate.calc.spark_count import Counted, count, plain
 from isolate.calc.spark_hearing import hear
 from isolate.calc.spark_pace import Pace, pace
 from isolate.calc.spark_sound import LASTS, sound
-from isolate.calc.spark_uneven import uneven
+from isolate.calc.spark_uneven import LEAST, uneven
 from isolate.calc.sparks import PLAIN, ratio
 from tests.bench.figures import table
-from tests.calc import clips, clips_phone, clips_too
+from tests.calc import clips, clips_chance, clips_phone, clips_too
 
 DECIBELS = (20, 10, 5, 0, -5, -10)
 NEAR = 0.025
@@ -169,6 +173,54 @@ def lost_pace(kind: str, snr: float, many: int, seconds: float) -> list[str]:
     return [kind, f"{snr:+.0f}", f"{found}/{many}", f"{right}/{found}", f"{held}/{found}"]
 
 
+def by_chance(kind: str, many: int) -> str:
+    """Return how many clips of sounds that come by chance, or of exciters, are taken for an exciter off its pace."""
+    found = enough = 0
+    for seed in range(many):
+        chance = np.random.default_rng([61, sum(map(ord, kind)), seed])
+        rate, seconds = int(chance.choice([32_000, 44_100, 48_000])), float(chance.uniform(12, 20))
+        sounds = {**clips_chance.BY_CHANCE, **clips_chance.EXCITERS}[kind](seconds, rate, chance)
+        samples = clips_chance.recorded(sounds, (20, 15, 10, 5, 0)[seed % 5], seconds, rate, chance)
+        heard = hear([samples.astype(np.float32)], rate)
+        counted = count(heard)
+        enough += counted.loud.size >= LEAST
+        found += uneven(heard, counted, LASTS) is not None
+    return f"{found} of {many}, {enough} of them with {LEAST} or more that stand out"
+
+
+def faint(snr: float, many: int) -> tuple[list[str], list[tuple[float, Pace]]]:
+    """Return a line for even exciters of clips_chance, and the true and the found pace of each that is told one."""
+    beat = counted = lost = wrongly = 0
+    paces: list[tuple[float, Pace]] = []
+    for seed in range(many):
+        chance = np.random.default_rng([62, int(snr) + 100, seed])
+        rate, seconds = int(chance.choice([32_000, 44_100, 48_000])), float(chance.uniform(15, 30))
+        a_second, scatter = float(np.exp(chance.uniform(np.log(0.6), np.log(5)))), float(chance.uniform(0.005, 0.05))
+        every = clips_phone.even(seconds, a_second, scatter, chance)
+        keep = chance.random(every.size) >= chance.choice([0, 0, 0.05, 0.1])
+        keep[[0, -1]] = True
+        sounds = clips_chance.discharges(every[keep], rate, chance)
+        samples = clips_chance.recorded(sounds, snr, seconds, rate, chance)
+        found = count(hear([samples.astype(np.float32)], rate))
+        beat += bool(found.trains)
+        if not found.trains:
+            continue
+        train, missing = found.trains[0], every[~keep]
+        if train.pace is not None:
+            paces.append((a_second, train.pace))
+        if not train.faint:
+            inside = (missing > train.instants[0] - NEAR) & (missing < train.instants[-1] + NEAR)
+            for low, high, _ in train.pauses:
+                inside &= (missing < low) | (missing > high)
+            counted += 1
+            lost += train.missed.low <= int(inside.sum()) <= train.missed.high
+            wrongly += train.missed.low > missing.size
+    held = sum(p.rate.low <= true <= p.rate.high for true, p in paces)
+    wrong = sum(abs(p.rate.value / true - 1) > 0.1 for true, p in paces)
+    told = (len(paces), held, wrong, counted, lost, wrongly)
+    return [f"{snr:+.0f}", f"{beat}/{many}", *map(str, told)], paces
+
+
 def intervals(many: int) -> list[list[str]]:
     """Return how often the intervals hold the truth, from instants alone."""
     rows = []
@@ -239,6 +291,16 @@ def main(argv: Sequence[str] | None = None) -> None:
     table(["dB", "beat", "rate error", "covered", "false"], kept)
     lost = [lost_pace(k, snr, told.clips, told.seconds) for k in ("loose", "random", "fits") for snr in (20, 10, 5)]
     table(["kind", "dB", "found", "count right", "held"], lost)
+    print("\ntaken for an exciter off its pace")
+    for kind in (*clips_chance.BY_CHANCE, *clips_chance.EXCITERS):
+        print(f"  {kind:8} {by_chance(kind, told.empty)}", flush=True)
+    lines = [faint(snr, told.empty) for snr in (15, 5, 0, -3, -6, -9)]
+    table(["dB", "beat", "paced", "held", "wrong", "counted", "held", "wrongly"], [line for line, _ in lines])
+    paces = [one for _, some in lines for one in some]
+    mixed = [paces[i] for i in np.random.default_rng(63).permutation(len(paces))]
+    pairs = list(zip(mixed[::2], mixed[1::2], strict=False))
+    ratios = [(true / its, ratio(one, other)) for (true, one), (its, other) in pairs]
+    print(f"ratio of pairs held: {sum(r.low <= true <= r.high for true, r in ratios)} of {len(ratios)}")
     print("\nintervals from instants: share that hold the truth")
     table(["beats", "each", "scatter", "drift", "rate", "scatter", "slowing"], intervals(told.trains))
 

@@ -17,10 +17,21 @@ from isolate.calc.shape import CANNOT_TELL, Found, Unfit
 from isolate.calc.spark_count import Counted, count
 from isolate.calc.spark_hearing import hear
 from isolate.calc.spark_pace import missing, pace
+from isolate.calc.spark_sound import LASTS
 from isolate.calc.spark_train import best, chance_level, weigh
-from isolate.calc.spark_uneven import FITS_BEAT, UNEVEN, fits_a_beat, mean_rate
+from isolate.calc.spark_uneven import (
+    FITS_BEAT,
+    UNEVEN,
+    Kind,
+    charged_anew,
+    fits_a_beat,
+    mean_rate,
+    of_one_kind,
+    plainly_heard,
+    uneven,
+)
 from isolate.terminal.calcs import as_dict
-from tests.calc import clips, clips_phone, clips_too
+from tests.calc import clips, clips_chance, clips_phone, clips_too
 
 
 @pytest.fixture(autouse=True)
@@ -310,6 +321,37 @@ def test_tools_and_talk_are_no_discharges_that_lost_their_pace(tmp_path: Path, k
     assert verdict(sure(clip=put(tmp_path, made))) == CANNOT_TELL
 
 
+@pytest.mark.parametrize(("kind", "seed"), [("rain", 2), ("typing", 2), ("chatter", 5), ("hammer", 2)])
+def test_what_comes_by_chance_or_in_runs_is_no_lost_pace(tmp_path: Path, kind: str, seed: int) -> None:
+    # All of one sound, plainly heard and at no even pace, and the careless word with it.
+    chance = np.random.default_rng([47, seed])
+    sounds = clips_chance.BY_CHANCE[kind](12, 32_000, chance)
+    samples = clips_chance.recorded(sounds, 15, 12, 32_000, chance)
+    heard = hear([samples.astype(np.float32)], 32_000)
+    counted = count(heard)
+    kind_of_it = of_one_kind(heard, counted.loud)
+    assert kind_of_it is not None
+    assert plainly_heard(kind_of_it, LASTS)
+    assert uneven(heard, counted, LASTS) is None
+    one = sure(clip=put(tmp_path, clips.Made(samples, np.zeros(0), 32_000)))
+    assert verdict(one) == CANNOT_TELL
+
+
+def test_chance_gives_waits_that_no_charging_makes() -> None:
+    # From instants alone, all of one sound: Poisson's are taken for an exciter's seldom, gamma's mostly.
+    def taken(waits: np.ndarray) -> bool:
+        at = np.concatenate([[0.0], np.cumsum(waits)])
+        return charged_anew(Kind(at, 0, 9.0, 1.0, 0.1, 1.0, 0.05), waits)
+
+    chance = np.random.default_rng(48)
+    poisson = [taken(0.06 + chance.exponential(0.44, 40)) for _ in range(300)]
+    gamma = [taken(np.maximum(chance.gamma(5, 0.1, 40), 0.06)) for _ in range(300)]
+    assert np.mean(poisson) < 0.3
+    assert np.mean(gamma) > 0.9
+    # Blows at an even pace with rests between, whatever they sound like.
+    assert not any(taken(np.where(np.arange(40) % 8, 0.4 + 0.02 * chance.normal(size=40), 1.5)) for _ in range(50))
+
+
 def test_a_beat_that_is_lost_on_the_way_is_not_called_even(tmp_path: Path) -> None:
     chance = np.random.default_rng(44)
     first = clips_phone.even(7, 3, 0.02, chance)
@@ -414,6 +456,47 @@ def test_what_packing_left_out_makes_no_beat_missing() -> None:
     train = count(heard).trains[0]
     assert train.missed.high <= 1
     assert train.heard.size >= made.instants.size - 1
+
+
+def chance_even(snr: float, seed: int, cut_hertz: float, scatter: float = 0.03) -> tuple[Counted, np.ndarray]:
+    """Return what is heard of an even exciter with nothing missing, and its instants."""
+    chance = np.random.default_rng([49, seed])
+    instants = clips_phone.even(16, 3, scatter, chance)
+    sounds = clips_chance.discharges(instants, 44_100, chance)
+    samples = clips_chance.recorded(sounds, snr, 16, 44_100, chance, cut_hertz)
+    return count(hear([samples.astype(np.float32)], 44_100)), instants
+
+
+def test_what_splashes_over_a_filter_makes_no_beat_missing() -> None:
+    # A filter leaves more above its pitch than rounding does, and what is cut off at the top splashes over it.
+    counted, instants = chance_even(0, 6, 9000)
+    train = counted.trains[0]
+    assert not train.faint
+    assert train.missed.high <= 1
+    assert train.heard.size >= instants.size - 1
+
+
+def test_gaps_are_not_counted_where_many_beats_do_not_stand_out() -> None:
+    # Its evidence is strong, and yet beats were "surely missing" in it.
+    counted, _ = chance_even(-6, 29, 0)
+    train = counted.trains[0]
+    assert train.evidence > spark_count.FAINT
+    assert spark_count.plain(counted, train) < spark_count.COUNTABLE
+    assert train.faint
+    assert train.pace is not None
+    assert train.pace.rate.low < 3 < train.pace.rate.high
+
+
+def test_a_beat_far_out_of_step_is_not_missing(tmp_path: Path) -> None:
+    # One came 7 % early and the next late: it lay beside its place, and the place was "surely missing".
+    chance = np.random.default_rng(51)
+    instants = 0.5 + 1.05 * np.arange(20) + 0.01 * chance.normal(size=20)
+    instants[12] -= 0.085
+    sounds = clips_chance.discharges(instants, 32_000, chance)
+    samples = clips_chance.recorded(sounds, 15, 21, 32_000, chance, 0)
+    one = sure(clip=put(tmp_path, clips.Made(samples, instants, 32_000)), rate_least="0.5 /s", rate_most="2 /s")
+    assert verdict(one) != "gaps"
+    assert figure(one, "missed")[1] == 0
 
 
 def test_too_few_are_not_judged(tmp_path: Path) -> None:
