@@ -24,6 +24,22 @@ TITLES = {
 }
 """Calculation → what it is for, in a line. Each is a module here that holds a ``CALCULATION``."""
 
+CALLED = {
+    "torque": "Torque with an extension or crowfoot",
+    "preload": "What a thread compound does to the preload",
+    "spacer": "Immersion and spacers",
+    "volts": "Volts of a supply",
+    "feeder": "Voltage drop of a feed",
+    "lead": "Resistance of a conductor",
+    "insulation": "Insulation resistance",
+    "exciter": "Snaps counted by ear and watch",
+    "gap": "Breakdown of a gap",
+    "life": "Age of a plug",
+    "sparks": "A recording of the spark test",
+    "start": "A recorded start",
+}
+"""What a reading is called at a step, by its calculation and by what somebody has at hand there."""
+
 
 def calculation(name: str) -> Calculation:
     """Return a calculation by name; its module is loaded now. Raises KeyError."""

@@ -20,6 +20,7 @@ from rich.console import Console, Group, RenderableType
 from rich.padding import Padding
 from rich.text import Text
 
+from isolate.calc import CALLED
 from isolate.calc import given as telling
 from isolate.case import measured
 from isolate.case.intake import Refused
@@ -55,22 +56,6 @@ FEW_LIMITS = 2
 """Limits of a calculation that are asked for without the step's naming them."""
 MOST_STARTS = 8
 """So many of the starts told are put up to say which of them was recorded."""
-
-SHORT = {
-    "torque": "Torque with an extension or crowfoot",
-    "preload": "What a thread compound does to the preload",
-    "spacer": "Immersion and spacers",
-    "volts": "Volts of a supply",
-    "feeder": "Voltage drop of a feed",
-    "lead": "Resistance of a conductor",
-    "insulation": "Insulation resistance",
-    "exciter": "Snaps counted by ear and watch",
-    "gap": "Breakdown of a gap",
-    "life": "Age of a plug",
-    "sparks": "A recording of the spark test",
-    "start": "A recorded start",
-}
-"""What a reading is called at a step, by its calculation: by what somebody has at hand there."""
 _WORK = frozenset(("answered", "access", "repaired", "swapped", "verified", "left", "resumed", "passed-on"))
 """Events after which what was typed at a step is of another state of the aircraft, or of other people."""
 
@@ -176,7 +161,7 @@ class _Measuring:
         one = calculation(reads.calc)
         self.names = one.names
         sheet = self._begun(reads, one)
-        self.s.print(layout.heading(SHORT[one.name], self.s.console.width, "Reading"))
+        self.s.print(layout.heading(CALLED[one.name], self.s.console.width, "Reading"))
         first = next((one.input(name) for name in sheet.names), None)
         self.s.say(words.RECORD if first is not None and first.kind == "file" else words.READING)
         for name, told in sheet.reads.given.items():
@@ -238,7 +223,7 @@ class _Measuring:
         found = entries[self.key].entry.calculations(self.chase.fitted.profile.features)
         if len(found) == 1:
             return found[0]
-        named = [(str(i), SHORT[one.calc]) for i, one in enumerate(found)]
+        named = [(str(i), CALLED[one.calc]) for i, one in enumerate(found)]
         chosen = self.s.choose("Which reading?", named)
         return None if chosen is None else found[int(chosen)]
 

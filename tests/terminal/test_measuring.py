@@ -17,7 +17,7 @@ import pytest
 from rich.cells import cell_len
 from rich.console import Console
 
-from isolate.calc import TITLES, calculation
+from isolate.calc import CALLED, TITLES, calculation
 from isolate.case import measured
 from isolate.case.case import RECORD, Person
 from isolate.case.chase import Chase, Kit
@@ -28,8 +28,8 @@ from isolate.reasoning.starts import Start
 from isolate.terminal import keys as k
 from isolate.terminal import layout, live, words
 from isolate.terminal.keys import Bar, Choices, Search
-from isolate.terminal.measuring import SHORT, named, paths, unreadable
 from isolate.terminal.measuring import _wanted as wanted
+from isolate.terminal.measuring import named, paths, unreadable
 from tests.case.test_measured import begun as told_case
 from tests.case.test_measured import log, recorder, same
 from tests.terminal.screen import Terminal
@@ -233,7 +233,7 @@ def test_a_screen_without_our_signs_has_them_spelt_out(kit: Kit) -> None:
 
 
 def test_every_reading_is_called_by_what_somebody_has_at_hand(kit: Kit) -> None:
-    assert set(SHORT) == set(TITLES)
+    assert set(CALLED) == set(TITLES)
     _, text, _ = run(kit, "b")
     assert "1 Volts of a supply 2 A recorded start" in text or "1 A recorded start 2 Volts of a supply" in text
 
