@@ -49,9 +49,9 @@ by 10 % come to .64 and more in 99 of 100, uneven ones to .35 to .6."""
 FOLLOWED: Final = 6.0
 """Of :func:`followed`, over which it may be two beats at once: 85 to 90 of 100 of those come to that, uneven ones 1."""
 UNEVEN: Final = 0.25
-"""Mean difference of a wait and the next, over their mean (Holt and others, J. Neurophysiol. 75, 1996, 1806-1814, who
-take twice that): so much at least. An exciter scattered by 12 %, or slowing to half, comes to .2 at most."""
-
+"""Difference of a wait and the next over the mean of the two, in the mean of all (CV2 of Holt and others, Journal of
+Neurophysiology 75, 1996, 1806-1814, from memory; chance comes to 1): so much at least. An exciter
+scattered by 12 %, or slowing to half, comes to .2 at most."""
 AS_CHANCE: Final = 0.8
 """Standard deviation of the waits over their mean, from which they may be chance's (1, and less by the 60 ms in which
 a second sound is not told from the first): drops on a wing came to .5 to 1, exciters off their pace to .4 to .7."""
